@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -193,7 +193,7 @@ class Plan(OutsidePlan):
         progress: Told = "bar",
         cancel: Callable[[], bool] | None = None,
         *,
-        goal: str = "end",
+        goal: str | Sequence[str] = "end",
         order: str = "steps",
         limit_min: float | None = None,
         cushion: float = 0.0,
@@ -226,7 +226,7 @@ class Plan(OutsidePlan):
             A function is called with a `Progress` (``words``, ``best_min``, ``bound_min``, ``elapsed_s``).
         cancel : callable
             Asked now and then; when it returns True the search ends with what it has. So does an interrupt.
-        goal : "end", "odds" or "margin"
+        goal : "end", "odds" or "margin", or several of these: then the best by each, in their order
             An early end, and a second proposal where the odds can clearly be better; the odds of being inside
             by the hard limit with the required work done (to half a percent); the widest least margin (min).
         order : "steps" or "runs"
@@ -238,7 +238,7 @@ class Plan(OutsidePlan):
         cushion : float
             Plan on durations so far from likely (0) towards high (1): orders that are less fragile.
         seeds : int
-            So many searches, each with this effort and another seed: the best answer is given.
+            So many searches for each goal, each with this effort and another seed: the best is given.
         executor : concurrent.futures.Executor
             Where they are done (as in ``odds``): the same answer as without. Stopped, those done count.
 
@@ -369,11 +369,14 @@ def time_plan(scenario: Scenario, pet_zero: When | None = None) -> Plan:
 
 
 def find_plan(scenario: Scenario, effort: str | float = "normal", seconds: float = 120.0,
-              pet_zero_window: tuple[When, When] | None = None, progress: Told = "bar") -> Proposals[Plan]:
+              pet_zero_window: tuple[When, When] | None = None, progress: Told = "bar", *,
+              goal: str | Sequence[str] = "end", seeds: int = 1,
+              executor: Executor | None = None) -> Proposals[Plan]:
     """Orders of work that fit, for a scenario whose plan as it stands breaks rules; or one that breaks less.
 
-    As ``plan.propose``, which is asked of a plan.
+    As ``plan.propose``, which is asked of a plan; so are ``goal``, ``seeds`` and ``executor``.
     """
     as_scenario(scenario).stop_if_happened("find_plan")
     with shown(progress, "find_plan") as report, stoppable() as is_over:
-        return faced(search_orders(scenario, effort, seconds, pet_zero_window, report, is_over), Plan)
+        return faced(search_orders(scenario, effort, seconds, pet_zero_window, report, is_over, goal,
+                                   seeds=seeds, executor=executor), Plan)

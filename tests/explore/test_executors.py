@@ -13,6 +13,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.long_question import Progress
 from tests.conftest import TESTS
+from tests.explore.propose.loose import loose
 
 SPAN = ("2031-09-03T07:00:00Z", "2031-09-03T08:30:00Z", 10)
 
@@ -76,6 +77,46 @@ def test_a_portfolio_that_was_stopped_says_how_far_it_went(curlew: pk.Plan) -> N
                                executor=pool)
     assert not found.is_repeatable
     assert "2 of 3 searches went on to their end" in found.verdict
+
+
+GOALS = ("end", "odds", "margin")
+
+
+@pytest.fixture(scope="module")
+def loosened(small: pk.Scenario) -> pk.Plan:
+    return pk.time_plan(loose(small))
+
+
+@pytest.fixture(scope="module")
+def by_goals(loosened: pk.Plan) -> pk.Proposals[pk.Plan]:
+    return loosened.propose(0.1, 300, goal=GOALS, seeds=2)
+
+
+def test_searches_by_several_goals_are_the_same_on_any_executor(
+        executor: Executor, loosened: pk.Plan, by_goals: pk.Proposals[pk.Plan]) -> None:
+    told: list[Progress] = []
+    found = loosened.propose(0.1, 300, goal=GOALS, seeds=2, progress=told.append, executor=executor)
+    assert said(found) == said(by_goals)
+    assert [each.best_by for each in found] == [each.best_by for each in by_goals] != []
+    assert [each.words for each in told] == [f"{done} of 6 searches" for done in range(6)]
+
+
+def test_of_each_goal_the_best_of_its_searches_is_told(
+        loosened: pk.Plan, by_goals: pk.Proposals[pk.Plan]) -> None:
+    alone = [loosened.propose(0.1, 300, goal=goal, seeds=2) for goal in GOALS]
+    best = [each.best.scenario.digest for each in alone if each.best]
+    assert [each.scenario.digest for each in by_goals] == list(dict.fromkeys(best))
+    assert by_goals.verdict == "; ".join(
+        f"by {goal}: {one.verdict}" for goal, one in zip(GOALS, alone, strict=True))
+
+
+def test_goals_that_were_not_reached_are_told(small_plan: pk.Plan) -> None:
+    asked: list[Progress] = []
+    with ThreadPoolExecutor(1) as pool:
+        found = small_plan.propose(0.1, 300, progress=asked.append, cancel=lambda: len(asked) >= 1,
+                                   goal=GOALS, executor=pool)
+    assert not found.is_repeatable
+    assert "; by odds: not searched; by margin: not searched (1 of 3 searches went on" in found.verdict
 
 
 @pytest.mark.parametrize("seeds", [0, 1.5, "two", None])

@@ -167,7 +167,7 @@ def wait_for(rule: Rule) -> Wait:
 
 @dataclass(frozen=True)
 class Move:
-    """One change: ``kind`` (order, crew, task, PET 0, rule, note), whose, which steps or task, in words.
+    """One change: ``kind`` (order, crew, task, PET 0, rule, helper, note), whose, which steps, in words.
 
     ``short``: the words without what was before, where they tell it.
     """

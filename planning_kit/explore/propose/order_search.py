@@ -14,10 +14,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from functools import cached_property
-from operator import itemgetter
+from operator import attrgetter, itemgetter
 
 import pandas as pd
 
+from planning_kit.changes.change import Change, made
 from planning_kit.explore.propose.choices import (
     Choice,
     Move,
@@ -65,7 +66,7 @@ class Judge:
     ``current`` is the plan that others are compared with (None: the rows have none). ``records`` are all of
     ``scenario``, or what is left to do of a ``current`` outside. The end must keep ``limit_min`` (PET), with
     the ``cushion``, too; where ``own_limit`` is given, what that says of each plan instead. ``goal``: what
-    comes before the end among orders that hold as well and leave out as little (`GOALS`).
+    comes before the end among orders that hold as well and leave out as little. ``mends`` change every plan.
     """
 
     scenario: Scenario
@@ -75,6 +76,7 @@ class Judge:
     cushion: float = 0.0
     own_limit: Callable[[TimedPlan], float] | None = None
     goal: str = END
+    mends: tuple[Change, ...] = ()
 
     def review(self, plan: TimedPlan, dropped: frozenset[str] = frozenset()) -> Review:
         """A plan against the current one and its limit."""
@@ -122,25 +124,45 @@ class Judge:
     def try_out(self, choice: Choice) -> Rebuilt | None:
         """The timed plan of a choice; None where it cannot be timed."""
         try:
-            return rebuild(self.current, self.scenario, self.records, choice)
+            rebuilt = rebuild(self.current, self.scenario, self.records, choice)
+            return rebuilt if not self.mends else replace(
+                rebuilt, plan=TimedPlan.of(made(rebuilt.plan.scenario, self.mends).scenario))
         except ScenarioError:
             return None
 
 
+def judge_for(scenario: Scenario, limit_min: float | None, cushion: float, goal: str) -> Judge:
+    """Against the plan as it is. No limit asked for: the planned one where that plan keeps it."""
+    try:
+        current = TimedPlan.of(scenario)
+    except ScenarioError:
+        current = None
+    limits = scenario.settings.limits
+    judge = Judge(scenario=scenario, records=scenario.records, current=current, cushion=cushion,
+                  limit_min=limits.planned_min if limit_min is None else limit_min,
+                  goal=f"{END} and carrying" if goal == END and limits.carry_weight else goal)
+    if limit_min is None and not (current and not any(judge.rank(current)[:3])):
+        # Searched up to the limit of the plan as it is, without one to the horizon; judged by its own.
+        bound = current.hard_min if current else limits.fixed_hard_min or scenario.settings.horizon_h * 60.0
+        return replace(judge, limit_min=bound, own_limit=attrgetter("hard_min"))
+    return judge
+
+
 @dataclass(frozen=True)
 class Rejected:
-    """An order that was not shown: its end (PET min) and the first finding for which it does not hold."""
+    """An order that was not shown: its end (PET min) and a finding for which it does not hold."""
 
     end_min: float
     finding: Identity
     words: str
+    choice: Choice
 
 
 @dataclass(frozen=True, kw_only=True)
 class Better:
     """A better order: the choice, its plan, the moves that lead to it, and what the solver says of it.
 
-    ``rank`` is that of the search's judge, ``best_by`` the goal that it was sought by.
+    ``rank`` is that of the search's judge, ``best_by`` the goal that it was sought by, ``mends`` as there.
     """
 
     choice: Choice
@@ -149,6 +171,7 @@ class Better:
     solved: Found
     rank: tuple[float, ...]
     best_by: str = END
+    mends: tuple[Change, ...] = ()
 
     @property
     def plan(self) -> TimedPlan:
@@ -204,7 +227,9 @@ class OrderSearch:
         if not self._passed:
             return found
         if self.judge.goal != END:
-            self._climb(problem, effort)
+            choice = min(self._passed, key=itemgetter(0))[1]
+            self.climb(Neighbours(problem, choice.dropped), choice, effort, lambda choice: self.blocks(
+                choice) or is_worse(self._passed[-1][0], min(map(itemgetter(0), self._passed))))
         best = min(self._passed, key=itemgetter(0))
         if found is None:
             return Found(best[1], 0.0, tasks_proven=False, end_proven=False)
@@ -213,10 +238,9 @@ class OrderSearch:
         rank = self.judge.rank(last.plan, found.choice.dropped) if last else best[0]
         return replace(found, choice=best[1]) if not last or is_worse(rank[:-1], best[0][:-1]) else found
 
-    def _climb(self, problem: Problem, effort: float) -> None:
-        """Judge orders around the best by its rank, going on from there: the stages know the end alone."""
-        best, choice, _ = min(self._passed, key=itemgetter(0))
-        around, draws = Neighbours(problem, choice.dropped), random.Random(self.budget.seed)
+    def climb(self, around: Neighbours, choice: Choice, effort: float, blocks: Callable[..., object]) -> None:
+        """Judge orders around one, going on from what nothing ``blocks``: the stages know the end alone."""
+        problem, draws = around.problem, random.Random(self.budget.seed)
         here, tries, seen = around.of(choice), round(_TRIES * effort), set[tuple[float, ...]]()
         if here is None:  # the timing here does not know it
             return
@@ -232,8 +256,8 @@ class OrderSearch:
             if there and there.starts not in seen and not (
                     there.cost[0] > here.cost[0] + late_min or around.broken(there)):
                 seen.add(there.starts)
-                if not self.blocks(around.choice(there)) and not is_worse(self._passed[-1][0], best):
-                    here, best = there, self._passed[-1][0]
+                if not blocks(around.choice(there)):
+                    here = there
 
     def blocks(self, choice: Choice) -> Blocks:
         """Judge an order: the findings for which it does not hold; none, and it is kept and told at once."""
@@ -250,7 +274,7 @@ class OrderSearch:
         for row in rows:
             name = identity(row)
             if name not in self.rejected or plan.end_min < self.rejected[name].end_min:
-                self.rejected[name] = Rejected(plan.end_min, name, row["message"])
+                self.rejected[name] = Rejected(plan.end_min, name, row["message"], choice)
         # Which of two of one kind is the new one nobody can tell: then its cause is not named.
         known = set(map(identity, self.judge.known.to_dict("records")))
         return [name if name not in known else (AGAIN, *name[1:]) for name in map(identity, rows)]

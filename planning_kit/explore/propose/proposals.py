@@ -20,7 +20,7 @@ from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.explore.propose.choices import Move, as_written
 from planning_kit.explore.propose.goals import END, GOALS, chances_of, least_margins, told_chances
 from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedom
-from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected
+from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected, judge_for
 from planning_kit.explore.propose.repairs import looked_with_repairs
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number, is_whole
@@ -57,7 +57,7 @@ class Proposal(Generic[P]):
     ``dropped`` are the tasks left out; ``is_proven`` says that neither more tasks nor an earlier end are
     possible;
     ``is_repeatable`` that no clock cut the search short; ``new_concerns`` counts those that the current plan
-    does not have; ``best_by`` is the goal that it is best by.
+    does not have; ``best_by`` is the goal that it is best by, of several perhaps ``end and odds``.
     """
 
     name: str
@@ -114,7 +114,7 @@ class Proposal(Generic[P]):
 
 @dataclass(frozen=True, eq=False, repr=False, kw_only=True)
 class Proposals(Generic[P]):
-    """What `propose` found, best first; empty where nothing better was found or nothing fits.
+    """What `propose` found, best first, or the best by each goal; empty where nothing is better or fits.
 
     ``current`` is the plan as it stands (None where it has none); ``verdict`` says in a sentence how it went;
     ``rejections`` are the earliest orders that were not shown, by the finding for which they do not hold.
@@ -207,7 +207,7 @@ def search_orders(
     pet_zero_window: tuple[When, When] | None = None,
     progress: Report = silent,
     cancel: Callable[[], bool] | None = None,
-    goal: str = END,
+    goal: str | Sequence[str] = END,
     *,
     order: str = BY_STEPS,
     limit_min: float | None = None,
@@ -217,28 +217,43 @@ def search_orders(
     executor: Executor | None = None,
 ) -> Proposals[TimedPlan]:
     """Search for better orders: `Plan.propose` in `planning_kit.front.plan` says how."""
-    amount = _read_question(effort, seconds, goal, order, limit_min, cushion, pet_zero_every_min, seeds)
+    goals = [*dict.fromkeys(map(str, goal if isinstance(goal, (list, tuple)) and goal else [goal]))]
+    amount = _read_question(effort, seconds, goals, order, limit_min, cushion, pet_zero_every_min, seeds)
     work = mapped(executor)
     earliest, latest = _read_window(scenario, pet_zero_window, pet_zero_every_min)
-    judge = _judge(scenario, limit_min, cushion, goal)
-    freedom = Freedom(earliest=earliest, latest=latest, limit_min=judge.limit_min,
+    judges = [judge_for(scenario, limit_min, cushion, each) for each in goals for _ in range(seeds)]
+    freedom = Freedom(earliest=earliest, latest=latest, limit_min=judges[0].limit_min,
                       pet_zero_every_min=pet_zero_every_min, cushion=cushion, free=order)
-    budgets = [Budget(amount, seconds, seed=seed) for seed in range(1, seeds + 1)]
+    budgets = [Budget(amount, seconds, seed=seed) for _ in goals for seed in range(1, seeds + 1)]
     if executor is None:  # elsewhere nobody can be told or asked
         budgets = [replace(each, progress=progress, cancel=cancel) for each in budgets]
-    made, parts = work(partial(_search, judge, freedom), budgets), []
-    for part in made if executor is None else told(made, progress, "searches", seeds):
+    made, parts = work(partial(_search, freedom), judges, budgets), []
+    for part in made if executor is None else told(made, progress, "searches", len(budgets)):
         parts.append(part)
         if cancel is not None and cancel():
             break
-    best: Proposals[TimedPlan] = min(parts, key=itemgetter(0))[1]
-    if (whole := sum(each.is_repeatable for _, each in parts)) == seeds or not best.is_repeatable:
+    by_goal = [min(parts[at:at + seeds], key=itemgetter(0))[1] for at in range(0, len(parts), seeds)]
+    best: Proposals[TimedPlan] = _together(goals, by_goal) if len(goals) > 1 else by_goal[0]
+    if (whole := sum(each.is_repeatable for _, each in parts)) == len(budgets) or not best.is_repeatable:
         return best
-    how = f" ({whole} of {seeds} searches went on to their end: not repeatable)"
+    how = f" ({whole} of {len(budgets)} searches went on to their end: not repeatable)"
     return replace(best, verdict=best.verdict + how, is_repeatable=False)
 
 
-def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float, ...], Proposals[TimedPlan]]:
+def _together(goals: Sequence[str], parts: Sequence[Proposals[TimedPlan]]) -> Proposals[TimedPlan]:
+    """The best by each goal, in their order; what is best by several once."""
+    found = dict[str, Proposal[TimedPlan]]()
+    for best in (part.found[0] for part in parts if part.found):
+        same = found.get(name := best.scenario.digest)
+        found[name] = replace(same, best_by=f"{same.best_by} and {best.best_by}") if same else best
+    words = [part.verdict for part in parts] + ["not searched"] * (len(goals) - len(parts))
+    return replace(
+        parts[0], is_repeatable=all(part.is_repeatable for part in parts),
+        found=tuple(replace(each, name=f"{each.name}, by {each.best_by}") for each in found.values()),
+        verdict="; ".join(f"by {goal}: {said}" for goal, said in zip(goals, words, strict=True)))
+
+
+def _search(freedom: Freedom, judge: Judge, budget: Budget) -> tuple[tuple[float, ...], Proposals[TimedPlan]]:
     """What one search says, and its rank. What it is given and gives pickles: it can be done anywhere."""
     pet_zero = judge.scenario.settings.pet_zero_utc
     budget.begun = time.monotonic()
@@ -262,23 +277,6 @@ def _search(judge: Judge, freedom: Freedom, budget: Budget) -> tuple[tuple[float
         current=judge.current, found=proposed, rejections=tuple(rejections),
         verdict=_verdict(search, proposed, rejections) + search.budget.how_it_ended,
         is_repeatable=not search.budget.cut_short)
-
-
-def _judge(scenario: Scenario, limit_min: float | None, cushion: float, goal: str) -> Judge:
-    """Against the plan as it is. No limit asked for: the planned one where that plan keeps it."""
-    try:
-        current = TimedPlan.of(scenario)
-    except ScenarioError:
-        current = None
-    limits = scenario.settings.limits
-    judge = Judge(scenario=scenario, records=scenario.records, current=current, cushion=cushion,
-                  limit_min=limits.planned_min if limit_min is None else limit_min,
-                  goal=f"{END} and carrying" if goal == END and limits.carry_weight else goal)
-    if limit_min is None and not (current and not any(judge.rank(current)[:3])):
-        # Searched up to the limit of the plan as it is, without one to the horizon; judged by its own.
-        bound = current.hard_min if current else limits.fixed_hard_min or scenario.settings.horizon_h * 60.0
-        return replace(judge, limit_min=bound, own_limit=attrgetter("hard_min"))
-    return judge
 
 
 def _freedoms(freedom: Freedom, pet_zero: datetime) -> dict[str, Freedom]:
@@ -353,11 +351,12 @@ def _amount(effort: object, seconds: object, table: str, faults: Faults) -> floa
     return found
 
 
-def _read_question(effort: str | float, seconds: float, goal: str, order: str, limit_min: float | None,
-                   cushion: float, pet_zero_every_min: float, seeds: int) -> float:
+def _read_question(effort: str | float, seconds: float, goals: Sequence[str], order: str,
+                   limit_min: float | None, cushion: float, pet_zero_every_min: float, seeds: int) -> float:
     faults = Faults()
     amount = _amount(effort, seconds, "propose", faults)
-    for name, given, known in (("goal", goal, GOALS), ("order", order, (BY_STEPS, BY_RUNS))):
+    for name, given, known in (*(("goal", each, GOALS) for each in goals),
+                               ("order", order, (BY_STEPS, BY_RUNS))):
         if not isinstance(given, str) or given not in known:
             faults.add("propose", None, name, given, f"must be {', '.join(known[:-1])} or {known[-1]}")
     if not (is_number(cushion) and 0 <= cushion <= 1):

@@ -1,27 +1,30 @@
 """Repairs of orders by helper steps, which only serve the order: left out, done elsewhere, or added.
 
 The search never looks at orders that a tether too short, or an item elsewhere, forbids. Here a look around
-does: what blocks such an order is mended where somebody passes, by a step of the scenario's standard minutes
-or one that is done there instead, and judged as any. Counted in plans timed, so that it is repeatable.
+does; what blocks such an order, or one that was not shown, is mended where somebody passes, by a step of the
+scenario's standard minutes or one that is done there instead. Counted in plans timed, thus repeatable.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import islice, product
 from math import inf
+from operator import attrgetter
 
 from planning_kit.changes.change import Change, made, step_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Add
-from planning_kit.explore.propose.choices import Choice, Move, tell_moves
+from planning_kit.explore.propose.choices import Choice, Move, as_written, tell_moves
+from planning_kit.explore.propose.goals import END
 from planning_kit.explore.propose.local_search import PASSES, Blocks, LocalSearch, Neighbours, Timed
 from planning_kit.explore.propose.order_model import Requirement
 from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.order_screen import Broken
-from planning_kit.explore.propose.order_search import Better, OrderSearch
+from planning_kit.explore.propose.order_search import Better, OrderSearch, only_what_matters
 from planning_kit.explore.propose.stages import Found
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import INSIDE, Step
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.judge.review import SAME_MIN, is_worse
 from planning_kit.plan.custody import is_at_end
 from planning_kit.plan.custody_state import EARLY, NOT_HELD, NOT_IN_SOCKET, NOT_THERE, USED_AWAY
@@ -34,6 +37,7 @@ _MOST_ADDED, _MOST_TRIED, _TRIES, _PASSES = 3, 6, 30, PASSES // 4
 def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
                         effort: float) -> Iterator[tuple[Better, str]]:
     """What the search finds under one freedom, under its ``name``, and what other helper steps win on it."""
+    tried, tries = [each.choice for each in search.rejected.values()], round(_TRIES * effort)
     if found := search.look(freedom, effort):
         yield found, name
     judge, steps, start = search.judge, search.judge.records.steps, found.choice if found else search.before
@@ -44,15 +48,23 @@ def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
             freedom.earliest <= start.pet_zero <= freedom.latest):
         # Where something is let go, hardware forces no order.
         problem = search.problem(replace(freedom, let_go=frozenset({Requirement("", "", "")})))
-        around = _Repairs(problem, start.dropped, search=search, spare=spare, left=round(_TRIES * effort))
+        around = _Repairs(problem, start.dropped, search=search, spare=spare, left=tries)
         around.blocks(start)
         if here := around.of(start):
             around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
             look = LocalSearch(around, around.blocks, search.budget)
             look.improve(here, round(_PASSES * effort), here.orders)
+        around.left = tries
+        for each in sorted(search.rejected.values(), key=attrgetter("end_min")):
+            if each.choice not in tried:
+                tried.append(each.choice)
+                around.blocks(each.choice)
+        if (best := around.best) and judge.goal != END:
+            around = replace(around, dropped=best.choice.dropped, left=tries)
+            search.climb(around, best.choice, effort, around.blocks)
         known = [each.rank for each in search.found] + [judge.rank(plan) for plan in [judge.current] if plan]
         if around.best and all(is_worse(rank, around.best.rank) for rank in known):
-            yield around.best, f"{name}, repaired"
+            yield _told(search, around.best), f"{name}, repaired"
 
 
 @dataclass(eq=False)
@@ -73,47 +85,79 @@ class _Repairs(Neighbours):
 
     def blocks(self, choice: Choice) -> Blocks:
         """Judge an order: it holds where helper steps, if need be, make it better than all so far."""
-        judge, rebuilt, last = self.search.judge, self.search.judge.try_out(choice), self.search.last
-        least_min = self.best.plan.end_min - SAME_MIN if self.best else inf
-        found = self._mended(rebuilt.plan, [()], (), least_min) if rebuilt else None
-        if not rebuilt or not found:
+        judge, last, best, found = self.search.judge, self.search.last, self.best, None
+        if rebuilt := judge.try_out(choice):
+            solved = Found(choice, 0.0, bool(last and last.tasks_proven), end_proven=False)
+            found = self._mended(Better(choice=choice, rebuilt=rebuilt, moves=(), solved=solved, rank=(),
+                                        best_by=judge.goal), [()], self._until_min(best))
+        if not found or (best and not is_worse(best.rank, found.rank)):
             return (("repairs", "none", "", "", ""),)
-        self.best = self._without_needless(Better(
-            choice=choice, rebuilt=replace(rebuilt, plan=found[0]), rank=judge.rank(found[0], choice.dropped),
-            moves=(*tell_moves(judge.records, self.search.before, choice, rebuilt), *found[1]),
-            solved=Found(choice, 0.0, bool(last and last.tasks_proven), end_proven=False)))
+        self.best = self._without_needless(found)
         return ()
 
-    def _mended(self, plan: TimedPlan, changes: Iterable[Sequence[Change]], told: tuple[Move, ...],
-                least_min: float, most: float = inf) -> tuple[TimedPlan, tuple[Move, ...]] | None:
-        """The best plan with one of some changes, which blocks no more, and its mends; it ends by then."""
-        best = None
+    def _until_min(self, best: Better | None) -> float:
+        """The latest end of what may be better; inf where more than the end decides."""
+        is_by_end = (judge := self.search.judge).goal == END and not judge.cushion
+        return best.plan.end_min + SAME_MIN if best and is_by_end and not any(best.rank[:-3]) else inf
+
+    def _mended(self, order: Better, changes: Iterable[Sequence[Change]], until_min: float,
+                most: float = inf) -> Better | None:
+        """The best by rank with one of some changes, which blocks no more, and its mends; it ends by then."""
+        best, judge = None, self.search.judge
         for each in changes:
             self.left -= 1
             if self.left < 0 or self.search.budget.is_over():
                 break
             try:
-                changed = made(plan.scenario, each)
-                there = TimedPlan.of(changed.scenario)
+                changed = made(order.plan.scenario, each)
+                plan = TimedPlan.of(changed.scenario)
             except ScenarioError:
                 continue
-            more = (*told, *(Move("helper", "", "", change.words) for change in each))
-            if not changed.notes and there.end_min <= least_min and (
-                    count := len(self.search.judge.blocking(there))) <= most:
-                adds = islice(_adds(there, self.spare), _MOST_TRIED if len(told) < _MOST_ADDED else 0)
-                if found := self._mended(there, adds, more, least_min, count) if count else (there, more):
-                    best, least_min = found, found[0].end_min - SAME_MIN
+            if changed.notes or plan.end_min > until_min or (count := len(judge.blocking(plan))) > most:
+                continue
+            better = replace(order, rebuilt=replace(order.rebuilt, plan=plan), mends=(*order.mends, *each))
+            adds = islice(_adds(plan, self.spare), _MOST_TRIED if len(order.mends) < _MOST_ADDED else 0)
+            found = self._mended(better, adds, until_min, count) if count else replace(
+                better, rank=judge.rank(plan, order.choice.dropped))
+            if found and (best is None or is_worse(best.rank, found.rank)):
+                best, until_min = found, min(until_min, self._until_min(found))
         return best
 
     def _without_needless(self, better: Better) -> Better:
         """Without the helper steps that the order does not need, or with them where that wins something."""
         for name in (step.step for step in self.spare):
-            if found := self._mended(better.plan, [[Drop((step_named(name),))]], (), better.plan.end_min):
-                rank = self.search.judge.rank(found[0], better.choice.dropped)
-                if is_worse(better.rank, rank) or not (found[1][1:] or is_worse(rank, better.rank)):
-                    better = replace(better, rebuilt=replace(better.rebuilt, plan=found[0]), rank=rank,
-                                     moves=(*better.moves, *found[1]))
+            found = self._mended(better, [[Drop((step_named(name),))]], self._until_min(better))
+            if found and (is_worse(better.rank, found.rank) or not (
+                    found.mends[len(better.mends) + 1:] or is_worse(found.rank, better.rank))):
+                better = found
         return better
+
+
+def _told(search: OrderSearch, better: Better) -> Better:
+    """Without the moves that win nothing beside the mends; each helper step mended is told by itself."""
+    judge, before = replace(search.judge, mends=better.mends), search.before
+    choice, rebuilt = only_what_matters(judge, better.choice, better.rebuilt, before.lanes, search.budget)
+    names = {each.row["step"] for each in better.mends if isinstance(each, Add)} | {
+        name.id for each in better.mends if isinstance(each, Drop) for name in each.names}
+    was, now = (replace(each, lanes={who: tuple(step for step in lane if step not in names)
+                                     for who, lane in each.lanes.items()}) for each in (before, choice))
+    moves = tell_moves(judge.records, was, now, rebuilt)
+    for name in sorted(names):
+        old, new = _served(name, judge.scenario), _served(name, rebuilt.plan.scenario)
+        short = f"{name} {'now' if old else 'added'} {new}" if new else f"{name} left out"
+        moves.append(Move("helper", "", name, f"{short} (was {old})" if old else short, short))
+    return replace(better, choice=choice, rebuilt=rebuilt, moves=tuple(moves))
+
+
+def _served(name: str, scenario: Scenario) -> str:
+    """Where in the order a helper step is, whose, how long, and what it does there; "": there is none."""
+    lanes = as_written(scenario.records, scenario.settings.pet_zero_utc).lanes.values()
+    for row in scenario.steps.query("step == @name").to_dict("records"):
+        lane = next(("pet_zero", *lane) for lane in lanes if name in lane)
+        does = ", ".join(f"{key} {row[key]}" for key in ("hooks", "takes", "leaves") if row[key])
+        return (f"behind {lane[lane.index(name) - 1]}: {row['crew']}, {row['minutes_likely']:g} min, "
+                f"{does} at {row['place']}")
+    return ""
 
 
 def _adds(plan: TimedPlan, spare: Sequence[Step]) -> Iterator[tuple[Change, ...]]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import ceil
 from pathlib import Path
 
@@ -27,7 +28,7 @@ DATA = Path(__file__).parents[2] / "data"
 ENDS = [step_row(name, task, "both", "HAT", 4) for name, task in (("A1", "EGR"), ("Z1", "CLN"))]
 
 
-def asked(scenario: pk.Scenario, goal: str, effort: float = 0.5) -> Proposals[pk.Plan]:
+def asked(scenario: pk.Scenario, goal: str | Sequence[str], effort: float = 0.5) -> Proposals[pk.Plan]:
     pet_zero = scenario.settings.pet_zero_utc
     return pk.time_plan(scenario).propose(effort, 300, (pet_zero, pet_zero), None, goal=goal)
 
@@ -94,11 +95,45 @@ def test_all_three_are_told_of_every_order() -> None:
 
 
 def test_a_goal_that_there_is_not_is_a_fault() -> None:
-    for goal in ("safe", "", None, 1, ["end"]):
+    for goal in ("safe", "", None, 1, [], {"end"}, ["safe"], ("end", ["odds"])):
         with pytest.raises(pk.ScenarioError) as told:
             asked(night_work("N"), goal)  # type: ignore[arg-type]
         assert told.value.problems["column"].tolist() == ["goal"]
         assert "end, odds or margin" in told.value.problems["problem"].iloc[0]
+    with pytest.raises(pk.ScenarioError) as told:
+        pk.find_plan(night_work("N"), goal=["safe", "odds", "soon"], seeds=0)
+    assert told.value.problems["value"].tolist() == ["safe", "soon", "0"]
+
+
+def test_several_goals_are_searched_for_and_the_best_by_each_is_told() -> None:
+    # The outing of N first is best by odds, that of P first by its end (see above).
+    for order, goals, best in (("N", ("end", "odds"), ["P"]), ("P", ["end", "odds"], ["N"]),
+                               ("P", ("odds", "end"), ["N"])):
+        found = asked(night_work(order), goals)
+        assert [each.scenario.steps["step"][1] for each in found] == best
+        for goal, said in zip(goals, found.verdict.split("; by "), strict=True):
+            alone = asked(night_work(order), goal)
+            assert said.removeprefix("by ") == f"{goal}: {alone.verdict}"
+            assert [each.best_by for each in alone] == [goal] * len(alone)
+        assert found.is_repeatable
+
+
+def test_what_is_best_by_several_goals_is_told_once() -> None:
+    # Both goals want P away from N: the night is soon, and P behind N ends 20 min before the other way round.
+    found = asked(slow := night_work("P").edit_row("steps", "P", minutes_low=70, minutes_likely=75), GOALS)
+    assert [(each.best_by, each.name) for each in found] == [
+        ("end and odds and margin", "same PET 0, by end and odds and margin")]
+    assert found.best is not None
+    assert found.best.scenario == asked(slow, "end")[0].scenario
+    again = asked(slow, ("end", "end"))
+    assert [each.best_by for each in again] == ["end"]
+
+
+def test_a_plan_is_found_by_goal() -> None:
+    for goals in ("odds", ("end", "odds")):
+        found = pk.find_plan(night_work("P"), 0.5, 300, progress=None, goal=goals)
+        assert found.best is not None
+        assert (found.best.best_by, found.best.scenario.steps["step"][1]) == ("odds", "N")
 
 
 @pytest.mark.parametrize("name", ["tern-1", "curlew-deck", "orders-heron", "orders-plover"])

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
+from math import inf
 
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.propose.choices import as_written
+from planning_kit.explore.propose.order_problem import Freedom
+from planning_kit.explore.propose.order_search import Better, OrderSearch, judge_for
 from planning_kit.explore.propose.proposals import Proposals
+from planning_kit.explore.propose.repairs import looked_with_repairs
+from planning_kit.explore.propose.solving import Budget
 from tests.explore.propose.loose import stops
 from tests.explore.propose.made import (
     item_row,
@@ -41,10 +48,10 @@ def rail(steps: list[Row], hardware: list[Row], tether_m: float = 100, **limits:
     return scenario.with_settings(limits) if limits else scenario
 
 
-def found_for(scenario: pk.Scenario) -> Proposals:
+def found_for(scenario: pk.Scenario, goal: str = "end") -> Proposals:
     """The proposals, each of which holds, loads, and is timed as it says."""
     current = pk.time_plan(scenario)
-    found = current.propose(effort=0.5, seconds=120)
+    found = current.propose(effort=0.5, seconds=120, goal=goal)
     for each in found:
         again = pk.time_plan(each.scenario)
         assert again.end_min == each.end_min
@@ -72,13 +79,60 @@ def test_a_hook_move_more_lets_an_order_hold_that_ends_half_an_hour_earlier() ->
     found = found_for(scenario)
     assert found.current.end_min == pytest.approx(113 + 8)
     assert found.best.end_min == pytest.approx(83 + 8)
-    assert helper_words(found) == ["HLP1 put in before D1: EV1, 2 min, Hook EV1 at RIM"]
+    assert helper_words(found) == ["HLP1 added behind A1: EV1, 2 min, hooks EV1 at RIM"]
     added = next(step for step in found.best.scenario.records.steps if step.step == "HLP1")
     assert (added.helper, added.task, added.hooks, added.exertion) == (True, "D", ("EV1",), "heavy")
     assert added.safe_now_min == added.safe_orderly_min == 2
     assert not found.best.is_proven
     assert "no bound" in found.best.verdict
     assert found_for(scenario).best.scenario == found.best.scenario
+
+
+def test_by_odds_a_hook_move_more_may_cost_minutes() -> None:
+    # W1 hooks at the rim, only after P: so as written P 4 to 19, W1 24 to 26, at the deck at 31, where the
+    # night is waited for; N, 10 min home, Z1 and 8 min: it ends at n0 + 32. A P of up to 90 min loses the
+    # night, and the next one is too late. With a hook at the rim before N (9 to 11) the night is sure; then
+    # 10 min back, P, 5 to the rim, W1, 5 home, Z1 and 8: n0 + 10 + 10 + 15 + 5 + 2 + 5 + 12 = n0 + 59.
+    scenario = rail([
+        step_row("P", "P", "EV1", "HAT", 15) | {"minutes_low": 10, "minutes_high": 90},
+        step_row("W1", "W", "EV1", "RIM", 2, hooks="EV1", after="P"),
+        step_row("N", "N", "EV1", "DEK", 10, light="night")], [], 14, **HOOK, **{
+            "limits.planned_min": 140, "limits.hard_min": 145, "odds.distribution": "triangular",
+            "odds.common_sd": 0, "odds.crew_sd": 0, "odds.travel_sd": 0})
+    assert len(found_for(scenario)) == 0
+    found = found_for(scenario, "odds")
+    assert found.best.best_by == "odds"
+    assert helper_words(found) == ["HLP1 added behind A1: EV1, 2 min, hooks EV1 at RIM"]
+    assert found.best.end_min - found.current.end_min == pytest.approx(27)
+    assert found.best.chances["p_required"] > found.table["p_required"][0] + 0.1
+
+
+def searched(blocked: bool, effort: float = 0.1) -> list[Better]:
+    """What repairs find where all that was searched is D1 before W1, which lacks a hook, or nothing."""
+    scenario = waits_for_the_desk(**HOOK)
+    judge, pet_zero = judge_for(scenario, None, 0.0, "end"), scenario.settings.pet_zero_utc
+    before = as_written(scenario.records, pet_zero)
+
+    class Search(OrderSearch):
+        def look(self, freedom: Freedom, effort: float) -> None:
+            if blocked:
+                assert self.blocks(replace(before, lanes=before.lanes | {"EV1": ("A1", "D1", "W1", "Z1")}))
+
+    search = Search(judge=judge, before=before, budget=Budget(effort, inf))
+    freedom = Freedom(earliest=pet_zero, latest=pet_zero, limit_min=judge.limit_min,
+                      pet_zero_every_min=5.0)
+    found = [better for better, _ in looked_with_repairs(search, "same", freedom, effort)]
+    assert {each.choice.lanes["EV1"] for each in search.rejected.values()} == (
+        {("A1", "D1", "W1", "Z1")} if blocked else set())
+    return found
+
+
+def test_an_order_that_was_not_shown_is_mended() -> None:
+    assert searched(blocked=False) == []
+    mended, = searched(blocked=True)
+    assert [move.words for move in mended.moves] == [
+        "W1 now behind D1 (was behind A1)", "HLP1 added behind A1: EV1, 2 min, hooks EV1 at RIM"]
+    assert mended.plan.end_min == pytest.approx(91)
 
 
 def test_without_standard_minutes_nothing_is_added() -> None:
@@ -94,7 +148,7 @@ def test_a_hook_move_that_no_order_needs_is_left_out() -> None:
              step_row("D1", "D", "EV1", "DEK", 20)]
     found = found_for(rail(steps, [], 25))
     assert found.current.end_min - found.best.end_min == pytest.approx(6)
-    assert helper_words(found) == ["step H1 dropped"]
+    assert helper_words(found) == ["H1 left out (was behind A1: EV1, 6 min, hooks EV1 at RIM)"]
     assert len(found_for(rail([steps[0] | {"helper": ""}, steps[1]], [], 25))) == 0
 
 
@@ -113,7 +167,7 @@ def test_a_helper_step_of_work_or_of_a_gap_stays() -> None:
         work = step_row("H1", "D", "EV1", "RIM", 6, helper="yes", **cells)
         assert len(found_for(rail([work, deck], tool))) == 0
     waited_for = rail([step_row("H1", "D", "EV1", "RIM", 6, helper="yes", hooks="EV1"), deck], tool)
-    assert helper_words(found_for(waited_for)) == ["step H1 dropped"]
+    assert [words[:11] for words in helper_words(found_for(waited_for))] == ["H1 left out"]
     gap = {"first_step": "H1", "then_step": "D1", "min_gap": 0, "reason": "to cool down"}
     assert len(found_for(waited_for.with_table("gaps", frame_of(waited_for, "gaps", [gap])))) == 0
 
@@ -123,7 +177,9 @@ def test_a_hook_move_is_done_where_it_serves() -> None:
     # that it took at the hatch.
     rows = waits_for_the_desk().steps.query("step in ('C1', 'W1', 'D1')").to_dict("records")
     found = found_for(rail([*rows, step_row("H1", "X", "EV1", "HAT", 2, hooks="EV1", helper="yes")], [], 14))
-    assert helper_words(found) == ["step H1 dropped", "H1 put in before D1: EV1, 2 min, Hook EV1 at RIM"]
+    assert helper_words(found) == ["H1 now behind A1: EV1, 2 min, hooks EV1 at RIM "
+                                   "(was behind D1: EV1, 2 min, hooks EV1 at HAT)"]
+    assert found.best.changes[-1].short == "H1 now behind A1: EV1, 2 min, hooks EV1 at RIM"
     assert found.current.end_min - found.best.end_min == pytest.approx(32)
 
 
@@ -163,7 +219,7 @@ def test_a_foothold_is_taken_back_to_where_it_is_needed_later() -> None:
     found = found_for(rail(steps, [item_row("plate", "foothold", "RIM")], **ITEM))
     assert found.current.end_min - found.best.end_min == pytest.approx(34)
     assert [words.rsplit(", ", 2)[1:] for words in helper_words(found)] == [
-        ["4 min", "Take plate at DEK"], ["4 min", "Leave plate at RIM"]]
+        ["4 min", "takes plate at DEK"], ["4 min", "leaves plate at RIM"]]
 
 
 def test_a_hand_too_few_is_freed_and_filled_again() -> None:
@@ -179,4 +235,4 @@ def test_a_hand_too_few_is_freed_and_filled_again() -> None:
     found = found_for(scenario)
     assert found.current.end_min - found.best.end_min == pytest.approx(35)
     assert [words.rsplit(", ", 1)[1] for words in helper_words(found)] == [
-        "Leave tool at RIM", "Take tool at RIM"]
+        "leaves tool at RIM", "takes tool at RIM"]
