@@ -136,9 +136,9 @@ class OrderTiming:
         return sum(sum(map(self.way_min, repeat(who), (-1, *orders[who]), (*orders[who], -1)))
                    for who in self.travels if orders[who])
 
-    def _joined(self, who: str, before: int, step: int) -> tuple[float, tuple[int, float],
-                                                                list[tuple[int, float]]]:
-        """When they can begin a step, from PET 0, how it follows the one before, and all that follows that."""
+    def _joined(self, who: str, before: int, step: int) -> tuple[
+            float, tuple[int, float], list[tuple[int, float]]]:
+        """When they can begin a step, from PET 0, how it follows that before, and all that follows that."""
         release, way = max(self._hatch_min(who, step), 0.0), self.way_min(who, before, step)
         if before < 0:
             return max(release, way), (step, way), []
@@ -157,7 +157,8 @@ class OrderTiming:
                 release += pet_zero_min
                 if before >= 0:
                     # A step of both has one more behind it in the other lane.
-                    follow[before] = links if follow[before] is self._follow[before] else [*follow[before], link]
+                    behind = follow[before]
+                    follow[before] = links if behind is self._follow[before] else [*behind, link]
                     waits[step] += 1
                 if release > starts[step]:
                     starts[step] = release

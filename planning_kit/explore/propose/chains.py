@@ -87,7 +87,7 @@ class Chain:
         return a >= 0 and b >= 0 and self.events[a].step is not self.events[b].step
 
     def next_at(self, a: int, b: int) -> str:
-        """At which end event b may follow a: what is handed over can be left in the step in which it comes."""
+        """At which end b may follow a: what is handed over can be left in the step in which it comes."""
         # Else who has it has whole steps.
         one, other = self.events[a], self.events[b]
         return FINISH if one.at_finish and other.at_finish and one.after in SUITED else START
@@ -160,7 +160,8 @@ def _may_follow(model: OrderModel, chain: Chain, a: int, b: int) -> Literal | No
     return model.yes if event.before is None else chain.may_be(model, a, event.before)
 
 
-def _in_turn(model: OrderModel, before: Placed, after: Placed, when: tuple[Literal, ...], then_at: str) -> None:
+def _in_turn(model: OrderModel, before: Placed, after: Placed, when: tuple[Literal, ...],
+             then_at: str) -> None:
     """One step is over before an end of another."""
     model.order(before, after, before.length - (after.length if then_at == FINISH else 0), when=when)
 
