@@ -1,4 +1,4 @@
-"""The orbit file of a scenario; and ephemerides: CCSDS OEM 502.0-B as KVN in UTC, of which the states count."""
+"""The orbit file of a scenario; and ephemerides: CCSDS OEM 502.0-B as KVN in UTC, the states of it."""
 
 import re
 from collections.abc import Sequence

@@ -193,8 +193,8 @@ def _ephemeris_states(ephemeris: Ephemeris, reference: datetime, seconds: Vector
         known = ", ".join(f"{each.start:{_STAMP}} to {each.stop:{_STAMP}}" for each in ephemeris.segments)
         first, last = (moment_at(float(at) / 60, reference) for at in (seconds.min(), seconds.max()))
         raise ScenarioError.single(
-            f"the ephemeris covers {known[:99]}; {first:{_STAMP}} to {last:{_STAMP}} is needed"
-            ": horizon_h and up to 1.1 revolutions at each end; get one that covers it without a gap, or change "
+            f"the ephemeris covers {known[:99]}; {first:{_STAMP}} to {last:{_STAMP}} is needed: horizon_h"
+            " and up to 1.1 revolutions at each end; get one that covers it without a gap, or change "
             "pet_zero_utc, horizon_h or the times asked for", table="orbit", column="USEABLE_STOP_TIME")
     return states[:, :3], states[:, 3:]
 
