@@ -4,7 +4,6 @@ import tomllib
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict
 
 import pandas as pd
 
@@ -34,7 +33,7 @@ def compare_inputs(a: Scenario, b: Scenario) -> pd.DataFrame:
     if a.digest != b.digest:
         settings = (flat(tomllib.loads(each.checked.source.toml.decode("utf-8-sig"))) for each in (a, b))
         rows = [*_keys(fmt.SCENARIO_FILE, _written, *settings),
-                *_keys("orbit", str, asdict(a.elements), asdict(b.elements)), *_tables(a, b)]
+                *_keys("orbit", str, vars(a.elements), vars(b.elements)), *_tables(a, b)]
     return TextTable(rows, columns=INPUT_CHANGES)
 
 

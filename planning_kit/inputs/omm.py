@@ -1,4 +1,4 @@
-"""Orbit messages: a tolerant reader for CCSDS OMM 502.0-B in its four forms: JSON, XML, KVN and CSV.
+"""Mean elements: a tolerant reader for CCSDS OMM 502.0-B as JSON, XML, KVN and CSV, and for two-line sets.
 
 Each form becomes a flat list of entries, and from these come the elements. JSON and XML nest their entries in
 blocks; the blocks carry nothing that SGP4 needs, so they are taken apart. Only elements that belong to SGP4
@@ -11,19 +11,22 @@ import io
 import json
 import math
 import re
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import NamedTuple
 
 import defusedxml.ElementTree as SafeTree
 from defusedxml.common import DefusedXmlException
+from sgp4.api import Satrec
+from sgp4.earth_gravity import wgs72
+from sgp4.exporter import export_omm
+from sgp4.io import compute_checksum, twoline2rv
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import NUMBER_PATTERN, CellFault
-from planning_kit.inputs.faults import Faults, as_path
-from planning_kit.inputs.folder_files import read_path
-from planning_kit.inputs.raw import decode
+from planning_kit.inputs.faults import Faults
 
 
 class Entry(NamedTuple):
@@ -35,23 +38,31 @@ class Entry(NamedTuple):
 
 
 _NOT_ELEMENTS = ("COMMENT", "USER_DEFINED")
-_MANY = "holds {} objects; keep the one whose orbit is meant"
+_TLE_LINE = re.compile(r"[12] [0-9A-Z ][0-9 ]{4}")
 _KVN_LINE = re.compile(r"([A-Za-z][A-Za-z0-9_]*)\s*=\s*(.*)")
 
 
 def entries_of(text: str) -> list[Entry]:
     """The entries of a message, its form told by its first characters; raises `CellFault`."""
     start = text.lstrip()[:1]
-    if start in ("{", "["):
+    if start not in ("{", "[", "<") and any(_TLE_LINE.match(line) for line in text.splitlines()):
+        entries = _tle_entries(text)
+    elif start in ("{", "["):
         entries = _json_entries(text)
     elif start == "<":
         entries = _xml_entries(text)
     elif any(_KVN_LINE.match(line.strip()) for line in text.splitlines()):
-        entries = _kvn_entries(text)
+        entries = kvn_entries(text)
     else:
         entries = _csv_entries(text)
     # These may stand often and say different things; of an element that is a fault.
     return [entry for entry in entries if not entry.key.startswith(_NOT_ELEMENTS)]
+
+
+def many(count: int, names: Iterable[str]) -> CellFault:
+    """The fault of a file that holds another number of objects than one; ``names`` of them."""
+    told = f" ({told[:400]})" if (told := ", ".join(dict.fromkeys(names))) else ""
+    return CellFault(f"holds {count} objects{told}; keep the one whose orbit is meant")
 
 
 def _json_entries(text: str) -> list[Entry]:
@@ -72,7 +83,7 @@ def _json_entries(text: str) -> list[Entry]:
         raise CellFault(f"starts like JSON but is not: {error}") from None
     is_object = bool(data) and isinstance(data[0], tuple)
     if not is_object and len(data) != 1:
-        raise CellFault(_MANY.format(len(data)))
+        raise many(len(data), (each.text for each in entries if each.key == "OBJECT_NAME"))
     if not is_object and not isinstance(data[0], list):
         raise CellFault("must hold one JSON object")
     return entries
@@ -85,11 +96,14 @@ def _xml_entries(text: str) -> list[Entry]:
         raise CellFault("declares a document type or entities; delete them") from None
     except (SyntaxError, ValueError, LookupError) as error:  # ParseError is a SyntaxError
         raise CellFault(f"starts like XML but is not: {error}") from None
-    objects = [each for each in root.iter() if _local(each.tag) == "OMM"]
-    if len(objects) > 1:
-        raise CellFault(_MANY.format(len(objects)))
-    return [Entry(_local(each.tag), (each.text or "").strip(), each.get("units", "").strip())
-            for each in root.iter() if len(each) == 0]
+    tags = [_local(each.tag) for each in root.iter()]
+    entries = [Entry(_local(each.tag), (each.text or "").strip(), each.get("units", "").strip())
+               for each in root.iter() if len(each) == 0]
+    if "OEM" in tags:
+        raise CellFault("is an ephemeris as XML; these are read as KVN (KEYWORD = value): have it made so")
+    if tags.count("OMM") > 1:
+        raise many(tags.count("OMM"), (each.text for each in entries if each.key == "OBJECT_NAME"))
+    return entries
 
 
 def _local(tag: object) -> str:
@@ -97,9 +111,10 @@ def _local(tag: object) -> str:
     return str(tag).rpartition("}")[2].upper()
 
 
-def _kvn_entries(text: str) -> list[Entry]:
+def kvn_entries(text: str, first_line: int = 1) -> list[Entry]:
+    """The entries of lines ``KEYWORD = value [unit]``. Raises `CellFault`."""
     entries = []
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(text.splitlines(), start=first_line):
         line = line.strip()
         if not line or line.upper().startswith("COMMENT"):
             continue
@@ -119,12 +134,43 @@ def _csv_entries(text: str) -> list[Entry]:
     except csv.Error as error:
         raise CellFault(f"is none of JSON, XML, KVN and CSV ({error})") from None
     if not rows or not {"EPOCH", "ECCENTRICITY"} & {cell.strip().upper() for cell in rows[0]}:
-        raise CellFault("is not an orbit message: none of JSON, XML, KVN and CSV of CCSDS 502.0-B")
+        raise CellFault("is not an orbit message: none of JSON, XML, KVN and CSV of CCSDS 502.0-B, "
+                        "and no two-line elements")
     if len(rows) != 2:
-        raise CellFault(_MANY.format(len(rows) - 1))
+        raise many(len(rows) - 1, (row[0] for row in rows[1:]))
     if len(rows[0]) != len(rows[1]):
         raise CellFault(f"has {len(rows[1])} values under {len(rows[0])} names")
     return [Entry(key.strip().upper(), value.strip()) for key, value in zip(*rows, strict=True)]
+
+
+def _tle_entries(text: str) -> list[Entry]:
+    """Two lines of elements, with or without the object's name in a line before them."""
+    lines = [(row, line.rstrip()) for row, line in enumerate(text.splitlines(), 1) if line.strip()]
+    order = "".join(line[0] if _TLE_LINE.match(line) else "n" for _, line in lines)
+    if order.count("1") > 1:
+        raise many(order.count("1"), (line[2:7] for _, line in lines if line[:2] == "1 "))
+    if order.removeprefix("n") != "12":
+        raise CellFault("ends no set of two-line elements: a name, if any, line 1 and line 2, each once; "
+                        "copy all of it again", lines[-1][0], value=lines[-1][1])
+    for row, line in lines[-2:]:
+        if len(line) != 69 or line[68] != str(compute_checksum(line)):
+            raise CellFault("must have 69 characters, the last one the checksum of the others; copy all "
+                            "of the set again", row, value=line)
+    one, two = lines[-2][1], lines[-1][1]
+    try:
+        twoline2rv(one, two, wgs72)  # strict, which the fast reader is not
+        satrec = Satrec.twoline2rv(one, two)
+        designator, satrec.intldesg = satrec.intldesg, satrec.intldesg or "00"
+        said = export_omm(satrec, lines[0][1].removeprefix("0 ").strip() if len(lines) == 3 else "")
+        year = int(one[18:20]) + (1900 if int(one[18:20]) >= 57 else 2000)
+        epoch = datetime(year, 1, 1) + timedelta(days=float(one[20:32]) - 1)  # theirs may miss a microsecond
+    except (ValueError, ArithmeticError, LookupError) as error:
+        raise CellFault(f"and the line before are no two-line elements: {' '.join(str(error).split())[:200]}"
+                        "; copy all of it again", lines[-1][0], value=two) from None
+    said |= {"EPOCH": epoch.isoformat(), "OBJECT_ID": designator and said["OBJECT_ID"]}
+    # Their numbers were radians in between: with as many digits as a line has.
+    return [Entry(key, f"{value:.12g}" if isinstance(value, float) else str(value).strip())
+            for key, value in said.items()]
 
 
 # WGS 72, the constants of SGP4 (Hoots and Roehrich, Spacetrack Report No. 3, 1980; values from memory).
@@ -180,34 +226,11 @@ class Elements:
         return float((EARTH_GM_KM3_S2 / rate**2) ** (1 / 3))
 
 
-def read_omm(path: str | Path) -> Elements:
-    """Read the one object of an orbit message; its form is told from its content, not from the file's name.
-
-    Raises `ScenarioError` with every fault: not a message, more than one object, elements of another theory,
-    missing or impossible values, not a bound orbit, perigee under the ground.
-    """
-    path = as_path(path, "orbit message")
-    faults = Faults()
-    elements = elements_from(read_path(path, path.name), path.name, faults)
-    faults.stop_if_any()
-    assert elements is not None
-    return elements
-
-
-def elements_from(data: bytes, where: str, faults: Faults) -> Elements | None:
-    """The elements in a message's bytes, or None with faults noted under the table ``where``."""
-    try:
-        entries = entries_of(decode(data))
-    except CellFault as fault:
-        faults.of_file(where, str(fault))
-        return None
-    return _Message(entries, where, faults).elements()
-
-
-class _Message:
+class Message:
     """Takes the entries of one message apart and notes what is wrong with each."""
 
-    def __init__(self, entries: list[Entry], where: str, faults: Faults) -> None:
+    def __init__(self, entries: Iterable[Entry], where: str, faults: Faults) -> None:
+        """Note the keywords that stand twice; ``where`` is the table of all faults."""
         self.where, self.faults = where, faults
         self.entries: dict[str, Entry] = {}
         for entry in entries:
@@ -215,9 +238,11 @@ class _Message:
                 self.fault(entry.key, entry.text, "stands twice with different values; keep one")
 
     def fault(self, key: str, value: object, problem: str) -> None:
+        """Note what is wrong with a keyword."""
         self.faults.add(self.where, None, key, value, problem)
 
     def text(self, key: str) -> str:
+        """The value of a keyword, "" where there is none."""
         return self.entries[key].text if key in self.entries else ""
 
     def number(self, key: str, low: float, high: float, default: float | None = None) -> float:
@@ -241,13 +266,14 @@ class _Message:
         return math.nan
 
     def elements(self) -> Elements | None:
+        """The elements, or None where a fault is noted."""
         before = len(self.faults.rows)
-        self.check_theory()
-        epoch = self.epoch()
+        self.check_words(_MUST_BE)
+        epoch = self.epoch("EPOCH")
         values = Elements(
             object_name=self.name("OBJECT_NAME"), object_id=self.name("OBJECT_ID"), epoch=epoch,
             mean_motion_rev_per_day=self.mean_motion(),
-            eccentricity=self.eccentricity(),
+            eccentricity=self._eccentricity(),
             inclination_deg=self.number("INCLINATION", 0, 180),
             raan_deg=self.number("RA_OF_ASC_NODE", -360, 360),
             arg_perigee_deg=self.number("ARG_OF_PERICENTER", -360, 360),
@@ -255,38 +281,40 @@ class _Message:
             bstar=self.number("BSTAR", -1, 1, default=0.0),
             mean_motion_dot=self.number("MEAN_MOTION_DOT", -10, 10, default=0.0),
             mean_motion_ddot=self.number("MEAN_MOTION_DDOT", -10, 10, default=0.0),
-            norad_cat_id=self.catalogue_number(),
+            norad_cat_id=self.whole("NORAD_CAT_ID", 0, 999_999_999, default=0),
         )
-        self.check_perigee(values)
+        self._check_perigee(values)
         return values if len(self.faults.rows) == before else None
 
-    def check_theory(self) -> None:
-        for key, (allowed, why) in _MUST_BE.items():
+    def check_words(self, must_be: Mapping[str, tuple[tuple[str, ...], str]], *needed: str) -> None:
+        """Note the keywords that say another word; those that are ``needed`` must say one."""
+        for key, (allowed, why) in must_be.items():
             text = self.text(key).upper()
             if key == "EPHEMERIS_TYPE":
                 text = text.removesuffix(".0")
-            if text and text not in allowed:
+            if text not in allowed and (text or key in needed):
                 self.fault(key, self.text(key), f"must be {' or '.join(allowed)}: {why}")
 
     def name(self, key: str) -> str:
+        """Text that can be shown in a line."""
         text = self.text(key)
         if len(text) > 200 or not text.isprintable():
             self.fault(key, text, "must be printable and at most 200 characters long")
         return text
 
-    def epoch(self) -> datetime:
-        text = self.text("EPOCH")
-        try:
+    def epoch(self, key: str, text: str | None = None, row: int | None = None) -> datetime:
+        """The time of a keyword, or ``text`` in its place; some time, and a fault noted, where it is none."""
+        text, epoch = self.text(key) if text is None else text, datetime(2000, 1, 1, tzinfo=UTC)
+        problem = "must be a UTC time such as 2031-05-14T03:12:45.5 or 2031-134T03:12:45.5"
+        with suppress(ValueError):
             epoch = parse_epoch(text)
-        except ValueError:
-            self.fault("EPOCH", text,
-                       "must be a UTC time such as 2031-05-14T03:12:45.5 or 2031-134T03:12:45.5")
-            return datetime(2000, 1, 1, tzinfo=UTC)
-        if not fmt.EARLIEST_YEAR <= epoch.year <= fmt.LATEST_YEAR:
-            self.fault("EPOCH", text, f"lies outside the years {fmt.EARLIEST_YEAR} to {fmt.LATEST_YEAR}")
+            problem = f"lies outside the years {fmt.EARLIEST_YEAR} to {fmt.LATEST_YEAR}"
+            if fmt.EARLIEST_YEAR <= epoch.year <= fmt.LATEST_YEAR:
+                return epoch
+        self.faults.add(self.where, row, key, text, problem)
         return epoch
 
-    def eccentricity(self) -> float:
+    def _eccentricity(self) -> float:
         value = self.number("ECCENTRICITY", 0, math.inf)
         if value >= 1:
             self.fault("ECCENTRICITY", self.text("ECCENTRICITY"),
@@ -314,15 +342,14 @@ class _Message:
         gm = self.number("GM", 398_000, 399_000, default=EARTH_GM_KM3_S2)
         return math.sqrt(gm / value) / value * DAY_S / math.tau
 
-    def catalogue_number(self) -> int:
-        value = self.number("NORAD_CAT_ID", 0, 999_999_999, default=0)
-        if math.isnan(value):
-            return 0
-        if value % 1:
-            self.fault("NORAD_CAT_ID", self.text("NORAD_CAT_ID"), "must be a whole number")
-        return int(value)
+    def whole(self, key: str, low: int, high: int, default: int) -> int:
+        """As `number`, a whole one."""
+        value = self.number(key, low, high, default)
+        if value % 1 > 0:
+            self.fault(key, self.text(key), "must be a whole number")
+        return default if math.isnan(value) else int(value)
 
-    def check_perigee(self, values: Elements) -> None:
+    def _check_perigee(self, values: Elements) -> None:
         """Perigee radius a(1 − e), a by Kepler's third law (two-body), against the equatorial radius."""
         if not 0 < values.mean_motion_rev_per_day < math.inf or not 0 <= values.eccentricity < 1:
             return

@@ -18,7 +18,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, read_settled
 from planning_kit.inputs.format_1 import IN_MEMORY
-from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.row_edits import cells_of_cuts, key_of, moved_behind, with_cells
@@ -83,8 +83,8 @@ class Scenario:
         return self.checked.records.settings
 
     @property
-    def elements(self) -> Elements:
-        """The elements of the scenario's orbit message."""
+    def elements(self) -> OrbitData:
+        """What the scenario's orbit file says: mean elements, or an ephemeris."""
         return self.checked.elements
 
     @cached_property

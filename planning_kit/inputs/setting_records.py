@@ -188,7 +188,7 @@ class Settings:
         most=MAX_HORIZON_H)]
     airlock_place: Annotated[str, reference("the place where the outing begins and ends", "places",
                                             needed=True)]
-    orbit: Annotated[str, column("file", "a CCSDS OMM 502.0-B message: JSON, XML, KVN or CSV", needed=True)]
+    orbit: Annotated[str, column("file", "a CCSDS 502.0-B OMM or OEM, or two-line elements", needed=True)]
     limits: Limits
     airlock: Airlock
     night_guard_s: float

@@ -15,7 +15,7 @@ from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settle
 from planning_kit.inputs.format_1 import FORMAT_1_FILES, is_format_1, refused, upgraded
 from planning_kit.inputs.log_file import log_bytes
 from planning_kit.inputs.log_format import LOG_FILE
-from planning_kit.inputs.omm import Elements, elements_from
+from planning_kit.inputs.oem import OrbitData, orbit_from
 from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.rules import RULES
@@ -51,7 +51,7 @@ class Checked:
 
     source: Source
     records: Records
-    elements: Elements
+    elements: OrbitData
 
 
 def read_folder(folder: Path, any_format: bool) -> tuple[Checked, Mapping[str, str], bool]:
@@ -97,7 +97,7 @@ def _checked(read: _Files, faults: Faults) -> tuple[Checked, Mapping[str, str]]:
     tables = read_tables(files, faults)
     unreadable = {table.name for table in fmt.TABLES if table.file in files} - set(tables)
     records = records_from(read.settings, tables, unreadable, faults)
-    elements = elements_from(read.orbit, read.orbit_name, faults) if read.orbit is not None else None
+    elements = orbit_from(read.orbit, read.orbit_name, faults) if read.orbit is not None else None
     faults.stop_if_any()
     assert records is not None
     assert elements is not None
@@ -113,13 +113,13 @@ def orbit_name_in(data: Mapping[str, object] | None) -> str:
     return name if isinstance(name, str) and is_sane_file_name(name) else ""
 
 
-def check(source: Source, elements: Elements | None, faults: Faults) -> Checked:
+def check(source: Source, elements: OrbitData | None, faults: Faults) -> Checked:
     """Validate a source that was made here; ``elements`` if its orbit message is known to be good.
 
     ``faults`` may hold faults of the making already; raises `ScenarioError` with these and all others.
     """
     records = records_from(parse_toml(source.toml, faults), source.tables, (), faults)
-    elements = elements or elements_from(source.orbit, source.orbit_name, faults)
+    elements = elements or orbit_from(source.orbit, source.orbit_name, faults)
     faults.stop_if_any()
     assert records is not None
     assert elements is not None

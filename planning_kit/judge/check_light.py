@@ -57,11 +57,11 @@ def _not_known(plan: TimedPlan, orbit: Orbit, worst: Step, what: str, edge_min: 
     is_useless = off_s > orbit.period_min * 60 / 4
     meaning = (" That is over a quarter of a revolution: these windows say nothing about single nights."
                if is_useless else "")
-    remedy = "get newer elements" if is_useless else "get newer elements, or keep a larger night_guard_s"
+    remedy = "get a newer one" if is_useless else "get a newer one, or keep a larger night_guard_s"
     return Finding(
         STOP if is_useless else CONCERN, LIGHT, "not-known", crew=worst.crew, step=worst.step,
         start_min=edge_min,
-        message=f"the elements are of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the "
+        message=f"the orbit is of {orbit.epoch:%Y-%m-%d %H:%M} UTC, {abs(age_days):.1f} days {side} the "
                 f"edge of {what} at {pet_label(edge_min)}, which {worst.step} needs: it may be shifted by "
                 f"±{number_label(off_s, 'up', 0)} s, more than the {guard_s:g} s kept free.{meaning} On such "
                 f"windows depend {steps}: {remedy}, and time the plan again",

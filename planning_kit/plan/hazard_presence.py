@@ -23,7 +23,7 @@ from math import inf
 import numpy as np
 
 from planning_kit.inputs.hazard_words import Controls, Point, Term
-from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import Hazard, Records, Route
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.custody_state import Custody
@@ -235,7 +235,7 @@ class Conditions:
 
         most = float(wide_min(np.array([0.0, times.horizon_min])).max()) + 0.1
         if most > orbit.period_min:
-            return np.array([_ALWAYS]), [(-inf, inf, "the elements are too old to tell day from night")]
+            return np.array([_ALWAYS]), [(-inf, inf, "the orbit is too old to tell day from night")]
         free, before = (light.night if kind == "day" else light.day for light in (
             times.light, _light_before(times.scenario.elements, times.pet_zero, most)))
         # What ended shortly before PET 0 still reaches into it, widened.
@@ -264,13 +264,13 @@ class Conditions:
 
 
 @lru_cache(maxsize=64)
-def _beta(elements: Elements, pet_zero: datetime, horizon_min: float, term: Term) -> Windows:
+def _beta(elements: OrbitData, pet_zero: datetime, horizon_min: float, term: Term) -> Windows:
     return beta_windows(Orbit(elements), pet_zero, pet_zero + timedelta(minutes=horizon_min), term.sign,
                         term.degrees, term.kind == "abs(beta)")
 
 
 @lru_cache(maxsize=64)
-def _light_before(elements: Elements, pet_zero: datetime, minutes: float) -> Light:
+def _light_before(elements: OrbitData, pet_zero: datetime, minutes: float) -> Light:
     # A minute more than that: cut at the same moment, rounding could part the two from each other.
     begin, end = pet_zero - timedelta(minutes=minutes), pet_zero + timedelta(minutes=1)
     return light_between(Orbit(elements), begin, end)

@@ -17,7 +17,7 @@ import pandas as pd
 
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number
-from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import ItemMove, Records, Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.setting_records import Relays
@@ -62,7 +62,7 @@ class Almanac:
                        {name: seen(windows) for name, windows in self.named.items()})
 
 
-def almanac_for(records: Records, elements: Elements, pet_zero: datetime) -> Almanac:
+def almanac_for(records: Records, elements: OrbitData, pet_zero: datetime) -> Almanac:
     """The almanac of an outing that begins at ``pet_zero`` (UTC)."""
     horizon_min = records.settings.horizon_h * 60.0
     light, links = _sky_windows(elements, records.settings.relays, pet_zero, horizon_min)
@@ -77,7 +77,7 @@ def almanac_for(records: Records, elements: Elements, pet_zero: datetime) -> Alm
 
 
 @lru_cache(maxsize=64)
-def _sky_windows(elements: Elements, relays: Relays | None, pet_zero: datetime,
+def _sky_windows(elements: OrbitData, relays: Relays | None, pet_zero: datetime,
                  horizon_min: float) -> tuple[Light, dict[str, np.ndarray]]:
     orbit = Orbit(elements)
     stop = pet_zero + timedelta(minutes=horizon_min)

@@ -142,7 +142,7 @@ def sampling_step_s(orbit: Orbit) -> float:
 
     At perigee the true anomaly runs sqrt(1 + e) / (1 - e)^1.5 times faster than on average (area law).
     """
-    eccentricity = orbit.elements.eccentricity
+    eccentricity = orbit.mean.eccentricity
     fastest = np.sqrt(1 + eccentricity) / (1 - eccentricity) ** 1.5
     return float(orbit.period_min * 60 / SAMPLES_PER_REVOLUTION / fastest)
 
@@ -252,9 +252,9 @@ def _checked(orbit: Orbit, relays: Relays | Iterable[float]) -> Relays:
                        "is no longitude; give degrees east from -180 to 360")
     if not 0 <= relays.mask_deg < 90:
         faults.add("relays", None, "mask_deg", relays.mask_deg, "must be at least 0 and less than 90 degrees")
-    apogee = orbit.elements.semi_major_axis_km * (1 + orbit.elements.eccentricity)
+    apogee = orbit.mean.semi_major_axis_km * (1 + orbit.mean.eccentricity)
     if apogee >= GEOSTATIONARY_RADIUS_KM:
-        faults.add("orbit", None, "MEAN_MOTION", orbit.elements.mean_motion_rev_per_day,
+        faults.add("orbit", None, "MEAN_MOTION", orbit.mean.mean_motion_rev_per_day,
                    "this orbit reaches the geostationary ring; links are computed for orbits below it only")
     faults.stop_if_any()
     return relays

@@ -1,7 +1,7 @@
 """A season at a glance: beta and the length of nights, day by day."""
 
 from collections.abc import Iterable
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 import pandas as pd
@@ -17,7 +17,6 @@ from planning_kit.sky.windows import (
     Span,
     Vector,
     Windows,
-    covered_moment,
     intersect,
     span_between,
     union,
@@ -54,27 +53,11 @@ def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     noons = np.arange(0.5, count) * SECONDS_PER_DAY
     return ShownTable({
         "day": pd.date_range(span.start, periods=count, freq="D", unit="us"),
-        "beta_deg": _beta_deg(orbit, span, noons),
+        "beta_deg": beta_deg(orbit, span, noons),
         # A slow orbit has days without a midnight: 0 minutes, not 0 of 0.
         "night_min_per_rev": seconds / 60 / np.maximum(turns, 1),
         "revs_with_night": np.bincount(day_of_turn, weights=night_s > 0, minlength=count).astype(int),
     })
-
-
-def beta_deg(orbit: Orbit, times: When | Iterable[When]) -> Vector:
-    """The Sun's angle above the orbit plane at each time, degrees, (k,); one time gives (1,).
-
-    Positive where the Sun is on the side of the orbit's angular momentum. The plane is the osculating one
-    of the SGP4 state, which swings about the mean plane by some hundredths of a degree within a revolution;
-    the Sun is apparent. Raises `ScenarioError` for what is no time, years that are not covered, and where
-    SGP4 gives no position.
-    """
-    several = [times] if isinstance(times, str | date) else times
-    moments = [covered_moment(moment, "times") for moment in several]
-    if not moments:
-        return np.empty(0)
-    span = Span(min(moments), max(moments))
-    return _beta_deg(orbit, span, np.array([(moment - span.start).total_seconds() for moment in moments]))
 
 
 BETA_IN_DOUBT_DEG = 0.05
@@ -93,7 +76,7 @@ def beta_windows(orbit: Orbit, start: datetime, stop: datetime, sign: str, degre
     span, side = span_between(start, stop), 1.0 if sign in (">", ">=") else -1.0
 
     def over(minutes: Vector) -> Vector:
-        beta = _beta_deg(orbit, span, minutes * 60.0)
+        beta = beta_deg(orbit, span, minutes * 60.0)
         return side * ((np.abs(beta) if is_absolute else beta) - degrees) + BETA_IN_DOUBT_DEG
 
     return windows_where(over, 0.0, span.seconds / 60.0, _BETA_STEP_MIN)
@@ -126,7 +109,12 @@ def beta_from_vectors_deg(normal: Vector, sun: Vector) -> Vector:
     return np.asarray(np.degrees(np.arctan2(along, across)))
 
 
-def _beta_deg(orbit: Orbit, span: Span, seconds: Vector) -> Vector:
+def beta_deg(orbit: Orbit, span: Span, seconds: Vector) -> Vector:
+    """The Sun's angle above the orbit plane ``seconds`` after the start of the span, degrees, both (k,).
+
+    Positive where the Sun is on the side of the orbit's angular momentum. The plane is the osculating one,
+    which swings about the mean plane by some hundredths of a degree within a revolution; the Sun is apparent.
+    """
     position, velocity = orbit.state_teme(span.start, seconds)
     sun = sun_between(span.start, span.stop).position_teme_km(span.start, seconds)
     return beta_from_vectors_deg(np.cross(position, velocity), sun)

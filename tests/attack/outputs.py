@@ -121,7 +121,7 @@ class Attack:
         plan, orbit = self.plan, pk.load_orbit(self.folder / ORBIT_NAME)
         days = {"orbit": orbit, "start": "2031-09-03T06:00Z", "stop": "2031-09-04T06:00Z"}
         return {
-            "load_scenario": {"folder": self.folder}, "load_orbit": {"omm_file": self.folder / ORBIT_NAME},
+            "load_scenario": {"folder": self.folder}, "load_orbit": {"orbit_file": self.folder / ORBIT_NAME},
             "night_windows": days, "season": days, "link_windows": {**days, "relays": [-62.0, 118.0]},
             "elements_age_note": {"orbit": orbit, "moment": "2031-09-03T06:00Z"},
             "time_plan": {"scenario": self.scenario},

@@ -17,7 +17,8 @@ from sgp4 import omm as judge
 from sgp4.api import Satrec
 
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.omm import Elements, parse_epoch, read_omm
+from planning_kit.inputs.omm import Elements, parse_epoch
+from planning_kit.sky.orbit import load_orbit
 
 VALUES = {
     "OBJECT_NAME": "MADE UP 1", "OBJECT_ID": "2030-001A", "CENTER_NAME": "EARTH", "REF_FRAME": "TEME",
@@ -88,7 +89,7 @@ FORMS = [csv_form, json_form, json_object_form, nested_json_form, xml_form, name
 def read(tmp_path: Path, text: str | bytes) -> Elements:
     path = tmp_path / "orbit.txt"  # the form is told from the content
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return read_omm(path)
+    return load_orbit(path).elements
 
 
 def fault_of(tmp_path: Path, text: str | bytes) -> tuple[str, str]:
@@ -252,6 +253,6 @@ def test_texts_that_are_no_message(tmp_path: Path, text: str | bytes, problem: s
 
 def test_no_file(tmp_path: Path) -> None:
     with pytest.raises(ScenarioError, match="is missing"):
-        read_omm(tmp_path / "none.json")
+        load_orbit(tmp_path / "none.json")
     with pytest.raises(ScenarioError, match="not a plain file"):
-        read_omm(tmp_path)
+        load_orbit(tmp_path)

@@ -13,7 +13,8 @@ import planning_kit as pk
 from planning_kit.inputs.hazard_words import parse_controls
 from planning_kit.plan.hazard_presence import controlled
 from planning_kit.sky.orbit import Orbit
-from planning_kit.sky.season import beta_deg, season
+from planning_kit.sky.season import season
+from tests.betas import beta_deg
 from tests.edits import edited
 
 TERN = Path(__file__).parents[1] / "data" / "tern-1"

@@ -22,7 +22,8 @@ from planning_kit.inputs.hazard_words import Controls
 from planning_kit.plan.legs import Passage
 from planning_kit.sky.light import light_between
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
-from planning_kit.sky.season import BETA_IN_DOUBT_DEG, beta_deg
+from planning_kit.sky.season import BETA_IN_DOUBT_DEG
+from tests.betas import beta_deg
 
 SMALL = Path(__file__).parents[2] / "scenarios" / "small-outing"
 # A night of this orbit lasts from about 08:04 to 08:40 on that day: begin in it, within the guard after it,

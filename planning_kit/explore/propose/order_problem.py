@@ -24,7 +24,7 @@ from planning_kit.explore.propose.order_model import (
     ticks_up,
 )
 from planning_kit.inputs.format import PARTNER
-from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.build import crew_travel, work_order
@@ -241,7 +241,7 @@ class Problem:
                 for who, positions in self.positions.items()}
 
 
-def start_problem(work: Work, elements: Elements) -> Problem:
+def start_problem(work: Work, elements: OrbitData) -> Problem:
     """Choices of PET 0 and tasks, and a start for every step; no rule yet but the horizon."""
     records, freedom = work.records, work.freedom
     spread_min = (freedom.latest - freedom.earliest).total_seconds() / 60

@@ -45,7 +45,7 @@ from planning_kit.explore.propose.timed_rules import (
     add_windows,
 )
 from planning_kit.explore.propose.untimed_rules import add_hardware, add_inhibits, add_room, add_tethers
-from planning_kit.inputs.omm import Elements
+from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import Records
 from planning_kit.judge.drop_order import drop_weights, may_go
 
@@ -67,7 +67,7 @@ class Found:
     why: str = ""
 
 
-def build_problem(records: Records, elements: Elements, freedom: Freedom, explains: bool = False) -> Problem:
+def build_problem(records: Records, elements: OrbitData, freedom: Freedom, explains: bool = False) -> Problem:
     """The whole model of a scenario."""
     problem = start_problem(Work(records, freedom, explains), elements)
     # What hardware and tethers force is precedence, and lanes leave out the arcs against it: so chains first.

@@ -42,7 +42,8 @@ METHOD = (
                "slow it, unless the scenario's travel times do.", "Dijkstra's shortest paths"),
     ("Night", "The Sun's disc wholly behind the ellipsoidal Earth; day: wholly clear. Refraction and airglow "
               "are left out (seconds).", "Sun's radius: IAU 2015 resolution B3"),
-    ("Orbit", "SGP4 from the scenario's elements. Any reboost after their epoch voids the windows.",
+    ("Orbit", "SGP4 from the scenario's elements, or its ephemeris interpolated as it says. Any later "
+              "reboost that no ephemeris holds voids the windows.",
      "Hoots and Roehrich, Spacetrack Report 3; Vallado et al., AIAA 2006-6753"),
     ("Window uncertainty", f"Assumed: {FRESH_ELEMENTS_S:g} s for fresh elements, "
                            f"{SEMI_MAJOR_AXIS_ERROR_KM * 1000:g} m of semi-major axis, "
