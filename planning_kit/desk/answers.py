@@ -114,7 +114,8 @@ def _orders(found: Orders) -> Message:
 
 def _order(found: Proposal[TimedPlan], odds: TimedOdds) -> Message:
     gain = told_gain(found.current or found.plan, found.plan)
-    facts = [f"both inside PET {pet_label(found.end_min)}, {gain}", f"GMT {gmt_label(found.plan.pet_zero)} PET 0"]
+    facts = [f"both inside PET {pet_label(found.end_min)}, {gain}",
+             f"GMT {gmt_label(found.plan.pet_zero)} PET 0"]
     if found.dropped:
         facts.append(f"left out: {' '.join(sorted(found.dropped))}")
     if found.new_concerns:

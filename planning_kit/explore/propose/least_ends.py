@@ -315,8 +315,9 @@ def _chain(problem: Problem, network: Network, starts: np.ndarray) -> Told:
     holders = find_holders(network, minutes, starts).chosen
     while at >= 0:
         holder, name = holders[at], network.steps[at]
-        if holder.bound and holder.kind != kinds.ORDER and holder.bound.fixed_min:
-            name += f" {abs(holder.bound.fixed_min):g} min off {network.steps[holder.source]}"
+        if holder.bound and holder.kind != kinds.ORDER and (gap := holder.bound.fixed_min):
+            far = f"at least {gap:g} min behind" if gap > 0 else f"at most {-gap:g} min before"
+            name += f" {far} {network.steps[holder.source]}"
         words.insert(0, name if isnan(holder.ready_min) else _wait_words(
             problem, at, holder.ready_min, float(starts[at])))
         at = holder.source
