@@ -35,6 +35,7 @@ LONG = (
     "explore/propose/test_order_screen.py",
     "explore/propose/test_repairs.py::test_no_repair_brings_a_new_stop",
     "explore/propose/test_small_orders.py",
+    "explore/propose/test_what_binds.py",
     "explore/retime/test_asked_outside.py::test_a_gain_outside_changes_only_what_is_to_come",
     "explore/retime/test_asked_outside.py::test_charts_pages_and_comparisons_are_made",
     "explore/retime/test_log.py::test_two_writers_lose_nothing",

@@ -15,7 +15,7 @@ from planning_kit.desk.messages import Message
 from planning_kit.explore.long_question import RUNNING, LongQuestion, Progress
 from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import BROKEN, BY_HARD, BY_PLANNED, NOT_KNOWN, REQUIRED_INSIDE
-from planning_kit.explore.propose.goals import margin_words
+from planning_kit.explore.propose.goals import margin_words, told_gain
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
 from planning_kit.inputs.times import gmt_label, pet_label
@@ -113,9 +113,9 @@ def _orders(found: Orders) -> Message:
 
 
 def _order(found: Proposal[TimedPlan], odds: TimedOdds) -> Message:
-    gain = (found.end_min if found.current is None else found.current.end_min) - found.end_min
-    facts = [f"both inside PET {pet_label(found.end_min)}, {abs(gain):.1f} min "
-             f"{'earlier' if gain >= 0 else 'later'}", f"GMT {gmt_label(found.plan.pet_zero)} PET 0"]
+    gain = told_gain(found.current or found.plan, found.plan)
+    facts = [f"both inside PET {pet_label(found.end_min)}, {gain}",
+             f"GMT {gmt_label(found.plan.pet_zero)} PET 0"]
     if found.dropped:
         facts.append(f"left out: {' '.join(sorted(found.dropped))}")
     if found.new_concerns:

@@ -25,7 +25,7 @@ from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 
-SAME_MIN = 1e-6
+SAME_MIN, LEAST_TOLD = 1e-6, 0.05  # the latter of what is told to a tenth
 _TOLD_MIN = 10.0
 _WEEK_MIN = 7 * 1440.0
 

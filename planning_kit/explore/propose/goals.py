@@ -14,6 +14,7 @@ from planning_kit.explore.odds.odds_tables import BY_HARD, BY_PLANNED, REQUIRED_
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.every_margin import exact_margins
 from planning_kit.judge.margins import Margin
+from planning_kit.judge.review import LEAST_TOLD, carry_h, walk_min
 from planning_kit.plan.timed import TimedPlan
 
 GOALS = END, ODDS, MARGIN = "end", "odds", "margin"
@@ -61,3 +62,15 @@ def aimed_at(goal: str, plan: TimedPlan) -> tuple[float, ...]:
         return ()
     left = [-float(np.floor(each.minutes)) for each in least_margins(plan)[:_MOST_MARGINS]]
     return *left, *[float("-inf")] * (_MOST_MARGINS - len(left))
+
+
+def told_gain(now: TimedPlan, plan: TimedPlan) -> str:
+    """What a plan wins over the one now, in words: an earlier end, else what else it is better in."""
+    if (sooner_min := now.end_min - plan.end_min) >= LEAST_TOLD:
+        return f"{sooner_min:.1f} min earlier"
+    likelier = chances_of(plan)["p_required"] - chances_of(now)["p_required"]
+    words = [f"{won:.1f} {what}" for won, what in (
+        (-sooner_min, "min later"), (100 * likelier, "% likelier with the required work"),
+        (60 * (carry_h(now) - carry_h(plan)), "min less of carrying a slot"),
+        (walk_min(now) - walk_min(plan), "min less walking")) if won >= LEAST_TOLD]
+    return ", ".join(words if -sooner_min >= LEAST_TOLD else ["the same end", *words])

@@ -11,24 +11,37 @@ costs as much work and no less walk), so that few states are left.
 When the states run out the least end among those still open is a bound all the same, and where no more walks
 are remembered the way to the farthest step and home stands for the rest. Neglected: the partner, hardware,
 gaps and limits; each of them can only make the true end later. `add_lane_bounds` tells the solver.
+
+`what_binds` tells people, exactly, with the least ends of all rules without an order of work (a longest path)
+and of steps that have an item in turn. Neglected: inhibits' windows, hatch, room, tethers, hand-overs, bags.
 """
 
 import heapq
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass, field, replace
+from functools import cache, cached_property, partial
 from itertools import product
+from math import isnan
 
-from planning_kit.explore.propose.order_model import minutes_of, start_windows, ticks_up
+import numpy as np
+
+from planning_kit.explore.propose.order_model import start_windows, ticks_up
 from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.timed_rules import lane_way
 from planning_kit.inputs.records import BOTH
-from planning_kit.plan.build import allowed_windows, step_demands, stops_into
+from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.plan import network as kinds
+from planning_kit.plan.build import allowed_windows, build_network, step_demands, stops_into
+from planning_kit.plan.network import GRID_MIN, Bound, Home, Network, Release, grouped, mirrored
+from planning_kit.plan.slack import find_holders
+from planning_kit.plan.timing import earliest_starts
 
 _LOOK_EVERY = 500
 _NEVER = 1 << 50
-_MOST_TRADES = 3
+_MOST_TRADES, _MOST_BEHIND = 3, 2
+_exactly = partial(ticks_up, per_min=round(1 / GRID_MIN))
+Told = tuple[float, str, dict[str, float], list[str]]  # a least end, of what, its parts (all min), in words
 _EXPANDED, _REMEMBERED = 2_000, 10_000
 """States expanded and walks remembered for one unit of effort."""
 
@@ -48,11 +61,6 @@ class Trip:
     before: Sequence[int]
     starts: Sequence[Sequence[tuple[int, int]] | None]
     spots: Sequence[str]
-
-    @cached_property
-    def everything(self) -> int:
-        """All steps, as bits."""
-        return (1 << len(self.lengths)) - 1
 
     @cached_property
     def stays(self) -> list[list[int]]:
@@ -77,11 +85,7 @@ class Trip:
     def can_follow(self, done: int) -> list[int]:
         """The steps that may come next."""
         left = ~done
-        return [j for j, bit, before in self._bits if left & bit and not before & left]
-
-    @cached_property
-    def _bits(self) -> list[tuple[int, int, int]]:
-        return [(j, 1 << j, before) for j, before in enumerate(self.before)]
+        return [j for j, before in enumerate(self.before) if left >> j & 1 and not before & left]
 
 
 @dataclass(eq=False)
@@ -92,13 +96,15 @@ class LeastWalk:
     most_known: int
     is_over: Callable[[], bool]
     known: dict[tuple[int, str], int] = field(default_factory=dict)
+    waits: dict[int, tuple[int, int]] = field(default_factory=dict)
+    """By step when it was ready and began in its window, last first, once `least_end` has an order."""
 
     def left(self, done: int, last: int) -> int:
         """Ticks of walking left; -1 as ``last`` is the airlock."""
         trip = self.trip
         if last >= 0:
             done, last = self._with_all_here(done, last)
-        if done == trip.everything:
+        if done.bit_count() == len(trip.lengths):
             return trip.home[last] if trip.lengths else 0
         key = (done, trip.spots[last] if last >= 0 else "")
         if key not in self.known:
@@ -107,21 +113,16 @@ class LeastWalk:
             if len(self.known) >= self.most_known:
                 return max(trip.way[last][j] + trip.home[j]
                            for j in range(len(trip.home)) if not done >> j & 1)
-            nearest: dict[str, int] = {}
-            for j in trip.can_follow(done):
-                if trip.spots[j] not in nearest or trip.way[last][j] < trip.way[last][nearest[trip.spots[j]]]:
-                    nearest[trip.spots[j]] = j
+            nearest = {trip.spots[j]: j for j in sorted(
+                trip.can_follow(done), key=trip.way[last].__getitem__, reverse=True)}
             self.known[key] = min((trip.way[last][j] + self.left(done | 1 << j, j)
-                                   for j in nearest.values()), default=0)
+                                   for j in reversed(nearest.values())), default=0)
         return self.known[key]
 
     def _with_all_here(self, done: int, last: int) -> tuple[int, int]:
-        trip, has_more = self.trip, True
-        while has_more:
-            has_more = False
-            for j in trip.stays[last]:
-                if not done >> j & 1 and not trip.before[j] & ~done:
-                    done, last, has_more = done | 1 << j, j, True
+        trip = self.trip
+        while here := [j for j in trip.stays[last] if not done >> j & 1 and not trip.before[j] & ~done]:
+            done, last = done | sum(1 << j for j in here), here[-1]
         return done, last
 
 
@@ -139,11 +140,16 @@ def least_end(walk: LeastWalk, enough: int, most: int) -> int:
     # Of equal ends the state with the fewest steps left comes first: it is soonest a whole order.
     open_ones = [(least, len(trip.lengths), 0, 0, -1, work)]
     earliest: dict[tuple[int, int], int] = {}
+    came_from: dict[tuple[int, int], tuple[int, int, int]] = {}
     expanded = 0
     while open_ones and least < enough:
         end, count_left, now, done, last, work_left = heapq.heappop(open_ones)
         least = max(least, end)
         if count_left == 0:
+            while done:
+                begun, (ready, *then_from) = earliest[done, last] - trip.lengths[last], came_from[done, last]
+                walk.waits |= {last: (ready, begun)} if begun > ready else {}
+                done, last = then_from
             return least  # no open state can end sooner
         if earliest.get((done, last), now) < now:
             continue  # the same work was done sooner in another order since this one was pushed
@@ -156,7 +162,7 @@ def least_end(walk: LeastWalk, enough: int, most: int) -> int:
                 continue
             then, key = start + trip.lengths[j], (done | 1 << j, j)
             if then < earliest.get(key, then + 1):  # of two orders of the same steps the sooner is enough
-                earliest[key] = then
+                earliest[key], came_from[key] = then, (now + trip.way[last][j], done, last)
                 rest = work_left - trip.lengths[j]
                 end = max(then + rest + walk.left(*key), _after_windows(trip, key[0], then))
                 if end < _NEVER:
@@ -174,12 +180,8 @@ def _start(trip: Trip, step: int, ready: int) -> int | None:
 
 def _after_windows(trip: Trip, done: int, now: int) -> int:
     """The least end because of a step that has to wait for its window, and of all that comes behind it."""
-    ends = [0]
-    for j in trip.waiting:
-        if not done >> j & 1:
-            start = _start(trip, j, now)
-            ends.append(_NEVER if start is None else start + trip.behind[j])
-    return max(ends)
+    starts = ((j, _start(trip, j, now)) for j in trip.waiting if not done >> j & 1)
+    return max((_NEVER if start is None else start + trip.behind[j] for j, start in starts), default=0)
 
 
 def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort: float,
@@ -192,65 +194,28 @@ def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort
     traded = sorted(problem.work.swappable & set(done))
     # The swappable ones beyond these count in neither lane: that can only make the bound lower.
     fixed, traded = set(done) - set(traded[_MOST_TRADES:]), traded[:_MOST_TRADES]
-    bounds = _LaneBounds(problem, enough, effort, budget)
+
+    @cache
+    def walk_of(who: str, steps: tuple[int, ...]) -> LeastWalk:
+        return LeastWalk(trip_of(problem, who, steps), round(_REMEMBERED * effort), budget.is_over)
+
+    def later_of_both(swapped: Collection[str], is_exact: bool) -> int:
+        walks = (walk_of(who, tuple(_certain(problem, who, fixed, swapped))) for who in problem.work.crews)
+        return min(enough, max(least_end(walk, enough, round(_EXPANDED * effort)) if is_exact
+                               else sum(walk.trip.lengths) + walk.left(0, -1) for walk in walks))
+
     trades = [frozenset(task for task, is_swapped in zip(traded, ways, strict=True) if is_swapped)
               for ways in product((False, True), repeat=len(traded))]
-    least = {swapped: bounds.of(fixed, swapped, is_exact=False) for swapped in trades}
+    least = {swapped: later_of_both(swapped, is_exact=False) for swapped in trades}
     # The least of all trades is the bound: only the one that is least so far is worth the exact search.
     exact: set[frozenset[str]] = set()
     while (weakest := min(trades, key=lambda swapped: least[swapped])) not in exact:
         exact.add(weakest)
-        least[weakest] = bounds.of(fixed, weakest, is_exact=True)
+        least[weakest] = later_of_both(weakest, is_exact=True)
     for swapped, bound in least.items():
         problem.model.cp.add(problem.end - problem.pet_zero >= bound).only_enforce_if(
             *(problem.done[task, task in swapped] for task in traded))
     return min(least.values())
-
-
-def what_binds(problem: Problem, done: Collection[str], effort: float, budget: Budget) -> str:
-    """In words the least that the longest lane takes by itself, with what of it is work, way and wait."""
-    told = [(0, "")]
-    fixed = set(done) - problem.work.swappable
-    for who in problem.work.crews:
-        trip = trip_of(problem, who, tuple(_certain(problem, who, fixed, ())))
-        walk = LeastWalk(trip, round(_REMEMBERED * effort), budget.is_over)
-        work, least = sum(trip.lengths), sum(trip.lengths) + walk.left(0, -1)
-        end = least_end(walk, _NEVER, round(_EXPANDED * effort)) if (
-            problem.freedom.earliest == problem.freedom.latest and trip.lengths) else least
-        parts = {"work": work, "ways and ingress": least - work, "waits for windows": end - least}
-        words = ", ".join(f"{name} {minutes_of(ticks):.1f}" for name, ticks in parts.items() if ticks)
-        told.append((end, f"the lane of {who} alone needs {minutes_of(end):.1f} min ({words})"))
-    return max(told)[1]
-
-
-@dataclass(eq=False)
-class _LaneBounds:
-    """Bounds in ticks by crew member and the steps that are certain, each found once."""
-
-    problem: Problem
-    enough: int
-    effort: float
-    budget: Budget
-    _walks: dict[tuple[str, tuple[int, ...]], LeastWalk] = field(init=False, default_factory=dict)
-
-    def of(self, done: Collection[str], swapped: Collection[str], is_exact: bool) -> int:
-        """The later of both lanes; not ``is_exact``: its windows forgotten."""
-        bound, problem = 0, self.problem
-        for who in problem.work.crews:
-            steps = tuple(_certain(problem, who, done, swapped))
-            if not steps or bound >= self.enough:
-                continue
-            if (who, steps) not in self._walks:
-                trip = trip_of(problem, who, steps)
-                most = round(_REMEMBERED * self.effort)
-                self._walks[who, steps] = LeastWalk(trip, most, self.budget.is_over)
-            walk = self._walks[who, steps]
-            if is_exact and problem.freedom.earliest == problem.freedom.latest:  # else windows move
-                most = round(_EXPANDED * self.effort)
-                bound = max(bound, least_end(walk, self.enough, most))
-            else:
-                bound = max(bound, sum(walk.trip.lengths) + walk.left(0, -1))
-        return min(bound, self.enough)
 
 
 def _certain(problem: Problem, who: str, done: Collection[str], swapped: Collection[str]) -> Iterator[int]:
@@ -261,27 +226,25 @@ def _certain(problem: Problem, who: str, done: Collection[str], swapped: Collect
             yield number
 
 
-def trip_of(problem: Problem, who: str, numbers: tuple[int, ...]) -> Trip:
+def trip_of(problem: Problem, who: str, numbers: tuple[int, ...],
+            units: Callable[[float], int] = ticks_up) -> Trip:
     """The work of a lane with these members alone; precedence through the others stays."""
-    work, way = problem.work, lane_way(problem, who)
+    work, way = problem.work, lane_way(problem, who, units)
     positions = [problem.positions[who][number] for number in numbers]
-    guard_min = work.records.settings.night_guard_s / 60
-    starts = []
+    guard_min, starts = work.records.settings.night_guard_s / 60, []
+    # Windows that move, or that a step is let off, hold nobody.
+    is_free = problem.freedom.earliest != problem.freedom.latest or problem.model.let_go
     for i in positions:
         windows = allowed_windows(step_demands(work.steps[i], problem.almanac, guard_min))
-        starts.append(None if windows is None else start_windows(windows, work.minutes[i]))
+        starts.append(None if windows is None or is_free else start_windows(windows, work.minutes[i], units))
     # No route counts as no walk: too little, so that the bound is still safe.
     rows = [[way(a, b) or 0 for b in numbers] for a in (*numbers, -1)]
     return Trip(
-        # Rounded as the model does, for the bound is one on its ticks.
-        lengths=[ticks_up(work.minutes[i]) for i in positions],
-        way=rows,
-        home=[way(a, -1) or 0 for a in numbers],
+        # Rounded as the model does, where the bound is one on its ticks.
+        lengths=[units(work.minutes[i]) for i in positions], way=rows, starts=starts,
+        home=[way(a, -1) or 0 for a in numbers], spots=[_spot(problem, i) for i in positions],
         before=[sum(1 << k for k, near in enumerate(positions) if near in problem.before[i])
-                for i in positions],
-        starts=starts,
-        spots=[_spot(problem, i) for i in positions],
-    )
+                for i in positions])
 
 
 def _spot(problem: Problem, position: int) -> str:
@@ -289,3 +252,96 @@ def _spot(problem: Problem, position: int) -> str:
     step = problem.work.steps[position]
     is_plain = {*stops_into(step)} == {step.place} and not step.travel_extra_min
     return step.place if is_plain else f"for {step.step}"
+
+
+def what_binds(problem: Problem, done: Collection[str], effort: float, budget: Budget) -> tuple[float, str]:
+    """The greatest least end of an outing with the tasks ``done`` (min), and in words what binds."""
+    network, found = _sure_network(problem, [step.task in done for step in problem.work.steps]), list[Told]()
+    for who in problem.work.crews:
+        numbers = tuple(_certain(problem, who, set(done) - problem.work.swappable, ()))
+        trip = trip_of(problem, who, numbers, _exactly)
+        walk = LeastWalk(trip, round(_REMEMBERED * effort), budget.is_over)
+        ticks = least_end(walk, _NEVER, round(_EXPANDED * effort)), sum(trip.lengths), walk.left(0, -1)
+        end, work, ways = (each * GRID_MIN for each in ticks)
+        parts = {"work": work, "ways and ingress": ways, "waits for windows": end - work - ways}
+        found.append((end, f"the lane of {who}", parts, [
+            _wait_words(problem, problem.positions[who][numbers[j]], ready * GRID_MIN, start * GRID_MIN)
+            for j, (ready, start) in reversed(walk.waits.items())]))
+    starts = earliest_starts(network, np.array(problem.work.minutes))
+    if network.homes and np.isfinite(starts).all():
+        found += [_chain(problem, network, starts), *_items(problem, network, starts)]
+    (most, name, parts_min, words), *others = sorted(found, key=lambda each: -each[0])
+    told = ", ".join([*(f"{part} {minutes:.1f}" for part, minutes in parts_min.items() if minutes), *words])
+    behind = "; ".join(f"{each[1]} {number_label(each[0], 'down')}" for each in others[:_MOST_BEHIND])
+    return most, f"{name} alone needs {number_label(most, 'down')} min ({told}), behind it {behind}"
+
+
+def _wait_words(problem: Problem, position: int, ready_min: float, start_min: float) -> str:
+    step, guard_min = problem.work.steps[position], problem.work.records.settings.night_guard_s / 60
+    names = " and ".join(each.title_at(start_min) for each in step_demands(step, problem.almanac, guard_min))
+    return f"{step.step} waits from {pet_label(ready_min)} to {pet_label(start_min)} for {names}"
+
+
+def _sure_network(problem: Problem, sure: Sequence[bool]) -> Network:
+    """What every order of the ``sure`` steps keeps; the others wait for nothing."""
+    work, network = problem.work, build_network(problem.work.records, problem.almanac, problem.travels)
+    lanes = [(lane_way(problem, who, _exactly), own) for who, own in problem.numbers.items()]
+    has_windows, numbers = problem.freedom.earliest == problem.freedom.latest, range(len(sure))
+
+    def way_min(a: int, b: int) -> float:
+        """The least of whoever may do both; 0 unless one does, whatever is traded."""
+        one, other = work.steps[a], work.steps[b]
+        is_by_one = -1 in (a, b) or BOTH in (one.crew, other.crew) or (one.crew == other.crew and (
+            one.task == other.task or work.swappable.isdisjoint({one.task, other.task})))
+        return GRID_MIN * min((way(own[a], own[b]) or 0 for way, own in lanes
+                               if is_by_one and a in own and b in own), default=0)
+
+    bounds = [each for each in (*network.bounds, *problem.more_bounds) if each.kind != kinds.ORDER]
+    bounds += [Bound(a, b, kinds.ORDER, "", way_min(a, b)) for b in numbers for a in problem.before[b]]
+    return replace(
+        network, late=(), ends_min=0.0, group_windows=(),
+        releases=tuple(Release(i, way_min(-1, i)) for i in numbers),
+        homes=tuple(Home("", i, way_min(i, -1)) for i, step in enumerate(work.steps)
+                    if sure[i] and step.crew in {BOTH, *work.crews}),
+        bounds=tuple(each for each in bounds if sure[each.before] and sure[each.after]),
+        allowed=tuple(each if has_windows and sure[i] else None for i, each in enumerate(network.allowed)),
+        groups=tuple(each for each in network.groups if has_windows and all(sure[i] for i in each.members)))
+
+
+def _chain(problem: Problem, network: Network, starts: np.ndarray) -> Told:
+    """The longest path, with its waits for windows and its gaps."""
+    minutes, words = np.array(problem.work.minutes), list[str]()
+    end, at = max((starts[h.last] + minutes[h.last] + h.travel_min, h.last) for h in network.homes)
+    holders = find_holders(network, minutes, starts).chosen
+    while at >= 0:
+        holder, name = holders[at], network.steps[at]
+        if holder.bound and holder.kind != kinds.ORDER and (gap := holder.bound.fixed_min):
+            far = f"at least {gap:g} min behind" if gap > 0 else f"at most {-gap:g} min before"
+            name += f" {far} {network.steps[holder.source]}"
+        words.insert(0, name if isnan(holder.ready_min) else _wait_words(
+            problem, at, holder.ready_min, float(starts[at])))
+        at = holder.source
+    return float(end), "the chain of rules", {}, words
+
+
+def _items(problem: Problem, network: Network, starts: np.ndarray) -> Iterator[Told]:
+    """The steps that have an item in turn, from the first start of any to the least time behind any."""
+    steps, minutes, sure = problem.work.steps, np.array(problem.work.minutes), [h.last for h in network.homes]
+    items, crews = {item.item for item in problem.work.records.hardware}, {*problem.work.crews}
+    free = replace(network, allowed=(), groups=(), group_windows=())
+    behind = earliest_starts(mirrored(free, 0.0), minutes)
+    for chain in (each for each in problem.chains if each.name in items):
+        moving = {problem.work.number(event.step) for event in chain.events} & {*sure}
+        needing = grouped(((steps[i].place, steps[i].crew, steps[i].task), i) for i in sure
+                          if i not in moving and chain.name in steps[i].touches)
+        # Two may have it at one place at once: there one's work for one task counts, the longest.
+        most = {place: own for (place, *_), own in sorted(needing.items(), key=lambda e: minutes[e[1]].sum())}
+        users = [*moving, *(i for own in most.values() for i in own)]
+        # From hand to hand, or in a bag, no walk is sure.
+        if len(users) > 1 and chain.initial not in items and (items | crews).isdisjoint(
+                event.after for event in chain.events if event.at_finish):
+            way = max(min(each.time_min(steps[a].place, steps[b].place) for each in problem.travels.values())
+                      for a in users for b in users)
+            parts = {"before": min(starts[users]), "work": minutes[users].sum(), "ways": way,
+                     "behind": min(behind[users])}
+            yield float(sum(parts.values())), f"{chain.name}, had in turn,", parts, []

@@ -28,10 +28,10 @@ Way = Callable[[int, int], int | None]
 """Ticks from one member of a lane to another by number; -1 is where the lane begins and ends."""
 
 
-def ticks_up(minutes: float) -> int:
+def ticks_up(minutes: float, per_min: int = TICKS_PER_MIN) -> int:
     """Ticks that last at least ``minutes``."""
     # The timing rounds to its grid: what it counts must be kept, not what was typed.
-    return math.ceil(float(on_grid(minutes)) * TICKS_PER_MIN)
+    return math.ceil(float(on_grid(minutes)) * per_min)
 
 
 def ticks_down(minutes: float) -> int:
@@ -44,9 +44,10 @@ def minutes_of(ticks: float) -> float:
     return ticks / TICKS_PER_MIN
 
 
-def start_windows(windows: np.ndarray, length_min: float) -> list[tuple[int, int]]:
+def start_windows(windows: np.ndarray, length_min: float,
+                  units: Callable[[float], int] = ticks_up) -> list[tuple[int, int]]:
     """Ranges of ticks in which a step of this length may start to lie wholly in one of ``windows`` (min)."""
-    ranges = [(ticks_up(begin), ticks_down(end - length_min)) for begin, end in windows.tolist()]
+    ranges = [(units(begin), -units(length_min - end)) for begin, end in windows.tolist()]
     return [(first, last) for first, last in ranges if first <= last]
 
 

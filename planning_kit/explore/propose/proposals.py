@@ -18,7 +18,7 @@ import pandas as pd
 
 from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.explore.propose.choices import Move, as_written
-from planning_kit.explore.propose.goals import END, GOALS, chances_of, least_margins, told_chances
+from planning_kit.explore.propose.goals import END, GOALS, chances_of, least_margins, told_chances, told_gain
 from planning_kit.explore.propose.order_problem import BY_RUNS, BY_STEPS, Freedom
 from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch, Rejected, judge_for
 from planning_kit.explore.propose.repairs import looked_with_repairs
@@ -27,7 +27,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError, is_number, is_whol
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import When, as_utc, number_label, pet_label
-from planning_kit.judge.review import carry_h, cushioned_end_min, given_way_min, walk_min
+from planning_kit.judge.review import LEAST_TOLD, carry_h, cushioned_end_min, given_way_min, walk_min
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
@@ -41,7 +41,7 @@ P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
 EFFORTS = {"quick": 1.0, "normal": 2.5, "thorough": 40.0}
 _LEAST_EVERY_MIN, _MOST_SEEDS = 0.1, 1_000
-_LEAST_GAIN_MIN, _MOST_REJECTIONS = 0.05, 10
+_MOST_REJECTIONS = 10
 _MOST_PET_ZEROES = 20_000
 _MOST_EFFORT, _MOST_LIMIT_MIN = 1e6, 7 * 1440.0  # beyond any use, and far from where numbers overflow
 
@@ -268,7 +268,7 @@ def _search(freedom: Freedom, judge: Judge, budget: Budget) -> tuple[tuple[float
     found.sort(key=lambda one: one[0].rank)
     proposed = tuple(_proposal(search, name, better) for better, name in found)
     known = [judge.current, *(each.plan for each in proposed)]
-    best_min = min((plan.end_min for plan in known if plan), default=inf) - _LEAST_GAIN_MIN
+    best_min = min((plan.end_min for plan in known if plan), default=inf) - LEAST_TOLD
     rejections = sorted((each for each in search.rejected.values() if each.end_min < best_min),
                         key=attrgetter("end_min"))[:_MOST_REJECTIONS]
     said = found[0][0].solved if found else search.last
@@ -310,15 +310,13 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
         order = "a better order" if current and not gives_min else (
             f"no order found keeps every rule; this one breaks less, by {number_label(left_min, 'up')} min"
             if left_min else "an order that fits")
-        gain_min = current.end_min - best.end_min if current else 0.0
-        gain = f", {abs(gain_min):.1f} min {'earlier' if gain_min >= 0 else 'later'}" if (
-            current and not gives_min) else ""
+        gain = f", {told_gain(current, best.plan)}" if current and not gives_min else ""
         out = f", {' '.join(sorted(best.dropped))} left out" if best.dropped else ""
         return f"{order}{gain}{out}: {best.verdict}"
     if gives_min:
         return f"no order found that breaks less: rules give way by {number_label(gives_min, 'up')} min"
     if last is not None and last.tasks_proven and last.end_proven and search.judge.goal == END:
-        return f"the current order is {PROVEN}"
+        return f"the current order is {PROVEN}{last.why and f': {last.why}'}"
     blocked = "".join(f"; one that ends {current.end_min - each.end_min:.1f} min earlier does not hold: "
                       f"{each.words}" for each in rejections[:1] if current)
     if last is None or current is None:

@@ -20,7 +20,7 @@ from ortools.sat.python import cp_model
 from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.least_ends import add_lane_bounds, what_binds
 from planning_kit.explore.propose.local_search import AGAIN, PASSES, Blocks, LocalSearch, Neighbours
-from planning_kit.explore.propose.order_model import Literal, minutes_of
+from planning_kit.explore.propose.order_model import Literal, minutes_of, ticks_down
 from planning_kit.explore.propose.order_problem import Freedom, Problem, Work, find_precedence, start_problem
 from planning_kit.explore.propose.order_screen import cause_of
 from planning_kit.explore.propose.solving import (
@@ -125,8 +125,9 @@ class Stages:
         end = self.end_ticks(answer)
         # Each stage may only choose among the best answers of those before.
         self.problem.model.cp.add(self.problem.end - self.problem.pet_zero <= end)
-        why = "" if bound >= end or self.problem.freedom.past else what_binds(
+        least_min, why = (0.0, "") if self.problem.freedom.past or self.problem.model.let_go else what_binds(
             self.problem, self._surely_done(tasks, are_proven), self.effort, self.budget)
+        bound = max(bound, min(float(end), ticks_down(least_min)))
         return Found(self.by_walk(answer), minutes_of(bound), are_proven, bound >= end, why)
 
     def _first_look(self) -> Choice:

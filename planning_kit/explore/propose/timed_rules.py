@@ -36,7 +36,8 @@ def _precedes(problem: Problem, positions: list[int], a: int, b: int) -> bool:
     return positions[a] in problem.before[positions[b]]
 
 
-def lane_way(problem: Problem, who: str) -> Callable[[int, int], int | None]:
+def lane_way(problem: Problem, who: str,
+             units: Callable[[float], int] = ticks_up) -> Callable[[int, int], int | None]:
     """Ticks of travel between members of a lane; home includes ingress; None where no route leads there."""
     records, positions, past = problem.work.records, problem.positions[who], problem.freedom.past
     airlock, travel = records.settings.airlock_place, problem.travels.get(who)
@@ -54,7 +55,7 @@ def lane_way(problem: Problem, who: str) -> Callable[[int, int], int | None]:
 
     @cache
     def way(a: int, b: int) -> int | None:
-        return ticks_up(long) if (long := minutes(a, b)) < float("inf") else None
+        return units(long) if (long := minutes(a, b)) < float("inf") else None
 
     return way
 

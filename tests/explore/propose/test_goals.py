@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.propose.goals import GOALS, aimed_at, chances_of, least_margins
+from planning_kit.explore.propose.goals import GOALS, aimed_at, chances_of, least_margins, told_gain
 from planning_kit.explore.propose.proposals import Proposals
 from planning_kit.judge.all_checks import new_stops
 from planning_kit.judge.review import carry_h, is_worse, worth
 from planning_kit.plan.timed import TimedPlan
+from tests.edits import with_row
 from tests.explore.propose.made import (
     item_row,
     outing_with,
@@ -75,7 +76,9 @@ def test_the_earliest_end_loses_the_night_and_the_odds_choose_the_other_order() 
     by_end, by_odds = asked(night_work("N"), "end"), asked(night_work("P"), "odds")
     assert timed(by_end).end_min == early.end_min
     assert timed(by_odds).end_min == sure.end_min
-    assert "20.0 min later: best found by odds" in by_odds.verdict
+    likelier = 100 * (chances_of(sure)["p_required"] - chances_of(early)["p_required"])
+    assert f"20.0 min later, {likelier:.1f} % likelier with the required work: best found by odds" in (
+        by_odds.verdict)
     for goal, first in (("end", "P"), ("odds", "N")):
         assert asked(night_work(first), goal).best is None
     # An order that is no better than the plan as it stands is not shown beside an earlier one.
@@ -222,6 +225,21 @@ def test_what_is_carried_for_longer_is_told() -> None:
     words = [words for words in found.best.moves["words"] if "carried" in words]
     assert words == [f"bag is carried for {ceil(begin + 7)} min, {ceil(begin - 2)} more than now"]
     assert found.table["carry_h"].tolist() == [0.3, round(2 * (begin + 7) / 60, 2)]
+
+
+def test_what_is_won_where_the_end_is_not_is_told() -> None:
+    early, late = (pk.time_plan(bag_outing(*order)).timed for order in ("TNL", "NTL"))
+    assert told_gain(late, early) == "6.0 min earlier"
+    # The bag in hand from 6 until n0 + 13, and for 9 min (above), in two slots.
+    less = 2 * (begin_of_night(early) + 13 - 6 - 9)
+    assert told_gain(early, late) == f"6.0 min later, {less:.1f} min less of carrying a slot"
+    # To the rim and back by EV2 in the wait for the night: 4 min that the end does not see.
+    def walked(place: str) -> TimedPlan:
+        scenario = bag_outing("T", "N", "L")
+        return pk.time_plan(with_row(scenario, "steps", at=1, **step_row(
+            "W", "EXC", "EV2", place, 5))).timed
+    assert told_gain(walked("RIM"), walked("HAT")) == "the same end, 4.0 min less walking"
+    assert told_gain(walked("HAT"), walked("HAT")) == "the same end"
 
 
 def test_of_equal_ends_less_carrying_is_better_than_less_walking() -> None:
