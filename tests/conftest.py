@@ -34,6 +34,7 @@ LONG = (
     "explore/propose/test_odd_questions.py",
     "explore/propose/test_order_screen.py",
     "explore/propose/test_repairs.py::test_no_repair_brings_a_new_stop",
+    "explore/propose/test_salesmen.py::test_an_outing_ends_within_a_hundredth_of_the_best_known_makespan",
     "explore/propose/test_small_orders.py",
     "explore/propose/test_what_binds.py",
     "explore/retime/test_asked_outside.py::test_a_gain_outside_changes_only_what_is_to_come",
