@@ -29,14 +29,17 @@ from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
 
 _SAME = 1e-6
-PASSES = 360
-"""Passes for one unit of effort and a step: about six seconds at seventy steps."""
-_LENGTHS = (3_000, 3_000, 6_000, 6_000, 12_000, 12_000, 24_000)
+PASSES = 720
+"""Passes for one unit of effort and a step: about ten seconds at seventy steps."""
+_LENGTHS = (3_000, 6_000, 10_000, 10_000, 15_000, 15_000, 20_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
 _LOOK_EVERY = 50
 _SETTLED_AFTER = 40
-_HOT, _COLD = 0.025, 0.001
-"""How much worse an order may become, at first and in the end, as a part of the best outing."""
+_FROM_FIRST = 2
+"""Restarts that begin with the first order."""
+_HOT, _WARM, _COLD = 0.025, 0.012, 0.001
+"""How much worse an order may become, at first (from the first order, from the best) and in the end, as a
+part of the best outing."""
 _JUDGED = 150
 """What one judgement costs, in passes."""
 _WALK_PART, _OTHER_PART = 0.3, 0.1
@@ -162,8 +165,8 @@ class LocalSearch:
         """
         self._left, first = passes, best
         while self._left > 0 and not self.budget.is_over():
-            # The first order with another seed may end in another valley; every third goes on from the best.
-            best = self._climb(best, best if self._restarts % 3 == 2 else first)
+            # The first order with another seed may end in another valley; then on from the best, less hot.
+            best = self._climb(best, best if self._restarts >= _FROM_FIRST else first)
             self._restarts += 1
         settled = self._settled(best, before) if best is not first else best
         return settled if settled is best or self._holds(settled) else best
@@ -184,11 +187,12 @@ class LocalSearch:
         around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
         moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
         length = min(self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
+        hot = _HOT if self._restarts < _FROM_FIRST else _WARM
         until, trail, waited, number = self._left - length, list[Timed](), 0, 0
         while self._left > max(until, 0) and (number % _LOOK_EVERY or not self.budget.is_over()):
             self._left, number, waited = self._left - 1, number + 1, waited + 1
-            cooled = (_COLD / _HOT) ** (1 - (self._left - until) / length)
-            worst = here.guide - _HOT * best.cost[0] * cooled * log(1 - draws.random())
+            cooled = (_COLD / hot) ** (1 - (self._left - until) / length)
+            worst = here.guide - hot * best.cost[0] * cooled * log(1 - draws.random())
             there = (self._recreated(moves, here, draws) if draws.random() < _RECREATED_SHARE
                      else _drawn(around, moves, here, draws))
             # The rules that delay nobody cost most, and so are asked last.

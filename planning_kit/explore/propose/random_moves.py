@@ -9,6 +9,7 @@ import random
 from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import inf
 
 from planning_kit.explore.propose.order_problem import BY_RUNS, Work
 from planning_kit.explore.propose.order_screen import Orders
@@ -19,9 +20,10 @@ _TRADE, _SLAB, _TASK, _REGROUP = 0.06, 0.2, 0.28, 0.38  # of all draws up to her
 _BESIDE, _NEAR = 0.45, 0.8  # of all slots up to here: at the same place, then not far from where it was
 _FAR = 6
 _LONGEST, _LONGEST_SLAB = 5, 10
-_MOST_TAKEN, _TRADED, _BY_PLACE = 3, 0.4, 0.7  # of the tasks that are taken out together
+_MOST_TAKEN, _MOST_AT_ONCE, _MANY = 3, 7, 0.1  # of the tasks that are taken out together, and sometimes more
+_TRADED, _BY_PLACE = 0.4, 0.7
 _MEANWHILE, _TRADABLE = 0.7, 0.5  # how near to each other tasks are, beside one at the same place
-_NEAREST, _MORE_SLOTS = 4, 2
+_NEAREST, _MORE_SLOTS, _WAIT_PART = 4, 2, 0.3
 
 
 def bits(steps: Collection[int]) -> int:
@@ -125,7 +127,8 @@ class RandomMoves:
         nearness = {task: max((steps[step].place in places) + _MEANWHILE * (low <= starts[step] <= high)
                               for step in mine) + _TRADABLE * (task in self.work.swappable) + draw()
                     for task, mine in own.items() if task != first}
-        near = sorted(nearness, key=lambda task: -nearness[task])[:self.random.randrange(_MOST_TAKEN)]
+        most = _MOST_AT_ONCE if draw() < _MANY else _MOST_TAKEN
+        near = sorted(nearness, key=lambda task: -nearness[task])[:self.random.randrange(most)]
         traded = {task for task in (first, *near) if task in self.work.swappable and draw() < _TRADED}
         gone = {step for task in (first, *near) for step in own[task]}
         whose = {step: BOTH if steps[step].crew == BOTH else PARTNER[who] if steps[step].task in traded
@@ -148,14 +151,24 @@ class RandomMoves:
 
     def put_back(self, lanes: Orders, who: str, piece: tuple[int, ...], starts: Sequence[float],
                  way_min: Callable[[str, int, int], float]) -> Iterator[Orders]:
-        """The orders with a piece in some of its slots: those of the least walk, and a few others."""
+        """The orders with a piece in some slots: those of the least walk and wait, and a few others."""
         one, *other = [each for each in PARTNER if each in lanes] if who == BOTH else [who]
         (low, high), lane = self._room(lanes, one, piece), lanes[one]
         ends = (-1, *lane, -1)
-        walk = {slot: way_min(one, ends[slot], piece[0]) + way_min(one, piece[-1], ends[slot + 1])
-                - (way_min(one, ends[slot], ends[slot + 1]) if lane else 0.0) + 2 * self.random.random()
-                for slot in range(low, high + 1)}
-        slots = sorted(walk, key=lambda slot: walk[slot])
+        minutes = self.work.minutes
+        ready = max((starts[near] + minutes[near] for near in self.before[piece[0]]), default=-inf)
+        behind = [start for step, start in enumerate(starts) if self._behind[piece[-1]] >> step & 1]
+        until, length = min(behind, default=inf), sum(minutes[step] for step in piece)
+        cost = dict[int, float]()
+        for slot in range(low, high + 1):
+            a, b = ends[slot], ends[slot + 1]
+            there = way_min(one, a, piece[0])
+            walk = there + way_min(one, piece[-1], b) - (way_min(one, a, b) if lane else 0.0)
+            at = there + (starts[a] + minutes[a] if a >= 0 else 0.0)
+            # As the times were: they show where it would wait long, or others for it.
+            wait = max(ready - at, 0.0) + max(max(at, ready) + length - until, 0.0)
+            cost[slot] = walk + _WAIT_PART * wait + 2 * self.random.random()
+        slots = sorted(cost, key=lambda slot: cost[slot])
         for slot in slots[:_NEAREST] + self.random.sample(
                 slots[_NEAREST:], max(0, min(_MORE_SLOTS, len(slots) - _NEAREST))):
             put = {**lanes, one: lane[:slot] + piece + lane[slot:]}
