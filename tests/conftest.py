@@ -43,6 +43,7 @@ LONG = (
     "explore/retime/test_odds_outside.py",
     "explore/retime/test_option_findings.py",
     "explore/retime/test_options.py",
+    "explore/retime/test_order_of_the_rest.py",
     "explore/retime/test_reorder.py",
     "explore/retime/test_retime_properties.py",
     "explore/session/test_files.py",

@@ -28,11 +28,33 @@ Orders = Mapping[str, Sequence[int]]
 """By crew member or actor the positions of steps, in the order of work."""
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Past:
+    """What the rest of an outing that has begun must know of what has happened. PET minutes throughout.
+
+    ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
+    member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before``: first
+    start by step, by the rules that delay it; ``windows`` (n, 2): by step, those that the begun part of its
+    group leaves; ``last_begun``: by lane the step that was begun last, if any. What delays nobody but must be
+    kept: ``free_min``, when the items of a step and a place for one are free, and ``not_after``, last starts.
+    """
+
+    ready_min: Mapping[str, Mapping[str, float]]
+    home_min: Mapping[str, float]
+    hooks: Mapping[str, str]
+    not_before: Mapping[str, float]
+    free_min: Mapping[str, float]
+    not_after: Mapping[str, float]
+    windows: Mapping[str, np.ndarray]
+    last_begun: Mapping[str, str]
+
+
 @dataclass(eq=False)
 class OrderTiming:
     """Times the steps of ``records`` in any order. ``minutes`` are their durations, (steps,).
 
-    ``more`` are bounds beyond those of the tables. All results are minutes of PET.
+    ``more`` are bounds beyond those of the tables, ``past`` what has happened, where these are the rest of an
+    outing. All results are minutes of PET.
     """
 
     records: Records
@@ -40,6 +62,7 @@ class OrderTiming:
     travels: Mapping[str, Travel]
     minutes: Sequence[float]
     more: Sequence[Bound] = ()
+    past: Past | None = None
 
     def __post_init__(self) -> None:
         # A search asks for the same ways again and again.
@@ -64,8 +87,10 @@ class OrderTiming:
         demands = [build.step_demands(step, self.almanac, guard_min) for step in steps]
         allowed = [build.allowed_windows(each) for each in demands]
         self._windows = [None if windows is None else _Windows(windows) for windows in allowed]
-        self._groups = [(group.members, _Windows(group.demand.windows))
-                        for group in build.same_window_groups(steps, demands)]
+        left = self.past.windows if self.past else {}
+        self._groups = [(group.members, _Windows(next(
+            (left[name] for i in group.members if (name := steps[i].step) in left), group.demand.windows)))
+            for group in build.same_window_groups(steps, demands)]
         self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
 
     def starts(self, orders: Orders, pet_zero_min: float = 0.0) -> list[float] | None:
@@ -109,11 +134,18 @@ class OrderTiming:
             if orders[who]:
                 last = orders[who][-1]
                 ends.append(starts[last] + self._lengths[last] + self.way_min(who, last, -1))
+            elif self.past:
+                ends.append(float(on_grid(self.past.home_min[who])))
         return max(ends) + self._ends_min
 
     def _way_min(self, who: str, before: int, after: int) -> float:
-        """Travel from one step into another, -1 being the airlock; 0 for those who do not travel."""
+        """Travel from one step into another, -1 being the airlock; 0 for those who do not travel.
+
+        Once the outing has begun, -1 before a step is PET 0: until they can begin it as the next of all.
+        """
         steps, airlock = self.records.steps, self.records.settings.airlock_place
+        if before < 0 <= after and self.past:
+            return float(on_grid(self.past.ready_min[who][steps[after].step]))
         # By the functions of the network: a way that is added up or rounded otherwise would give other times.
         if who not in self.travels:
             return 0.0
@@ -139,7 +171,8 @@ class OrderTiming:
     def _joined(self, who: str, before: int, step: int) -> tuple[
             float, tuple[int, float], list[tuple[int, float]]]:
         """When they can begin a step, from PET 0, how it follows that before, and all that follows that."""
-        release, way = max(self._hatch_min(who, step), 0.0), self.way_min(who, before, step)
+        first = float(on_grid(self.past.not_before[self.records.steps[step].step])) if self.past else 0.0
+        release, way = max(self._hatch_min(who, step), first), self.way_min(who, before, step)
         if before < 0:
             return max(release, way), (step, way), []
         link = step, self._lengths[before] + way

@@ -86,7 +86,7 @@ class Neighbours:
         """The timing of any order of these steps."""
         problem = self.problem
         return OrderTiming(problem.work.records, problem.almanac, problem.travels, problem.work.minutes,
-                           problem.more_bounds)
+                           problem.more_bounds, problem.freedom.past)
 
     @cached_property
     def _ahead(self) -> list[int]:

@@ -9,7 +9,6 @@ from datetime import datetime
 from functools import cached_property, partial
 from itertools import pairwise
 
-import numpy as np
 from ortools.sat.python import cp_model
 
 from planning_kit.changes.order import traded
@@ -29,29 +28,11 @@ from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.build import crew_travel, work_order
 from planning_kit.plan.network import AFTER, Bound, grouped
+from planning_kit.plan.order_timing import Past
 from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.travel import Travel
 
 BY_STEPS, BY_RUNS = "steps", "runs"
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Past:
-    """What an order problem of the rest must know of what has happened. PET minutes throughout.
-
-    ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
-    member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before`` and
-    ``not_after``: first and last start by step; ``windows`` (n, 2): by step, those that the begun part of its
-    group leaves; ``last_begun``: by lane the step that was begun last, if any.
-    """
-
-    ready_min: Mapping[str, Mapping[str, float]]
-    home_min: Mapping[str, float]
-    hooks: Mapping[str, str]
-    not_before: Mapping[str, float]
-    not_after: Mapping[str, float]
-    windows: Mapping[str, np.ndarray]
-    last_begun: Mapping[str, str]
 
 
 @dataclass(frozen=True, kw_only=True)

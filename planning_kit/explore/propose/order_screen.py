@@ -3,7 +3,8 @@
 What the checks of custody, footholds, tethers and worksites call a stop, that somebody has an item already or
 that it ends in a bag; inhibits outside their windows; tasks begun after their last start. What no order mends
 is left to the checks: two at the airlock or in one step of both where one has room, a hook without an anchor,
-a cable's other end. Once an outing has begun, so are tethers: how a line lies is no part of the problem.
+a cable's other end. Once an outing has begun, so are where someone stands before their first step of the
+rest, and how a line lies before its next hook, or at all where somebody else moves that.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -167,8 +168,15 @@ class UntimedRules:
             {i: touched for i in self._kept if (touched := steps[i].touches - {""})}, ends)
 
     def _late(self, passed: _Passed) -> Iterator[Broken]:
-        """A task that begins after its last start; an inhibit in no window."""
-        starts = passed.starts
+        """Tasks that begin after their last start, inhibits in no window, what history leaves no time for."""
+        starts, past = passed.starts, self.problem.freedom.past
+        if past is not None:
+            for step in self._kept:
+                name = self.problem.work.steps[step].step
+                if starts[step] < past.free_min[name] - _SAME_MIN:
+                    yield Broken("early", name, (step,))
+                if starts[step] > past.not_after.get(name, inf) + _SAME_MIN:
+                    yield Broken("last-start", name, (step,))
         for task, steps in self._begins:
             last = passed.pet_zero_min + (task.last_start_min or 0.0)
             if steps and min(starts[step] for step in steps) > last + _SAME_MIN:
@@ -187,6 +195,9 @@ class UntimedRules:
         spans = [(passed.starts[i], passed.starts[i] + self._minutes[i]) for i in rows]
 
         def is_standing(who: str, place: str, at_min: float) -> bool:
+            own = passed.orders[who]
+            if self.problem.freedom.past and (not own or at_min < passed.starts[own[0]]):
+                return True
             return any(stay.place == place and stay.begin_min <= at_min <= stay.end_min
                        for stay in self._stays(who, passed))
 
@@ -265,6 +276,9 @@ class UntimedRules:
     def _stays_for(self, who: str, before: int, position: int, passed: _Passed) -> Iterator[_Stay]:
         """Where someone stands from the end of one step to that of the next."""
         step, here, free = self.problem.work.steps[position], self._place(before), self._free(before, passed)
+        if before < 0 and self.problem.freedom.past:
+            yield _Stay((step.place,), step.place, passed.starts[position], self._free(position, passed))
+            return
         leaves, waits, goes_on = self._walked_in(who, before, position, passed)
         if leaves > free:
             yield _Stay((here,), here, free, leaves)
@@ -301,23 +315,28 @@ class UntimedRules:
 
     def _pulled(self, made: _Traded, passed: _Passed) -> Iterator[Broken]:
         """A tether too short for the way walked since its hook, or hooked elsewhere when they go in."""
-        for person in self.problem.work.records.crew if self.problem.freedom.past is None else ():
+        for person in self.problem.work.records.crew:
             who, most_m = person.crew, inf if person.tether_m is None else person.tether_m
             if made.others[who]:
-                yield from self._pulled_at(made, who, most_m, passed)
+                if self.problem.freedom.past is None:
+                    yield from self._pulled_at(made, who, most_m, passed)
             else:
                 yield from self._pulled_on(made, who, most_m, passed.orders[who])
 
     def _pulled_on(self, made: _Traded, who: str, most_m: float, order: tuple[int, ...]) -> Iterator[Broken]:
         """Where only their own steps move the hook: the line hangs on their order alone."""
-        lane, since, line = (-1, *order, -1), 0, self._home
+        past = self.problem.freedom.past
+        lane, since, is_known = (-1, *order, -1), 0, past is None
+        line = (past.hooks[who],) if past else self._home
         for number, (before, position) in enumerate(pairwise(lane)):
-            known = self._lines.get((who, line, position))
-            line, reach_m = known or self._walked(who, line, before, position)
-            if reach_m > most_m:
-                yield self._pull(made, "reach", line[0], who, lane[since:number + 2])
-            if position >= 0 and who in made.records.steps[position].hooks and line[-1] in self._anchors:
-                line, since = line[-1:], number + 1
+            if is_known:
+                known = self._lines.get((who, line, position))
+                line, reach_m = known or self._walked(who, line, before, position)
+                if reach_m > most_m:
+                    yield self._pull(made, "reach", line[0], who, lane[since:number + 2])
+            if position >= 0 and who in made.records.steps[position].hooks and (
+                    here := self._place(position)) in self._anchors:
+                line, since, is_known = (here,), number + 1, True
         if line[0] != self._airlock:
             yield self._pull(made, "still-hooked", line[0], who, lane[since:])
 

@@ -30,6 +30,7 @@ from planning_kit.explore.propose.choices import (
 )
 from planning_kit.explore.propose.goals import END, MARGIN, ODDS, aimed_at, chances_of
 from planning_kit.explore.propose.local_search import AGAIN, Blocks, Neighbours
+from planning_kit.explore.propose.order_model import minutes_of
 from planning_kit.explore.propose.order_problem import Freedom, Problem
 from planning_kit.explore.propose.random_moves import RandomMoves
 from planning_kit.explore.propose.solving import TURNS, Budget, completed, hint, read_choice, solve
@@ -338,7 +339,10 @@ class OrderSearch:
         rebuilt = judge.try_out(found.choice)
         assert rebuilt is not None
         # The exact end may have come down to the bound where that in ticks, each link rounded up, has not.
-        is_least = 0 < cushioned_end_min(rebuilt.plan, judge.cushion) <= found.bound_min + SAME_MIN
+        end_min = cushioned_end_min(rebuilt.plan, judge.cushion)
+        is_least = end_min <= found.bound_min + SAME_MIN
+        # Rounding loses orders that only just fit a window: one that ends before the bound disproves it.
+        is_bound = end_min >= found.bound_min - minutes_of(len(judge.records.steps))
         choice, rebuilt = only_what_matters(judge, found.choice, rebuilt, self.before.lanes, self.budget)
         moves = tell_moves(self.judge.records, self.before, choice, rebuilt,
                            freedom.past.last_begun if freedom.past else {})
@@ -349,7 +353,7 @@ class OrderSearch:
         if judge.current:
             moves += [Move("note", "", *each) for each in carried_longer(judge.current, rebuilt.plan)]
         # The solver does not know by how much a rule that it was let off gives way.
-        is_proven = ((found.end_proven or is_least) and judge.goal == END
+        is_proven = (is_bound and (found.end_proven or is_least) and judge.goal == END
                      and not rebuilt.plan.network.given_way)
         return Better(choice=choice, rebuilt=rebuilt, moves=tuple(moves),
                       rank=self.judge.rank(rebuilt.plan, choice.dropped),

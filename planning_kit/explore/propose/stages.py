@@ -133,7 +133,7 @@ class Stages:
     def _first_look(self) -> Choice:
         """The start, or a better order of the same tasks: before the solver has even read the model."""
         search = self._search(self.start.dropped)
-        here = search.around.of(self.start) if self.problem.freedom.past is None else None
+        here = search.around.of(self.start)
         if here is None or search.around.broken(here) is not None or self.blocks(self.start):
             return self.start
         return search.around.choice(search.improve(
@@ -210,18 +210,15 @@ class Stages:
         """The earliest finish of an order that holds and its bound, in ticks.
 
         A look around, the lanes alone, then the solver and the look around by turns. The solver begins with
-        one worker, for a proof; then several take turns. The rest of an outing that has begun is left to it
-        alone.
+        one worker, for a proof; then several take turns.
         """
         problem = self.problem
         problem.model.cp.clear_objective()
         problem.model.cp.minimize(problem.end - problem.pet_zero)
         best = self._that_holds([tasks.values], None)
-        # The look around times every lane from the airlock at PET 0, and so knows no past.
-        looks = problem.freedom.past is None
         bound = float(add_lane_bounds(problem, self._surely_done(tasks, are_proven), self.end_ticks(
-            best or tasks), self.effort, self.budget)) if looks else 0.0
-        if best and looks and bound < self.end_ticks(best):
+            best or tasks), self.effort, self.budget))
+        if best and bound < self.end_ticks(best):
             best = self._looked_around(best, self._passes // 2)
         left, workers = self.effort * _SHARES["finish"], 1
         while left > 0 and not self.budget.is_over() and (best is None or bound < self.end_ticks(best)):
@@ -232,11 +229,11 @@ class Stages:
                 return best, float(self.end_ticks(best)) if best else bound
             bound, workers = max(bound, answer.bound), TURNS
             better = self._that_holds(answer.passed, best)
-            if better and looks:
+            if better:
                 better = self._looked_around(better, self._passes // 4)
             best = better or best
             self._tell(best, bound)
-        if best and looks and bound < self.end_ticks(best):
+        if best and bound < self.end_ticks(best):
             best = self._looked_around(best, self._passes // 2)
         return best, min(bound, self.end_ticks(best)) if best else bound
 

@@ -181,7 +181,7 @@ def add_past(problem: Problem) -> None:
         return
     for placed, step, minutes in zip(problem.placed, work.steps, work.minutes, strict=True):
         name = step.step
-        model.cp.add(placed.start >= ticks_up(past.not_before.get(name, 0.0)))
+        model.cp.add(placed.start >= ticks_up(max(past.not_before[name], past.free_min[name])))
         if name in past.not_after:
             model.cp.add(placed.start <= ticks_down(past.not_after[name])).only_enforce_if(placed.present)
         if name in past.windows:

@@ -12,12 +12,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from planning_kit.explore.propose.choices import as_written
-from planning_kit.explore.propose.order_problem import Freedom, Past
+from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
-from planning_kit.plan.build import work_order
-from planning_kit.plan.network import ORDER, TURN
+from planning_kit.plan.build import travel_into, work_order
+from planning_kit.plan.network import HATCH, ORDER, TURN, on_grid
+from planning_kit.plan.order_timing import Past
 from planning_kit.plan.past import Whereabouts
 from planning_kit.plan.timed import TimedPlan
 
@@ -46,8 +47,13 @@ def rest_of(plan: TimedPlan) -> Rest:
     inhibits = tuple(
         replace(each, needed_by=tuple(name for name in each.needed_by if name in names))
         for each in records.inhibits if {each.from_step, each.until_step} <= names)
+    # Once anyone has worked outside, the hatch is open: then the re-timing asks for it no more.
+    is_shut = any(release.kind == HATCH for release in plan.network.releases)
+    settings = records.settings if is_shut else replace(
+        records.settings, airlock=replace(records.settings.airlock, hatch_open_min=None))
     rest = replace(
-        records, steps=steps, hardware=hardware, inhibits=inhibits, tasks=_tasks(records, steps, begun),
+        records, settings=settings, steps=steps, hardware=hardware, inhibits=inhibits,
+        tasks=_tasks(records, steps, begun),
         gaps=tuple(gap for gap in records.gaps if {gap.first_step, gap.then_step} <= names))
     return Rest(rest, _past(plan, here, now_min, begun, moved))
 
@@ -94,23 +100,21 @@ def _past(plan: TimedPlan, here: Sequence[Whereabouts], now_min: float, begun: s
         ready_min=ready,
         home_min={each.crew: each.at_home_min(plan.travels[each.crew], airlock) for each in here},
         hooks={crew: _hook(plan, crew) for crew in plan.travels},
-        not_before={plan.steps[i].step: _not_before(plan, i, now_min, moved) for i in rest},
+        not_before={plan.steps[i].step: _not_before(plan, i, now_min) for i in rest},
+        free_min={plan.steps[i].step: _free_min(plan, i, moved) for i in rest},
         not_after=_not_after(plan, begun), windows=_windows(plan),
         last_begun={who: plan.steps[order[-1]].step for who, order in begun_by.items() if order})
 
 
 def _ready(plan: TimedPlan, who: Whereabouts, position: int) -> float:
-    """When someone can begin a step next of all; as the plan has it for what they are bound for."""
-    step = plan.steps[position]
-    # Who is underway goes on at no cost; to anything else the way begins where they can turn.
-    if step.step != who.bound_for:
-        return who.quickest(plan.travels[who.crew], step)[0]
-    network = plan.network
-    asked = [float(plan.starts[bound.before] + bound.weight_min(plan.durations))
-             for bound in network.bounds_into[position] if bound.kind == ORDER and bound.crew == who.crew]
-    asked += [release.at_min for release in network.releases if release.step == position
-              and release.kind in (ORDER, TURN) and release.crew == who.crew]
-    return max(asked, default=who.quickest(plan.travels[who.crew], step)[0])
+    """When someone can begin a step next of all, as the re-timing of that decision has it."""
+    step, travel, free = plan.steps[position], plan.travels[who.crew], 0.0
+    here = plan.scenario.settings.airlock_place
+    for begun in (i for i in work_order(plan.steps, who.crew) if i in plan.network.fixed):
+        here, free = plan.steps[begun].place, float(plan.starts[begun] + on_grid(plan.durations[begun]))
+    ready = free + float(on_grid(travel_into(step, travel, here) + step.travel_extra_min))
+    # Who is underway to it goes on at no cost; to anything else the way begins where they can turn.
+    return ready if step.step == who.bound_for else max(ready, who.quickest(travel, step)[0])
 
 
 def _hook(plan: TimedPlan, crew: str) -> str:
@@ -121,24 +125,28 @@ def _hook(plan: TimedPlan, crew: str) -> str:
     return plan.scenario.settings.airlock_place if last is None else plan.steps[last].place
 
 
-def _not_before(plan: TimedPlan, position: int, now_min: float,
-                moved: Mapping[str, tuple[str, float]]) -> float:
-    """Now, what history asks by rule, and when the items that it needs and a place for one are free."""
-    network, step = plan.network, plan.steps[position]
-    crowded = {place.place for place in plan.scenario.records.places if place.crew_at_once == 1}
-    in_the_way = [i for i in network.fixed if step.place in crowded
-                  and plan.steps[i].place == step.place and plan.steps[i].crew in plan.travels]
+def _not_before(plan: TimedPlan, position: int, now_min: float) -> float:
+    """Now, and what history asks by rule."""
+    network = plan.network
     return max([
         now_min,
         # Not what holds it only in the present order: another one has its own way in (`ready_min`).
         *(release.at_min for release in network.releases
-          if release.step == position and release.kind not in (ORDER, TURN)),
+          if release.step == position and release.kind not in (ORDER, TURN, HATCH)),
         *(float(plan.starts[bound.before] + bound.weight_min(plan.durations))
           for bound in network.bounds_into[position]
-          if bound.before in network.fixed and bound.kind != ORDER),
-        # A step in hand leaves its items only at its finish, which may be still to come.
-        *(moved[name][1] for name in step.touches if name in moved),
-        *(float(plan.finishes[i]) for i in in_the_way)])
+          if bound.before in network.fixed and bound.kind != ORDER)])
+
+
+def _free_min(plan: TimedPlan, position: int, moved: Mapping[str, tuple[str, float]]) -> float:
+    """When the items that it needs and a place for one are free."""
+    step = plan.steps[position]
+    crowded = {place.place for place in plan.scenario.records.places if place.crew_at_once == 1}
+    in_the_way = [i for i in plan.network.fixed if step.place in crowded
+                  and plan.steps[i].place == step.place and plan.steps[i].crew in plan.travels]
+    # A step in hand leaves its items only at its finish, which may be still to come.
+    return max([0.0, *(moved[name][1] for name in step.touches if name in moved),
+                *(float(plan.finishes[i]) for i in in_the_way)])
 
 
 def _not_after(plan: TimedPlan, begun: set[str]) -> dict[str, float]:
