@@ -6,12 +6,13 @@ from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import planning_kit as pk
 
 DATA = Path(__file__).parents[1] / "data"
-NEED = {"curlew-deck": None, "orders-godwit": None, "orders-aspen": None}
+OUTINGS = ["curlew-deck", "orders-godwit", "orders-aspen"]
 
 
 def with_period(name: str, start: str, end: str) -> tuple[pk.Scenario, str]:
@@ -31,7 +32,7 @@ def utc(scenario: pk.Scenario, minutes: float) -> str:
     return (scenario.settings.pet_zero_utc + timedelta(minutes=minutes)).isoformat()
 
 
-@pytest.mark.parametrize("name", NEED)
+@pytest.mark.parametrize("name", OUTINGS)
 def test_a_period_given_as_pet_times_as_the_same_one_in_utc_and_goes_along(name: str) -> None:
     bare = pk.load_scenario(DATA / name)
     in_utc, _ = with_period(name, utc(bare, -20), utc(bare, 90))
@@ -45,7 +46,7 @@ def test_a_period_given_as_pet_times_as_the_same_one_in_utc_and_goes_along(name:
         assert (later.pet_zero - other.pet_zero) == timedelta(days=days)
 
 
-@pytest.mark.parametrize("name", NEED)
+@pytest.mark.parametrize("name", OUTINGS)
 def test_what_stays_is_told_and_only_who_has_none_left_is_a_stop(name: str) -> None:
     bare = pk.load_scenario(DATA / name)
     day = bare.settings.pet_zero_utc.date() + timedelta(days=30)
@@ -100,6 +101,5 @@ def test_an_outing_that_left_late_has_its_periods_later() -> None:
     scenario, _ = with_period("orders-godwit", "0:00", "2:00")
     plan = pk.time_plan(scenario)
     late = plan.pet_zero + timedelta(minutes=25)
-    log = pk.read_log(DATA / "orders-godwit") if (DATA / "orders-godwit" / "log.csv").exists() else None
-    assert log is None
-    assert pk.time_plan(scenario, late).timed.named_windows["calm"].tolist() == [[0.0, 120.0]]
+    log = pd.DataFrame([{"step": "", "event": "pet_zero", "at": late.isoformat()}])
+    assert plan.retime(log, late).timed.named_windows["calm"].tolist() == [[0.0, 120.0]]

@@ -58,22 +58,27 @@ def test_every_table_by_its_key(outing: pk.Scenario) -> None:
 
 
 def test_a_route_and_a_gap_are_dropped_by_their_two_ends(outing: pk.Scenario) -> None:
-    gap = outing.records.gaps[0]
-    key = f"{gap.first_step} {gap.then_step}"
-    alike = [(each.first_step, each.then_step) for each in outing.records.gaps]
-    left = outing.drop_row("gaps", key)
-    assert len(left.gaps) == len(alike) - alike.count(alike[0])
-    assert all(line.startswith(key) for line in left.told)
+    ends = (outing.records.steps[0].step, outing.records.steps[1].step)
+    scenario = outing.add_row("gaps", {"first_step": ends[0], "then_step": ends[1]})
+    alike = [(each.first_step, each.then_step) for each in scenario.records.gaps]
+    left = scenario.drop_row("gaps", " ".join(ends))
+    assert len(left.gaps) == len(alike) - alike.count(ends)
+    assert all(line.startswith(" ".join(ends)) for line in left.told)
+    route = outing.records.routes[-1]
+    closed = outing.edit_row("routes", f"{route.from_place} {route.to_place}", tight="yes")
+    assert [each.tight for each in closed.records.routes[:-1]] == [
+        each.tight for each in outing.records.routes[:-1]]
 
 
 def test_several_rows_at_once_and_all_faults_in_one_message(outing: pk.Scenario) -> None:
     need = {"need": "get-ahead", "swappable": "no"}
     added = outing.add_row("tasks", {"task": "N1", **need}, {"task": "N2", **need})
     assert added.tasks["task"].tolist()[-2:] == ["N1", "N2"]
-    assert added.edit_row("tasks", ["N1", "N2"], need="optional").tasks["need"].tolist()[-2:] == ["optional"] * 2
+    edited = added.edit_row("tasks", ["N1", "N2"], need="optional")
+    assert edited.tasks["need"].tolist()[-2:] == ["optional"] * 2
     assert added.drop_row("tasks", "N1", "N2") == outing
-    found = problems(outing.add_row, "tasks", {"task": "N1", "need": "must"}, {"task": outing.tasks["task"][0],
-                     "need": "optional", "priority": "high"})
+    found = problems(outing.add_row, "tasks", {"task": "N1", "need": "must"},
+                     {"task": outing.tasks["task"][0], "need": "optional", "priority": "high"})
     assert {("tasks", "need", "must"), ("tasks", "priority", "high")} <= set(found)
 
 
@@ -97,5 +102,5 @@ def test_rows_that_there_are_not_and_cells_that_are_none(small: pk.Scenario) -> 
 
 def test_told_lasts_until_it_is_saved(small: pk.Scenario, tmp_path: Path) -> None:
     edited = small.edit_row("steps", "s4", title="one\nline")
-    assert edited.told == ("s4 (one line), title: was Look, is one line",)
+    assert edited.told == ("s4, title: was Look, is one line",)
     assert edited.save(tmp_path / "there").told == ()
