@@ -165,13 +165,13 @@ class Scenario:
         at = len(frame) if after is None else row_edits.rows_named(table, frame, str(after))[-1] + 1
         return self._edited_by_name(self.with_table(table, row_edits.with_rows(frame, new, at)))
 
-    def drop_row(self, table: str, *keys: str) -> Scenario:
-        """The scenario without the rows of ``table`` that ``keys`` name (see ``edit_row``).
+    def drop_row(self, table: str, key: str | Sequence[str]) -> Scenario:
+        """The scenario without the row of ``table`` that ``key`` names, or several (see ``edit_row``).
 
         All rows that still name one of them are told in one `ScenarioError`; a what-if drops them, too.
         """
         frame = self.table(table)
-        left = frame.drop(index=row_edits.rows_named(table, frame, keys))
+        left = frame.drop(index=row_edits.rows_named(table, frame, key))
         return self._edited_by_name(self.with_table(table, left))
 
     def edit_row(self, table: str, key: str | Sequence[str], **cells: object) -> Scenario:

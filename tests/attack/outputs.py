@@ -39,7 +39,7 @@ METHODS: Mapping[str, Mapping[str, Any]] = {
     "sweep": {"start": "2031-09-03T07:00Z", "stop": "2031-09-03T08:00Z", "every_min": 30},
     "move_step": {"step": "C2", "after": "C1"},
     "add_row": {"table": "tasks", "task": "NEW", "need": "optional", "title": PAYLOADS[-4]},
-    "drop_row": {"table": "tasks", "keys": "CLN"}, "shift_dates": {"pet_zero": "2031-09-05"},
+    "drop_row": {"table": "tasks", "key": "CLN"}, "shift_dates": {"pet_zero": "2031-09-05"},
     "with_crew": {"swap": True, "EV1": {"name": PAYLOADS[4], "suit": PAYLOADS[5]}},
     "edit_row": {"table": "steps", "key": "B2", "title": PAYLOADS[5]},
     "add_note": {"by": PAYLOADS[5], "words": PAYLOADS[-5], "about": PAYLOADS[0]},

@@ -76,7 +76,7 @@ def test_several_rows_at_once_and_all_faults_in_one_message(outing: pk.Scenario)
     assert added.tasks["task"].tolist()[-2:] == ["N1", "N2"]
     edited = added.edit_row("tasks", ["N1", "N2"], need="optional")
     assert edited.tasks["need"].tolist()[-2:] == ["optional"] * 2
-    assert added.drop_row("tasks", "N1", "N2") == outing
+    assert added.drop_row("tasks", ["N1", "N2"]) == outing
     found = problems(outing.add_row, "tasks", {"task": "N1", "need": "must"},
                      {"task": outing.tasks["task"][0], "need": "optional", "priority": "high"})
     assert {("tasks", "need", "must"), ("tasks", "priority", "high")} <= set(found)
@@ -90,7 +90,7 @@ def test_what_names_a_dropped_row_is_listed(outing: pk.Scenario) -> None:
 
 
 def test_rows_that_there_are_not_and_cells_that_are_none(small: pk.Scenario) -> None:
-    assert problems(small.drop_row, "steps", "s1", "nix", "nox") == [
+    assert problems(small.drop_row, "steps", ["s1", "nix", "nox"]) == [
         ("steps", "step", "nix"), ("steps", "step", "nox")]
     assert problems(small.edit_row, "steps", 7, title="x") == [("steps", "step", "7")]
     assert problems(small.add_row, "steps", after="nix", step="s9") == [("steps", "step", "nix")]
