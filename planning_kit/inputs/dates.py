@@ -1,4 +1,4 @@
-"""What goes along with PET 0 to another date, and what stays: periods in UTC, and the orbit's elements.
+"""What goes along with PET 0 to another date, and what stays: periods in UTC, and the orbit data.
 
 The sky is computed for any date. Periods given as PET and the range of PET 0 times go along.
 """
@@ -38,5 +38,5 @@ def stays_put(checked: Checked, at: datetime) -> Iterator[str]:
         is_met = any(begin < records.settings.horizon_h * 60 and end > 0 for begin, end in spans)
         missed = "" if is_met or not needs else f": none of it is left for {', '.join(needs)}"
         yield f"window {name} stays, as windows.csv gives it in UTC, not as PET{missed}"
-    yield (f"the orbit's elements stay those of {epoch:%Y-%m-%dT%H:%MZ}, {abs(at - epoch) / _DAY:.1f} days "
+    yield (f"the orbit data stay those of {epoch:%Y-%m-%dT%H:%MZ}, {abs(at - epoch) / _DAY:.1f} days "
            f"{'before' if epoch <= at else 'after'} PET 0")

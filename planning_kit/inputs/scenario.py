@@ -200,7 +200,7 @@ class Scenario:
 
         Periods of ``windows.csv`` given as PET go along, and so does the range of PET 0 times, by whole days,
         where it would not hold the new one. Told by name is what cannot: periods in UTC, with the steps and
-        inhibits that then have none, and the orbit's elements. Raises `ScenarioError` for what is no time.
+        inhibits that then have none, and the orbit data. Raises `ScenarioError` for what is no time.
         """
         settings = self.settings
         at = pet_zero_asked(pet_zero, settings.pet_zero_utc)

@@ -54,7 +54,7 @@ def test_what_stays_is_told_and_only_who_has_none_left_is_a_stop(name: str) -> N
     shifted = scenario.shift_dates(day)
     stays = f"window calm stays, as windows.csv gives it in UTC, not as PET: none of it is left for {step}"
     assert stays in shifted.told
-    assert any(line.startswith("the orbit's elements stay those of ") for line in shifted.told)
+    assert any(line.startswith("the orbit data stay those of ") for line in shifted.told)
     moved, _ = with_period(name, "-0:20", "1:30")
     assert not any(line.startswith("window ") for line in moved.shift_dates(day).told)
     came = set(stops(pk.time_plan(shifted))) - set(stops(pk.time_plan(moved.shift_dates(day))))
