@@ -8,7 +8,7 @@ import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from planning_kit.changes.amounts import Amount, Close, GapTo, PetZero, Set, Stretch, Tethers, amount_of_steps
@@ -18,7 +18,7 @@ from planning_kit.changes.order import Follow, Trade
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.records import BOTH, Gap, Records
-from planning_kit.inputs.times import as_utc
+from planning_kit.inputs.times import pet_zero_asked
 
 TABLE = "what_if"
 _KINDS = (STEP, TASK, CREW)
@@ -249,10 +249,7 @@ def _pet_zero(asking: Asking, pet_zero: Any, slip_min: Any, leaving: datetime) -
     moment = leaving
     try:
         if pet_zero is not None:
-            moment = as_utc(pet_zero, "pet_zero")
-            if (isinstance(pet_zero, str) and len(pet_zero.strip()) <= 10) or (
-                    isinstance(pet_zero, date) and not isinstance(pet_zero, datetime)):
-                moment = datetime.combine(moment.date(), leaving.timetz())
+            moment = pet_zero_asked(pet_zero, leaving)
         return moment + timedelta(minutes=slip_min)
     except ScenarioError as error:
         for fault in error.problems.itertuples():

@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
-from planning_kit.inputs.records import INSIDE, Inhibit, Item, Records
+from planning_kit.inputs.records import INSIDE, NONE, Inhibit, Item, Records
 from planning_kit.inputs.row_edits import as_cell
 
 
@@ -59,6 +59,8 @@ class Drop(Change):
         _uncontrol(tables, records, {name for name, left in kept.items() if left is None})
         if tasks:
             tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]
+            Cells("crew", {"trained": {each.crew: [task for task in each.trained if task not in tasks] or NONE
+                                       for each in records.crew if tasks & {*each.trained}}}).edit(tables)
         yield from _notes(records, undone, kept)
         if self.lets_stay and (items := _left_alone(records, gone)):
             Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)

@@ -13,7 +13,7 @@ from planning_kit.changes.change import Change, Tables
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.format import PARTNER, SUITED
 from planning_kit.inputs.records import BOTH, Records, Step
-from planning_kit.inputs.row_edits import moved_behind, row_of, rows_with, set_cell
+from planning_kit.inputs.row_edits import moved_behind, row_of, rows_with, set_cell, with_rows
 from planning_kit.inputs.typed_tables import move_text
 
 
@@ -174,9 +174,7 @@ class Wait(Change):
             steps.loc[here, "after"] = (steps.loc[here, "after"] + f" {self.row['first_step']}").str.strip()
             tables["steps"] = steps
         else:
-            more = pd.DataFrame([self.row], dtype=object)  # as typed: float64 would refuse what is no number
-            gaps = pd.concat([tables["gaps"].astype(object), more], ignore_index=True)
-            tables["gaps"] = gaps.fillna("")
+            tables["gaps"] = with_rows(tables["gaps"], [self.row], len(tables["gaps"]))
 
 
 def _as_words(minutes: object) -> str:

@@ -18,8 +18,8 @@ from planning_kit.desk.messages import Action, Message, left_work, notice, refus
 from planning_kit.explore.session.journal import Unsaved, delete_left
 from planning_kit.explore.session.merge import Where, both_sides
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.session.sheet import moment_text
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
+from planning_kit.inputs.times import moment_text
 from planning_kit.show.live_chart import step_facts
 
 

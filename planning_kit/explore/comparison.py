@@ -1,7 +1,7 @@
 """Two plans compared: what moved, which findings came and went, what each leaves in hand.
 
 The two may be plans, or revisions of a scenario; what their inputs say differently is for
-`planning_kit.explore.input_changes`, what a reviewer should look at for `planning_kit.explore.verdict`.
+`planning_kit.inputs.input_changes`, what a reviewer should look at for `planning_kit.explore.verdict`.
 """
 
 from collections.abc import Callable, Hashable, Iterator
@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.input_changes import compare_inputs
 from planning_kit.explore.verdict import VERDICT_COLUMNS, overall, verdicts
 from planning_kit.inputs.faults import ScenarioError, told_together
 from planning_kit.inputs.git_revision import scenario_at
+from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.scenario import Scenario, load_any_format
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.judge.all_checks import BETTER, CAME, WENT, WORSE, finding_changes
@@ -153,7 +153,7 @@ class TimedComparison:
     @cached_property
     def inputs(self) -> pd.DataFrame:
         """What the files say differently, by table and row, in words (see `compare_inputs`)."""
-        return compare_inputs(self.a, self.b)
+        return compare_inputs(self.a.checked, self.b.checked)
 
     @cached_property
     def times(self) -> pd.DataFrame:

@@ -64,6 +64,8 @@ class PetZeroRange:
 
     def almanac_of(self, row: int) -> Almanac:
         """The sky as one outing sees it."""
+        if any(row.is_pet for row in self.scenario.records.windows):
+            return almanac_for(self.scenario.records, self.scenario.elements, self.pet_zero(row))
         return self.almanac.seen_from(float(self.offsets_min[row]), self.scenario.settings.horizon_h * 60.0)
 
     def starts(self, durations: np.ndarray) -> np.ndarray:
@@ -86,6 +88,7 @@ class PetZeroRange:
         # What is as late as it can be might use the guard of a window that the own horizon cuts.
         until = horizon - guard if self.network.late else horizon
         known: np.ndarray = np.isfinite(starts).all(axis=0) & (last <= until).all(axis=0)
+        known &= not any(row.is_pet for row in self.scenario.records.windows)
         # Where no lit step can start within the guard, both views use a window in progress at PET 0 alike.
         return known & ~self._is_in_a_guard(guard) if self._first_lit_min(lengths[:, 0]) <= guard else known
 

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.input_changes import RENAMED
 from planning_kit.inputs.format_1 import IN_MEMORY
+from planning_kit.inputs.input_changes import RENAMED
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import CAME
 from planning_kit.judge.all_checks import WORSE as GOT_WORSE

@@ -9,8 +9,9 @@ from dataclasses import replace
 from datetime import datetime
 
 from planning_kit.changes.asked import changes_asked_for, leaving_after
-from planning_kit.changes.change import made
+from planning_kit.changes.change import NOTE, ChangeLine, made
 from planning_kit.explore.retime.retiming import re_timed_as
+from planning_kit.inputs.dates import stays_put
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import pet_label
@@ -29,7 +30,9 @@ def what_if(plan: TimedPlan, asked: Mapping[str, object], name: str = "") -> Tim
     if plan.outside is not None:
         _stop_if_past(plan.outside, changed.scenario, leaving)
     timed = re_timed_as(plan, TimedPlan.of(changed.scenario, leaving))
-    return replace(timed, name=name or plan.name, history=(*plan.history, *changed.lines))
+    stays = stays_put(changed.scenario.checked, leaving) if leaving.date() != base.pet_zero.date() else ()
+    lines = (*changed.lines, *(ChangeLine(name, NOTE, words) for words in stays))
+    return replace(timed, name=name or plan.name, history=(*plan.history, *lines))
 
 
 def _stop_if_past(outside: Outside, scenario: Scenario, pet_zero: datetime) -> None:

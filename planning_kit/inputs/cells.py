@@ -10,6 +10,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.fields import Field
 from planning_kit.inputs.hazard_words import parse_controls, parse_pairs, parse_points, parse_when
 from planning_kit.inputs.records import ItemMove
+from planning_kit.inputs.times import pet_typed
 
 ID_PATTERN = r"[A-Za-z0-9._-]+"
 NUMBER_PATTERN = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
@@ -79,7 +80,9 @@ def parse_cell(text: str, field: Field) -> object:
         return _one_of(text, ("yes", "no")) == "yes"
     if field.kind == "choice" or field.choices:
         return _one_of(text, field.choices)
-    if field.kind == "datetime":
+    if field.kind == "moment" and (pet := pet_typed(text)) is not None:
+        return pet
+    if field.kind in ("datetime", "moment"):
         return parse_moment(text)
     return _id(text, field)
 

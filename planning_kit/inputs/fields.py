@@ -16,7 +16,7 @@ FAR_M = 100_000.0
 
 Kind = Literal[
     "id", "name", "text", "number", "count", "yes_no", "choice", "reference", "references", "moves",
-    "datetime", "numbers", "file", "names", "pairs", "points", "when", "controls",
+    "datetime", "moment", "numbers", "file", "names", "pairs", "points", "when", "controls",
 ]
 
 NUMERIC_KINDS = ("number", "count")
@@ -34,6 +34,7 @@ KIND_WORDS: dict[str, str] = {
     "references": "ids separated by spaces",
     "moves": "entries item, EV1:item, item<BAG (out of a bag), item>BAG or item>EV2, separated by spaces",
     "datetime": "an ISO 8601 UTC time such as 2031-05-14T11:20:00Z",
+    "moment": "an ISO 8601 UTC time, or PET as h:mm (-h:mm before PET 0), which moves with PET 0",
     "numbers": "a list of numbers",
     "file": "the name of a file in the scenario's folder",
     "names": "names separated by spaces",

@@ -16,7 +16,7 @@ from typing import Annotated
 from planning_kit.inputs.cells import CellFault, parse_moment
 from planning_kit.inputs.faults import is_number
 from planning_kit.inputs.fields import Table, choice, column, columns_of, number
-from planning_kit.inputs.times import moment_at
+from planning_kit.inputs.times import moment_at, pet_typed
 
 LOG_FILE = "log.csv"
 EVENT_KINDS = ("pet_zero", "started", "finished", "partly", "skipped", "suit", "ingress", "correct")
@@ -24,7 +24,6 @@ PET_ZERO, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KIN
 FORMAT_1_PET_ZERO = "egress"  # what format 1 called the first of them
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
 
-_PET = re.compile(r"([-−]?)([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]+)?))?")
 _MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
 _EXAMPLE = "write a UTC time like 2031-05-14T12:43:00Z, or PET like 1:23"
 _FARTHEST_PET_MIN = 14_400.0
@@ -126,9 +125,4 @@ def _pet_of(value: object) -> float | None:
     if isinstance(value, int | float) and not isinstance(value, bool):
         return float(value) if is_number(value) else math.nan
     text = value.strip() if isinstance(value, str) else ""
-    match = _PET.fullmatch(text)
-    if match:
-        sign, hours, minutes, seconds = match.groups()
-        pet = int(hours) * 60 + int(minutes) + float(seconds or 0) / 60
-        return -pet if sign else pet
-    return float(text.replace("−", "-")) if _MINUTES.fullmatch(text) else None
+    return float(text.replace("−", "-")) if _MINUTES.fullmatch(text) else pet_typed(text)

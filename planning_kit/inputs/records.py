@@ -25,6 +25,8 @@ from planning_kit.inputs.fields import (
 )
 from planning_kit.inputs.hazard_words import Controls, Point, Term
 from planning_kit.inputs.setting_records import Settings
+from planning_kit.inputs.shown_text import shortened
+from planning_kit.inputs.times import pet_min
 
 HAZARD_CLASSES = ("warning", "caution", "note")
 
@@ -34,8 +36,7 @@ def _class_of_caution() -> Field:
                   *HAZARD_CLASSES, default="caution", may_be_absent=True)
 
 
-BOTH = "both"
-INSIDE = "inside"
+BOTH, INSIDE, NONE = "both", "inside", "none"
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,16 @@ class Crew:
         most=10)]
     carry_slots: Annotated[float | None, number("carry slots this person has", "slots", most=1000)]
     tether_m: Annotated[float | None, number("reach of the safety tether from its hook", "m", most=FAR_M)]
+    name: Annotated[str, column("text", "who it is", may_be_absent=True)] = ""
+    suit: Annotated[str, column("text", "the suit, by its number or name", may_be_absent=True)] = ""
+    size: Annotated[str, column("text", "the size of the suit", may_be_absent=True)] = ""
+    trained: Annotated[tuple[str, ...], references("tasks trained for; empty: not stated", "tasks",
+        words=(NONE,), may_be_absent=True)] = ()
+
+    @property
+    def label(self) -> str:
+        """The id with the name, where that is given: ``EV1 (Ada)``."""
+        return f"{self.crew} ({name})" if (name := shortened(self.name, 40)) else self.crew
 
 
 @dataclass(frozen=True)
@@ -346,9 +357,20 @@ class NamedWindow:
     """A period from others (several rows may share a name)."""
 
     window: Annotated[str, column("name", "name; several rows may share it", needed=True)]
-    start: Annotated[datetime, column("datetime", "begin", "UTC", needed=True)]
-    end: Annotated[datetime, column("datetime", "end", "UTC", needed=True)]
+    start: Annotated[datetime | float, column("moment", "begin", "UTC or PET", needed=True)]
+    end: Annotated[datetime | float, column("moment", "end", "UTC or PET", needed=True)]
     source: Annotated[str, column("text", "who says so")]
+
+    def span_min(self, pet_zero: datetime) -> tuple[float, float]:
+        """Begin and end, minutes of PET of an outing with this PET 0 (UTC)."""
+        ends = (self.start, self.end)
+        start, end = (each if isinstance(each, float) else pet_min(each, pet_zero) for each in ends)
+        return start, end
+
+    @property
+    def is_pet(self) -> bool:
+        """Whether it moves with PET 0."""
+        return isinstance(self.start, float)
 
 
 @dataclass(frozen=True)

@@ -15,21 +15,23 @@ NewCells = Mapping[str, Mapping[str, object]]
 """Column to the row's id to what the cell shall say."""
 
 
-def key_of(table: str) -> str:
-    """The column that the rows of a table are called by, wherever it stands."""
-    return fmt.TABLE_BY_NAME[table].key[0]
+def _names_of(table: str, frame: pd.DataFrame) -> list[tuple[str, str]]:
+    """What each row is called: its whole key (``"A1 B1"``), and the first column of that."""
+    keys = frame[list(fmt.TABLE_BY_NAME[table].key)].astype(str).itertuples(index=False, name=None)
+    return [(" ".join(key), key[0]) for key in keys]
 
 
 def with_cells(table: str, frame: pd.DataFrame, columns: NewCells) -> pd.DataFrame:
     """The frame of a table with other cells.
 
-    Where several rows begin alike (gaps that begin with one step), all of them change. A list becomes text
-    with spaces.
+    A row is called by its key, or by the first column of it: then all rows that begin alike (gaps that begin
+    with one step) change. A list becomes text with spaces.
     """
-    frame, keys = frame.copy(), frame[key_of(table)]
+    frame, names = frame.copy(), _names_of(table, frame)
     for column, cells in columns.items():
         before = frame[column] if column in frame else [""] * len(frame)
-        after = [as_cell(cells[key]) if key in cells else old for key, old in zip(keys, before, strict=True)]
+        after = [as_cell(next((cells[key] for key in keys if key in cells), old))
+                 for keys, old in zip(names, before, strict=True)]
         frame[column] = pd.Series(after, dtype=object, index=frame.index)
     return frame
 
@@ -37,6 +39,25 @@ def with_cells(table: str, frame: pd.DataFrame, columns: NewCells) -> pd.DataFra
 def as_cell(value: object) -> Any:
     """What stands in a cell: a list becomes text with spaces."""
     return " ".join(map(str, value)) if isinstance(value, list | tuple) else value
+
+
+def rows_named(table: str, frame: pd.DataFrame, keys: object) -> list[int]:
+    """The numbers of the rows that a key or several name; `ScenarioError` with all that there are not."""
+    names, faults = _names_of(table, frame), Faults()
+    called = keys if isinstance(keys, list | tuple) else (keys,)
+    for key in called:
+        if not isinstance(key, str) or not any(key in each for each in names):
+            hint = did_you_mean(str(key), tuple(name for each in names for name in each))
+            faults.add(table, None, fmt.TABLE_BY_NAME[table].key[0], key, f"there is no such row{hint}")
+    faults.stop_if_any()
+    return [row for row, each in enumerate(names) if any(name in called for name in each)]
+
+
+def with_rows(frame: pd.DataFrame, rows: Sequence[Mapping[str, object]], at: int) -> pd.DataFrame:
+    """The frame of a table with more rows before the row number ``at``."""
+    frame = frame.astype(object)  # as typed: float64 would refuse what is no number
+    more = pd.DataFrame([{name: as_cell(cell) for name, cell in row.items()} for row in rows], dtype=object)
+    return pd.concat([frame[:at], more, frame[at:]], ignore_index=True).fillna("")
 
 
 def set_cell(frame: pd.DataFrame, row: int, column: str, text: str) -> None:
@@ -66,6 +87,28 @@ def moved_behind(steps: pd.DataFrame, step: str, after: str) -> pd.DataFrame:
     if moved == other:
         raise ScenarioError.single("a step cannot follow itself", table="steps", column="step", value=step)
     return steps.iloc[rows_with(len(names), moved, other + 1)]
+
+
+def exchanged(crew: pd.DataFrame, keys: Mapping[str, object]) -> tuple[pd.DataFrame, dict[str, object]]:
+    """``crew`` with EV1 and EV2 traded but for their tethers, and the ``keys`` (dotted) of their suits."""
+    own = [key for key in keys if key.startswith(("suit.EV1.", "suit.EV2."))]
+    return (crew[::-1].assign(crew=list(crew["crew"]), tether_m=list(crew["tether_m"])),
+            dict.fromkeys(own) | {f"suit.{fmt.PARTNER[key[5:8]]}{key[8:]}": keys[key] for key in own})
+
+
+def with_persons(crew: pd.DataFrame,
+                 persons: Mapping[str, Mapping[str, object]]) -> tuple[pd.DataFrame, list[str]]:
+    """``crew`` with other cells by crew member, and of whom something is left, in words."""
+    told = list[str]()
+    rows_named("crew", crew, list(persons))
+    for who in persons:
+        cells = must_be(persons[who], dict, who, "must be a dict, such as {'name': 'Ada', 'size': 'L'}")
+        before = crew.loc[crew["crew"] == who, "name"].iloc[0]
+        if before and cells.get("name", before) != before:  # of whom nobody knows what the other had
+            cells = {"suit": "", "size": "", "trained": "", **cells}
+            told.append(f"{who} is somebody else: what more crew.csv and [suit.{who}] say is as before")
+        crew = with_cells("crew", crew, {column: {who: cell} for column, cell in cells.items()})
+    return crew, told
 
 
 def cells_of_cuts(cuts: object, known: Collection[str]) -> NewCells:

@@ -183,10 +183,14 @@ def only_cables_have_two_ends(rows: Rows, faults: Faults) -> None:
 
 
 def windows_end_after_they_start(rows: Rows, faults: Faults) -> None:
-    """A named window has a length."""
+    """A named window has a length, and both its ends count from one zero."""
     for row in rows["windows"]:
         start, end = row.values.get("start"), row.values.get("end")
-        if isinstance(start, datetime) and isinstance(end, datetime) and end <= start:
+        if start is None or end is None:
+            continue
+        if isinstance(start, datetime) != isinstance(end, datetime):
+            row.fault(faults, "end", "is UTC where start is PET, or the other way round; write both alike")
+        elif end <= start:  # type: ignore[operator]  # both are of one kind
             row.fault(faults, "end", "must be later than start")
 
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
@@ -12,22 +13,25 @@ from typing import TypeVar
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs import row_edits
 from planning_kit.inputs.accepted import accepted_table
 from planning_kit.inputs.cells import did_you_mean
+from planning_kit.inputs.dates import keys_moved, stays_put
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, read_settled
 from planning_kit.inputs.format_1 import IN_MEMORY
+from planning_kit.inputs.input_changes import compare_inputs, flat
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records
-from planning_kit.inputs.row_edits import cells_of_cuts, key_of, moved_behind, with_cells
 from planning_kit.inputs.save import save_files
 from planning_kit.inputs.setting_records import FrozenMapping, Settings
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
+from planning_kit.inputs.times import When, pet_zero_asked
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
 
 T = TypeVar("T")
@@ -63,7 +67,9 @@ class Scenario:
     all else as the text of the file. ``.records`` holds the same facts parsed. Two scenarios are equal if
     they say the same.
     ``happened_until`` (UTC): up to then it says what was done, not what was planned (a re-timing wrote it);
-    None for a plan. ``is_upgraded``: it was read as format 1 and is format 2 in memory only.
+    None for a plan. ``is_upgraded``: it was read as format 1 and is format 2 in memory only. ``told``: what
+    `add_row`, `drop_row`, `edit_row`, `move_step`, `with_crew` and `shift_dates` have done since
+    it was read or saved, in words.
     """
 
     folder: Path
@@ -71,6 +77,7 @@ class Scenario:
     on_disk: Mapping[str, str]
     happened_until: datetime | None = None
     is_upgraded: bool = False
+    told: tuple[str, ...] = ()
 
     @property
     def records(self) -> Records:
@@ -144,20 +151,41 @@ class Scenario:
             return self._with_orbit(checked)
         return replace(self, checked=checked)
 
-    def edit_row(self, table: str, key: str, **cells: object) -> Scenario:
-        """The scenario with cells changed in the row of ``table`` whose id (its first column) is ``key``.
+    def add_row(self, table: str, *rows: Mapping[str, object], after: str | None = None,
+                **cells: object) -> Scenario:
+        """The scenario with rows added to ``table``, just behind the row ``after`` or at the end.
 
-        ``scenario.edit_row("steps", "B4", minutes_likely=25, after="B3 A2")``. Where several rows have the
-        key (gaps that begin with one step), all of them change. A list becomes text with spaces. Raises
-        `ScenarioError` for a row that there is not and for all that the changed table would be refused for.
+        ``scenario.add_row("steps", after="X1", step="X2", task="EXC", crew="EV1", ...)``: one row by its
+        cells, or several as mappings. ``after`` is a place in the row order; what a step waits for, its cell
+        of that name, can stand in a mapping only. Raises `ScenarioError` for all that is wrong with them.
+        """
+        frame, new = self.table(table), [*rows, *([cells] if cells else [])]
+        if not new or not all(isinstance(row, Mapping) and row for row in new):
+            raise ScenarioError.single("give the cells of each row, by column", table=table, column="rows")
+        at = len(frame) if after is None else row_edits.rows_named(table, frame, str(after))[-1] + 1
+        return self._edited_by_name(self.with_table(table, row_edits.with_rows(frame, new, at)))
+
+    def drop_row(self, table: str, key: str | Sequence[str]) -> Scenario:
+        """The scenario without the row of ``table`` that ``key`` names, or several (see ``edit_row``).
+
+        All rows that still name one of them are told in one `ScenarioError`; a what-if drops them, too.
         """
         frame = self.table(table)
-        keys = frame[key_of(table)]
-        if not isinstance(key, str) or key not in set(keys):
-            problem = f"there is no such row{did_you_mean(str(key), tuple(keys))}"
-            raise ScenarioError.single(problem, table=table, column=str(keys.name), value=key)
-        columns = {column: {key: cell} for column, cell in cells.items()}
-        return self.with_table(table, with_cells(table, frame, columns))
+        left = frame.drop(index=row_edits.rows_named(table, frame, key))
+        return self._edited_by_name(self.with_table(table, left))
+
+    def edit_row(self, table: str, key: str | Sequence[str], **cells: object) -> Scenario:
+        """The scenario with cells changed in the row of ``table`` that ``key`` names, or in each of several.
+
+        ``scenario.edit_row("steps", "B4", minutes_likely=25, after="B3 A2")``. A key is an id, or several
+        with blanks between (a route ``"A B"``, a gap ``"A1 B1"``); the first of them alone is all rows that
+        begin so. A list becomes text with spaces. Raises `ScenarioError` for all that is wrong with them.
+        """
+        frame = self.table(table)
+        row_edits.rows_named(table, frame, key)
+        keys = key if isinstance(key, list | tuple) else (key,)
+        return self._edited_by_name(self.with_table(table, row_edits.with_cells(
+            table, frame, {column: dict.fromkeys(keys, cell) for column, cell in cells.items()})))
 
     def move_step(self, step: str, *, after: str) -> Scenario:
         """The scenario with one row of ``steps.csv`` moved to just behind the row of ``after``.
@@ -165,7 +193,36 @@ class Scenario:
         The row order is each crew member's order of work. Raises `ScenarioError` for a step that there is
         not, or for ``after`` the step itself.
         """
-        return self.with_table("steps", moved_behind(self.steps, step, after))
+        return self._edited_by_name(self.with_table("steps", row_edits.moved_behind(self.steps, step, after)))
+
+    def shift_dates(self, pet_zero: When) -> Scenario:
+        """The scenario with another PET 0 (UTC; a date alone keeps the time of day); ``told`` says the rest.
+
+        Periods of ``windows.csv`` given as PET go along, and so does the range of PET 0 times, by whole days,
+        where it would not hold the new one. Told by name is what cannot: periods in UTC, with the steps and
+        inhibits that then have none, and the orbit data. Raises `ScenarioError` for what is no time.
+        """
+        settings = self.settings
+        at = pet_zero_asked(pet_zero, settings.pet_zero_utc)
+        keys = keys_moved(settings.pet_zero_earliest, settings.pet_zero_latest, settings.pet_zero_utc, at)
+        return self._edited_by_name(self.with_settings(keys), stays_put(self.checked, at))
+
+    def with_crew(self, swap: bool = False, **persons: Mapping[str, object]) -> Scenario:
+        """The scenario with other persons as EV1 and EV2; the work stays with the post.
+
+        ``scenario.with_crew(EV1={"name": "Ada", "size": "L"})`` changes cells of ``crew.csv``; of somebody
+        with another name the suit, size and training that are not given are emptied. ``swap`` first trades
+        the two: their rows but for the tethers, ``[suit.EV1]`` and ``[suit.EV2]``. Raises `ScenarioError`.
+        """
+        crew, keys = self.crew, flat(tomllib.loads(self.checked.source.toml.decode("utf-8-sig")))
+        crew, keys = row_edits.exchanged(crew, keys) if swap else (crew, {})
+        crew, told = row_edits.with_persons(crew, persons)
+        return self._edited_by_name(self.with_tables({"crew": crew}, keys), told)
+
+    def _edited_by_name(self, edited: Scenario, more: Iterable[str] = ()) -> Scenario:
+        """``edited``, which tells what it says otherwise than this one."""
+        words = compare_inputs(self.checked, edited.checked)["words"]
+        return replace(edited, told=(*self.told, *map(one_line, (*words, *more))))
 
     def with_cuts(self, cuts: pd.DataFrame) -> Scenario:
         """The scenario with the ``last_start_min`` and ``cut_order`` of a table such as ``plan.cuts`` gives.
@@ -174,8 +231,8 @@ class Scenario:
         does not name, and columns that it has not, stay as they are. Raises `ScenarioError` for tasks that
         there are not or that it names twice, and for what is no such table.
         """
-        columns = cells_of_cuts(cuts, [task.task for task in self.records.tasks])
-        return self.with_table("tasks", with_cells("tasks", self.tasks, columns))
+        columns = row_edits.cells_of_cuts(cuts, [task.task for task in self.records.tasks])
+        return self.with_table("tasks", row_edits.with_cells("tasks", self.tasks, columns))
 
     def _edited(self, name: str, frame: pd.DataFrame, faults: Faults) -> RawTable | None:
         """An edited table as text; None where it is still absent and still empty."""

@@ -15,6 +15,7 @@ import pandas as pd
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN
 from planning_kit.inputs.fields import Field, Section, Table
+from planning_kit.inputs.times import PET_PATTERN
 
 _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 
@@ -89,6 +90,7 @@ def _entry_schema(field: Field) -> dict[str, Any]:
     if field.kind in ("points", "when", "controls"):
         return {"type": "string", "maxLength": fmt.MAX_CELL_CHARS}
     patterns = {"moves": f"^{MOVE_PATTERN}$", "datetime": _TIME_PATTERN,
+                "moment": f"{_TIME_PATTERN}|^{PET_PATTERN}$",
                 "pairs": f"^{ID_PATTERN}:{ID_PATTERN}$"}
     return {"type": "string", "pattern": patterns.get(field.kind, f"^{ID_PATTERN}$")}
 

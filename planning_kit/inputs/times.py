@@ -5,6 +5,7 @@ CCSDS 301.0-B, ASCII time code B). Leap seconds inside an outing are neglected: 
 """
 
 import math
+import re
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 
@@ -44,6 +45,32 @@ def as_utc(value: str | date | datetime | np.datetime64, what: str = "time") -> 
         raise ScenarioError.single(
             "lies outside the years 1 to 9999 in UTC", column=what, value=value.isoformat()
         ) from None
+
+
+PET_PATTERN = r"([-−]?)([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]+)?))?"
+_PET = re.compile(PET_PATTERN)
+
+
+def pet_typed(text: str) -> float | None:
+    """Minutes of PET typed as ``h:mm`` or ``h:mm:ss``, with a minus before PET 0; None for anything else."""
+    match = _PET.fullmatch(text.strip())
+    if not match:
+        return None
+    sign, hours, minutes, seconds = match.groups()
+    pet = int(hours) * 60 + int(minutes) + float(seconds or 0) / 60
+    return -pet if sign else pet
+
+
+def moment_text(moment: datetime) -> str:
+    """A moment (UTC) as the file has it."""
+    return moment.isoformat().replace("+00:00", "Z")
+
+
+def pet_zero_asked(value: When, present: datetime) -> datetime:
+    """Another PET 0 (UTC); a date without a time of day keeps that of the ``present`` one."""
+    moment = as_utc(value, "pet_zero")
+    is_date = len(value.strip()) <= 10 if isinstance(value, str) else not isinstance(value, datetime)
+    return datetime.combine(moment.date(), present.timetz()) if is_date else moment
 
 
 def pet_min(moment: datetime, pet_zero: datetime) -> float:

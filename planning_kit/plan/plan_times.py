@@ -22,7 +22,7 @@ from planning_kit.inputs.records import ItemMove, Records, Step
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import pet_label, pet_min
+from planning_kit.inputs.times import pet_label
 from planning_kit.plan.network import GRID_MIN, WINDOW, Demand, Network
 from planning_kit.plan.slack import Holders, Slack, delay_curve, find_holders, slacks
 from planning_kit.plan.timing import outing_end
@@ -62,13 +62,14 @@ class Almanac:
                        {name: seen(windows) for name, windows in self.named.items()})
 
 
-def almanac_for(records: Records, elements: OrbitData, pet_zero: datetime) -> Almanac:
-    """The almanac of an outing that begins at ``pet_zero`` (UTC)."""
+def almanac_for(records: Records, elements: OrbitData, pet_zero: datetime, later_min: float = 0.0) -> Almanac:
+    """The almanac of an outing with this PET 0 (UTC); what moves with it ends ``later_min`` later."""
     horizon_min = records.settings.horizon_h * 60.0
     light, links = _sky_windows(elements, records.settings.relays, pet_zero, horizon_min)
     named: dict[str, np.ndarray] = {}
     for row in records.windows:
-        window = np.array([[pet_min(row.start, pet_zero), pet_min(row.end, pet_zero)]])
+        begin, end = row.span_min(pet_zero)
+        window = np.array([[begin, end + later_min * row.is_pet]])
         named[row.window] = union(named.get(row.window, no_windows()), window)
     for windows in named.values():  # an end on the horizon itself is told from one that the horizon cuts
         windows[windows[:, 1] == horizon_min, 1] -= GRID_MIN

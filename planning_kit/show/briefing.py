@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from planning_kit.inputs.records import Task
-from planning_kit.inputs.shown_text import TextTable, html_text, one_line
+from planning_kit.inputs.shown_text import TextTable, html_text, one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
@@ -29,6 +29,8 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
         yield f"Purpose: {one_line(settings.summary)}"
     zero = f" PET 0:00 is: {one_line(settings.pet_zero_event)}." if one_line(settings.pet_zero_event) else ""
     yield f"PET 0, PET {names.times(0.0)}, {plan.pet_zero:%Y-%m-%d}.{zero}"
+    if crew := crew_line(plan):
+        yield f"Crew: {crew}."
     airlock = settings.airlock
     for at_min, words in ((airlock.depress_start_min, "Depressurisation begins"),
                           (airlock.hatch_open_min, "Nobody is outside before the hatch opens,")):
@@ -44,6 +46,14 @@ def opening_lines(plan: TimedPlan) -> Iterator[str]:
     for at_min, _, line in open_lines(plan):
         if math.isnan(at_min):
             yield line
+
+
+def crew_line(plan: TimedPlan) -> str:
+    """Who goes out, with suit and size; "" where nothing of them is given."""
+    told = {each.crew: each.label + "".join(
+        f", {word} {shortened(text, 40)}" for word, text in [("suit", each.suit), ("size", each.size)]
+        if text) for each in plan.scenario.records.crew}
+    return "; ".join(told.values()) if [*told] != [*told.values()] else ""
 
 
 def _tasks_by_need(plan: TimedPlan, left_out: str) -> Iterator[tuple[str, list[Task]]]:
@@ -118,8 +128,9 @@ def minute_lines(plan: TimedPlan) -> list[str]:
     """Sentences to read aloud in a minute to people who know no ids: the tightest first, then what fits."""
     settings = plan.scenario.settings
     left = against(settings.limits.planned_min, plan.end_min)
-    head = (f"{spoken(settings.title) or 'The outing'}: from GMT {gmt_label(plan.pet_zero)}, both inside "
-            f"{pet_label(plan.end_min)} later, {left} the planned limit.")
+    named = "".join(f", {each.label}" for each in plan.scenario.records.crew if each.name)
+    head = (f"{spoken(settings.title) or 'The outing'}{named}: from GMT {gmt_label(plan.pet_zero)}, both "
+            f"inside {pet_label(plan.end_min)} later, {left} the planned limit.")
     risks = [f"Risk {number}: {line}" for number, line in enumerate(risk_lines(plan), start=1)]
     told: list[str] = []
     for line in (head, *risks, *retimed_lines(plan), f"Findings: {OpenFindings(plan).counted}.",

@@ -19,7 +19,7 @@ from tests.inputs.small_folder import SCENARIO_TOML, TABLES, WINDOWS, with_cell,
 
 # The columns of the contract; those after the bar may be absent.
 CONTRACT = {
-    "crew": "crew metres_per_min exertion_factor carry_slots tether_m",
+    "crew": "crew metres_per_min exertion_factor carry_slots tether_m | name suit size trained",
     "actors": "actor title",
     "places": "place title x_m y_m z_m crew_at_once anchor socket caution | zone caution_class rescue",
     "routes": "from_place to_place metres minutes tight snag caution | via caution_class rescue",

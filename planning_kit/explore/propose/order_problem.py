@@ -229,7 +229,8 @@ def start_problem(work: Work, elements: OrbitData) -> Problem:
     settings = records.settings
     # All times count from the earliest PET 0, so that the sky must be known so much longer.
     longer = replace(records, settings=replace(settings, horizon_h=settings.horizon_h + spread_min / 60))
-    almanac = almanac_for(longer, elements, freedom.earliest)
+    # What moves with PET 0 reaches as far as it may: no order is lost, and each that is found is timed.
+    almanac = almanac_for(longer, elements, freedom.earliest, spread_min)
     # The timing asks that a step starts by the horizon, not that it is over by then.
     longest = max(map(ticks_up, work.minutes), default=0)
     model = OrderModel(ticks_down(almanac.horizon_min) + longest, work.explains, freedom.let_go)

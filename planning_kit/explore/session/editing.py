@@ -6,6 +6,7 @@ PET 0 is one of settings, which may take the range of PET 0 times along to anoth
 
 import re
 from collections.abc import Collection, Hashable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
@@ -13,13 +14,13 @@ from planning_kit.changes.amounts import Set
 from planning_kit.changes.change import Change
 from planning_kit.explore.session.draft import Draft, Fault, History, faults_in, scenario_of, with_change
 from planning_kit.explore.session.merge import Origins
-from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, free_name, moment_text
+from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, free_name
+from planning_kit.inputs.dates import keys_moved
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
 PET_ZERO, EARLIEST, LATEST = "pet_zero_utc", "pet_zero_earliest", "pet_zero_latest"
-_DAY = timedelta(days=1)
 
 
 def setting_moment(draft: Draft, key: str) -> datetime | None:
@@ -30,21 +31,6 @@ def setting_moment(draft: Draft, key: str) -> datetime | None:
     except ValueError:
         return None
     return moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment
-
-
-def _moved_range(draft: Draft, text: str) -> dict[str, datetime]:
-    first, last, old = (setting_moment(draft, key) for key in (EARLIEST, LATEST, PET_ZERO))
-    try:
-        new = datetime.fromisoformat(text)
-        if first is None or last is None or first <= new <= last:
-            return {}
-        # Whole days that bring the new PET 0 into the range; where none do, those between the two dates.
-        whole = (new - first) // _DAY * _DAY
-        fits = first + whole <= new <= last + whole
-        by = whole if fits else (new.date() - (old or first).date())
-        return {EARLIEST: first + by, LATEST: last + by} if by else {}
-    except (ValueError, TypeError, OverflowError):  # no moment, or one that no calendar holds
-        return {}
 
 
 AS_LOADED = "as loaded"
@@ -171,8 +157,12 @@ class Editing:
         On another day, outside the scenario's range of PET 0 times, the range goes along by whole days: it
         says at what time of day they may leave.
         """
-        moved = {key: moment_text(moment) for key, moment in _moved_range(self.draft, text).items()}
-        self.make(Set({PET_ZERO: text} | moved), "set PET 0", merges)
+        first, last, old = (setting_moment(self.draft, key) for key in (EARLIEST, LATEST, PET_ZERO))
+        keys: dict[str, object] = {PET_ZERO: text}
+        with suppress(ValueError, TypeError, OverflowError):  # no moment, or one that no calendar holds
+            new = datetime.fromisoformat(text)
+            keys = keys_moved(first, last, old or first or new, new) | keys
+        self.make(Set(keys), "set PET 0", merges)
 
     def pet_zero_typed(self) -> datetime:
         """PET 0 as it is typed; that of the last good plan where what is typed is no moment."""

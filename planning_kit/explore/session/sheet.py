@@ -15,12 +15,13 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 
-from planning_kit.explore.input_changes import flat
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field
+from planning_kit.inputs.input_changes import flat
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.times import moment_text
 
 Cell = tuple[int, str]
 """Where a cell is: the id of its line and its column."""
@@ -179,11 +180,6 @@ def _text(value: object) -> str:
     if isinstance(value, list):
         return " ".join(_text(entry) for entry in value)
     return str(value)
-
-
-def moment_text(moment: datetime) -> str:
-    """A moment (UTC) as the file has it."""
-    return moment.isoformat().replace("+00:00", "Z")
 
 
 def setting_changes(sheet: Sheet, scenario: Scenario, faults: Faults) -> dict[str, object]:

@@ -23,7 +23,7 @@ from planning_kit.inputs.sign_offs import CURRENT, SIGN_OFF
 from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.activities import summarise
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.briefing import retimed_lines
+from planning_kit.show.briefing import crew_line, retimed_lines
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
 from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
 from planning_kit.show.pack.map_picture import map_section
@@ -212,6 +212,7 @@ def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str
     planned = None if plan.outside is None else plan.outside.planned.scenario.digest
     facts = [
         *((str(item), str(value)) for item, value in summarise(plan, plan.lanes).itertuples(index=False)),
+        ("Crew", crew_line(plan) or None),
         ("Findings", OpenFindings(plan).counted),
         ("Not the scenario's PET 0", f"that is {own}" if own else None),
         *(("Re-timed", line) for line in retimed_lines(plan)),

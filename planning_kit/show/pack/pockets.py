@@ -61,6 +61,7 @@ def pocket_section(plan: TimedPlan, crew: str) -> Section:
 class _Sheet:
     def __init__(self, plan: TimedPlan, crew: str) -> None:
         self.plan, self.crew = plan, crew
+        self.person = next(each for each in plan.scenario.records.crew if each.crew == crew)
         self.names, self.found = Names(plan), OpenFindings(plan)
         self.step_words = StepWords(self.names)
         self.from_min = -inf if plan.now_min is None else plan.now_min
@@ -73,11 +74,11 @@ class _Sheet:
                  and activity.finish_min > self.from_min and (form.with_waits or activity.kind != WAIT)]
         firsts = {activity.step: activity for activity in reversed(shown)}
         rows = tuple(self._row(each, form, firsts[each.step] is each) for each in shown)
-        table = Table(self.crew, f"{self.crew} by PET; slack in minutes to the nearest edge (window, clock, "
-                      "inhibit, stay, last start, hard limit)", _COLUMNS, rows)
+        table = Table(self.crew, f"{self.person.label} by PET; slack in minutes to the nearest edge (window, "
+                      "clock, inhibit, stay, last start, hard limit)", _COLUMNS, rows)
         rest = f"{form.words}: the rest is in the detailed procedure of the review pack."
         words = (*self._head(), *([rest] if form.words else []))
-        return Section(self.crew, f"{self.crew} pocket sheet", words, (table,))
+        return Section(self.crew, f"{self.person.label} pocket sheet", words, (table,))
 
     def _row(self, activity: Activity, form: _Form, is_first: bool) -> tuple[Cell, ...]:
         at = activity.start_min

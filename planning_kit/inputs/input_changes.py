@@ -9,8 +9,8 @@ import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.fields import Field, Table
-from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable
+from planning_kit.inputs.source import Checked, content_digest
 
 INPUT_CHANGES = ["table", "row", "change", "column", "before", "after", "words"]
 ADDED, REMOVED, CHANGED, MOVED, RENAMED = "added", "removed", "changed", "moved", "renamed"
@@ -19,8 +19,8 @@ Change = tuple[str, str, str, str, str, str, str]
 Row = Mapping[str, str]
 
 
-def compare_inputs(a: Scenario, b: Scenario) -> pd.DataFrame:
-    """Every input of scenario ``b`` that differs from ``a``; empty when both say the same.
+def compare_inputs(a: Checked, b: Checked) -> pd.DataFrame:
+    """Every input of a scenario ``b`` that differs from ``a``; empty when both say the same.
 
     ``table`` (a CSV table, ``scenario.toml`` or ``orbit``), ``row`` (the key of the row, or the dotted key),
     ``change`` (``added``, ``removed``, ``changed``, ``renamed``, ``moved`` in the row order), ``column``,
@@ -30,8 +30,8 @@ def compare_inputs(a: Scenario, b: Scenario) -> pd.DataFrame:
     tables means nothing, and one line says that it is another.
     """
     rows: list[Change] = []
-    if a.digest != b.digest:
-        settings = (flat(tomllib.loads(each.checked.source.toml.decode("utf-8-sig"))) for each in (a, b))
+    if content_digest(a) != content_digest(b):
+        settings = (flat(tomllib.loads(each.source.toml.decode("utf-8-sig"))) for each in (a, b))
         rows = [*_keys(fmt.SCENARIO_FILE, _written, *settings),
                 *_keys("orbit", str, vars(a.elements), vars(b.elements)), *_tables(a, b)]
     return TextTable(rows, columns=INPUT_CHANGES)
@@ -62,7 +62,7 @@ def _written(value: object) -> str:
     return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _tables(a: Scenario, b: Scenario) -> Iterator[Change]:
+def _tables(a: Checked, b: Checked) -> Iterator[Change]:
     for table in fmt.TABLES:
         before, after = _rows(a, table), _rows(b, table)
         titles = {key: row.get("title", "").strip() for rows in (before, after) for key, row in rows.items()}
@@ -112,9 +112,9 @@ def _named(key: str, title: str) -> str:
     return f"{key} ({title})" if title else key
 
 
-def _rows(scenario: Scenario, table: Table) -> dict[str, Row]:
+def _rows(scenario: Checked, table: Table) -> dict[str, Row]:
     """The rows as text by their key; rows that share a key are numbered."""
-    raw = scenario.checked.source.tables.get(table.name)
+    raw = scenario.source.tables.get(table.name)
     rows: dict[str, Row] = {}
     seen: Counter[str] = Counter()
     for cells in raw.rows if raw is not None else ():

@@ -10,21 +10,30 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import planning_kit as pk
-from planning_kit.explore.input_changes import compare_inputs
+from planning_kit.inputs.input_changes import compare_inputs
 from tests.edits import edited, with_row
 
 
+@pytest.fixture
+def small() -> pk.Scenario:
+    return pk.load_scenario(SCENARIOS / "small-outing")
+
+
+def compared(a: pk.Scenario, b: pk.Scenario) -> pd.DataFrame:
+    return compare_inputs(a.checked, b.checked)
+
+
 def words(a: pk.Scenario, b: pk.Scenario) -> list[str]:
-    return compare_inputs(a, b)["words"].tolist()
+    return compared(a, b)["words"].tolist()
 
 
 def test_nothing_changed(small: pk.Scenario) -> None:
-    assert compare_inputs(small, small).empty
+    assert compared(small, small).empty
 
 
 def test_a_cell(small: pk.Scenario) -> None:
     changed = edited(small, "steps", "B2", minutes_likely=15)
-    table = compare_inputs(small, changed)
+    table = compared(small, changed)
     assert table.to_dict("records") == [{
         "table": "steps", "row": "B2", "change": "changed", "column": "minutes_likely", "before": "13",
         "after": "15",
@@ -41,7 +50,7 @@ def test_a_cell_that_is_given_or_taken_away(small: pk.Scenario) -> None:
 def test_spelling_does_not_count(small: pk.Scenario) -> None:
     frame = small.steps.astype(object)
     frame["minutes_likely"] = [f"{number:.2f}" for number in small.steps["minutes_likely"]]
-    assert compare_inputs(small, small.with_table("steps", frame)).empty
+    assert compared(small, small.with_table("steps", frame)).empty
 
 
 def test_rows_that_come_and_go(small: pk.Scenario) -> None:
@@ -69,12 +78,12 @@ def test_the_order_of_places_means_nothing_and_takes_one_line(demo: pk.Scenario)
 def test_a_setting_and_the_orbit(small: pk.Scenario, demo: pk.Scenario) -> None:
     changed = small.with_settings({"limits.hard_min": 140, "suit.oxygen_g": None,
                                    "relays.longitudes_deg_east": [-62.0, 120.5]})
-    table = compare_inputs(small, changed).set_index("row")
+    table = compared(small, changed).set_index("row")
     assert table.loc["limits.hard_min", "words"] == "limits.hard_min: was 130, is 140"
     assert table.loc["suit.oxygen_g", "words"] == "suit.oxygen_g: no longer 400"
     assert table.loc["relays.longitudes_deg_east", "after"] == "-62 120.5"
     assert set(table["table"]) == {"scenario.toml"}
-    assert "mean_motion_rev_per_day" in set(compare_inputs(small, demo).query("table == 'orbit'")["row"])
+    assert "mean_motion_rev_per_day" in set(compared(small, demo).query("table == 'orbit'")["row"])
 
 
 def test_free_columns_are_told_too(small: pk.Scenario) -> None:
@@ -100,8 +109,8 @@ def test_there_are_changes_just_when_the_digests_differ(edits: list[tuple[int, s
         changed = scenario.with_table("steps", frame)
     except pk.ScenarioError:
         return
-    assert compare_inputs(scenario, changed).empty == (scenario.digest == changed.digest)
-    assert compare_inputs(changed, scenario).empty == (scenario.digest == changed.digest)
+    assert compared(scenario, changed).empty == (scenario.digest == changed.digest)
+    assert compared(changed, scenario).empty == (scenario.digest == changed.digest)
 
 
 def test_hostile_cells_are_told_as_typed_and_shown_escaped(small: pk.Scenario) -> None:
@@ -115,7 +124,7 @@ def test_hostile_cells_are_told_as_typed_and_shown_escaped(small: pk.Scenario) -
 @pytest.mark.parametrize("name", ["small-outing", "tern-station", "faulty-plan"])
 def test_from_nothing_to_all(name: str, small: pk.Scenario) -> None:
     other = pk.load_scenario(SCENARIOS / name)
-    there, back = compare_inputs(small, other), compare_inputs(other, small)
+    there, back = compared(small, other), compared(other, small)
     assert len(there) == len(back)
     swapped = {"added": "removed", "removed": "added"}
     count = there["change"].replace(swapped).value_counts().sort_index()
