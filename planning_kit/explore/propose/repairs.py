@@ -31,7 +31,7 @@ from planning_kit.plan.custody_state import EARLY, NOT_HELD, NOT_IN_SOCKET, NOT_
 from planning_kit.plan.tether_lines import hook_chances, too_far
 from planning_kit.plan.timed import TimedPlan
 
-_MOST_ADDED, _MOST_TRIED, _TRIES, _PASSES = 3, 6, 30, PASSES // 4
+_MOST_ADDED, _MOST_TRIED, _TRIES, _PASSES = 3, 6, 30, PASSES // 8
 
 
 def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,

@@ -25,14 +25,14 @@ def with_steps(scenario: pk.Scenario, names: list[str]) -> pk.Scenario:
 def test_where_there_is_nothing_to_order_the_current_order_is_best(small: pk.Scenario,
                                                                    names: list[str]) -> None:
     found = pk.time_plan(with_steps(small, names)).propose(effort=1.0, seconds=120)
-    assert found.verdict.startswith("the current order is proven best of all orders")
+    assert found.verdict.startswith("the current order is proven best, in whole seconds, of all orders")
 
 
 @pytest.mark.parametrize("need", ["optional", "get-ahead"])
 def test_optional_tasks_are_done_where_all_fit(small: pk.Scenario, need: str) -> None:
     wished = small.with_table("tasks", small.tasks.assign(need=need, priority=""))
     found = pk.time_plan(wished).propose(effort=1.0, seconds=120)
-    assert found.verdict.startswith("the current order is proven best of all orders")
+    assert found.verdict.startswith("the current order is proven best, in whole seconds, of all orders")
 
 
 def test_rows_that_have_no_times_get_an_order_that_fits(small: pk.Scenario) -> None:

@@ -45,7 +45,7 @@ def best_of_all_orders(scenario: pk.Scenario) -> float:
 def test_the_proven_best_is_the_best_of_all_orders(free: pk.Scenario, proposals: Proposals) -> None:
     best = proposals.best
     assert best.is_proven
-    assert best.verdict.startswith("proven best of all orders that bring no new stop")
+    assert best.verdict.startswith("proven best, in whole seconds, of all orders that bring no new stop")
     assert not best.moves["kind"].eq("rule").any()
     reached = best_of_all_orders(free)
     assert reached - 1e-6 <= best.end_min <= reached + ROUNDING_MIN
@@ -102,7 +102,7 @@ def test_the_same_effort_gives_the_same_answer(free: pk.Scenario, proposals: Pro
 def test_the_best_order_is_not_improved_again(proposals: Proposals) -> None:
     again = proposals.best.plan.propose(effort=5.0, seconds=120)
     assert len(again) == 0
-    assert again.verdict.startswith("the current order is proven best of all orders")
+    assert again.verdict.startswith("the current order is proven best, in whole seconds, of all orders")
 
 
 def test_crew_trade_a_swappable_task_where_that_is_better(small: pk.Scenario) -> None:
