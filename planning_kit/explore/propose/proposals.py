@@ -35,8 +35,8 @@ REJECTED_COLUMNS = ["end_min", "gain_min", "check", "rule", "about", "crew", "st
 TABLE_COLUMNS = ["plan", "pet_zero", "end_min", "gain_min", "walk_min", "carry_h", "p_planned", "p_hard",
                  "p_required", "margin_min", "margin_at", "left_out", "changes", "new_concerns", "verdict"]
 PROVEN = "proven best, in whole seconds, of all orders that bring no new stop and no new concern of custody"
-"""The solver rounds times up, and leaves out what brings such a concern: who has an item already, where one is
-left outside."""
+"""The solver rounds times up. It leaves out what brings such a concern: who has an item already, where one
+is left outside."""
 
 P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
