@@ -35,8 +35,6 @@ _LENGTHS = (3_000, 6_000, 10_000, 10_000, 15_000, 15_000, 20_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
 _LOOK_EVERY = 50
 _SETTLED_AFTER = 40
-_FROM_FIRST = 2
-"""Restarts that begin with the first order."""
 _HOT, _WARM, _COLD = 0.025, 0.012, 0.001
 """How much worse an order may become, at first (from the first order, from the best) and in the end, as a
 part of the best outing."""
@@ -165,8 +163,8 @@ class LocalSearch:
         """
         self._left, first = passes, best
         while self._left > 0 and not self.budget.is_over():
-            # The first order with another seed may end in another valley; then on from the best, less hot.
-            best = self._climb(best, best if self._restarts >= _FROM_FIRST else first)
+            # The first order with another seed may end in another valley; else on from the best, less hot.
+            best = self._climb(best, first if self._is_hot else best)
             self._restarts += 1
         settled = self._settled(best, before) if best is not first else best
         return settled if settled is best or self._holds(settled) else best
@@ -182,12 +180,16 @@ class LocalSearch:
                 return self._settled(there, before)
         return best
 
+    @property
+    def _is_hot(self) -> bool:
+        return self._restarts == 0 or self._restarts % 3 == 1
+
     def _climb(self, best: Timed, here: Timed) -> Timed:
         """One restart, as it cools."""
         around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
         moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
         length = min(self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
-        hot = _HOT if self._restarts < _FROM_FIRST else _WARM
+        hot = _HOT if self._is_hot else _WARM
         until, trail, waited, number = self._left - length, list[Timed](), 0, 0
         while self._left > max(until, 0) and (number % _LOOK_EVERY or not self.budget.is_over()):
             self._left, number, waited = self._left - 1, number + 1, waited + 1

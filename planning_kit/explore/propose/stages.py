@@ -219,7 +219,7 @@ class Stages:
         bound = float(add_lane_bounds(problem, self._surely_done(tasks, are_proven), self.end_ticks(
             best or tasks), self.effort, self.budget))
         if best and bound < self.end_ticks(best):
-            best = self._looked_around(best, self._passes // 2)
+            best = self._looked_around(best, self._passes // 4)
         left, workers = self.effort * _SHARES["finish"], 1
         while left > 0 and not self.budget.is_over() and (best is None or bound < self.end_ticks(best)):
             hint(problem.model, (best or tasks).values)
@@ -234,7 +234,7 @@ class Stages:
             best = better or best
             self._tell(best, bound)
         if best and bound < self.end_ticks(best):
-            best = self._looked_around(best, self._passes // 2)
+            best = self._looked_around(best, self._passes * 3 // 4)
         return best, min(bound, self.end_ticks(best)) if best else bound
 
     def _tell(self, best: Answer | None, bound: float) -> None:
