@@ -19,10 +19,9 @@ from planning_kit.judge import (
     check_custody,
     check_hazard_data,
     check_hazards,
-    check_inhibits,
-    check_light,
     check_limits,
     check_log,
+    check_needs,
     check_places,
     check_quality,
     check_reserves,
@@ -35,20 +34,17 @@ from planning_kit.plan.timed import TimedPlan
 
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
-    check for module in (check_limits, check_light, check_places, check_inhibits, check_reserves,
-                         check_custody, check_tethers, check_hazards, check_hazard_data,
-                         check_quality, check_rules, check_log)
+    check for module in (check_limits, check_needs, check_places, check_reserves, check_custody,
+                         check_tethers, check_hazards, check_hazard_data, check_quality, check_rules,
+                         check_log)
     for name, check in vars(module).items() if name.startswith("check_"))
 
 _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
 
 
 def findings_of(plan: TimedPlan) -> pd.DataFrame:
-    """Everything found wrong or worth knowing, worst first.
+    """Everything found wrong or worth knowing, worst first: ``plan.findings``, whoever has accepted them.
 
-    Columns: ``severity`` (stop, concern, remark), ``check``, ``rule`` (the one rule of the check that is
-    broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
-    (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers.
     No plan is checked twice. Of items that only skipped work would have touched see `as_untouched`.
     """
     if plan not in _FOUND:
