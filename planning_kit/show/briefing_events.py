@@ -10,7 +10,7 @@ from functools import cached_property
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import Side, pet_label, rounded
 from planning_kit.judge.acceptances import told_findings
-from planning_kit.judge.findings import REMARK, Finding
+from planning_kit.judge.findings import REMARK, findings_in
 from planning_kit.plan.activities import REPRESS_TITLE, TRAVEL, WAIT, Activity
 from planning_kit.plan.exposures import Exposure
 from planning_kit.plan.network import LOGGED, NOW, TURN, grouped
@@ -63,7 +63,7 @@ def is_hardly_a_wait(activity: Activity) -> bool:
 
 def open_lines(plan: TimedPlan) -> Iterator[tuple[float, str, str]]:
     """Stops and concerns: minute of PET (NaN for none), step, and what is found in a line."""
-    for found in (Finding(*row) for row in told_findings(plan).itertuples(index=False)):
+    for found in findings_in(told_findings(plan)):
         if found.severity != REMARK:
             line = f"{found.severity.capitalize()} ({found.check}): {one_line(found.words)}."
             yield found.start_min, found.step, line

@@ -141,8 +141,7 @@ def _hands(stays: Sequence[Stay], with_signs: bool) -> str:
 
 def _wrapped(lines: Sequence[str], most: int) -> list[str]:
     """Lines that fit their column, each shown literally; an ellipsis says that there was more."""
-    parts = [part for line in lines
-             for part in textwrap.wrap(one_line(line), LINE_CHARS)]
+    parts = [part for line in lines for part in textwrap.wrap(one_line(line), LINE_CHARS)]
     if len(parts) > most:
         parts = [*parts[: most - 1], shortened(parts[most - 1], LINE_CHARS - 2).rstrip("…") + " …"]
     return [plotly_text(part) for part in parts]

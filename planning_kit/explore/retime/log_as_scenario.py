@@ -43,7 +43,7 @@ def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: flo
     """The scenario of ``base`` with everything in ``states`` written into it; PET 0 as it was (UTC)."""
     spells = _spells(base, states, now_min)
     table = base.scenario.steps
-    rows = _rows_of(table)
+    rows = [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
     home = dict.fromkeys(_give_up(rows, base.scenario.records, states), INSIDE)
     done: list[tuple[tuple[float, ...], dict[str, object]]] = []
     fixed: dict[str, float] = {}
@@ -97,10 +97,6 @@ def _left_out(state: State) -> LeftOut:
         return LeftOut(state.step.step, NOT_DONE, "was still to do when both went in")
     why = "was given up before it was finished" if state.pieces else "was skipped"
     return LeftOut(state.step.step, SKIPPED, why)
-
-
-def _rows_of(frame: pd.DataFrame) -> list[dict[str, object]]:
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
 
 
 def _spells(base: TimedPlan, states: States, now_min: float) -> list[_Spell]:
@@ -182,6 +178,5 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.Da
     inhibits["from_step"] = [first.get(name, name) for name in inhibits["from_step"]]
     inhibits["needed_by"] = [
         " ".join([*each.needed_by, *(part for part, step in parts.items() if step in each.needed_by)])
-        for each in records.inhibits
-    ]
+        for each in records.inhibits]
     return {"gaps": gaps, "inhibits": inhibits}

@@ -45,8 +45,7 @@ def progress_table(plan: TimedPlan) -> pd.DataFrame:
         start, finish = times_of(plan, step.step)
         # The row of a step that was taken up again is its last part; it began with the first.
         start = state.pieces[0][0] if state.pieces else start
-        position = base.position(step.step)
-        planned = float(base.starts[position]), float(base.finishes[position])
+        planned = base.span(step.step)
         worked = _NONE
         if state.pieces:  # and what has run of the one in hand
             running = outside.now_min - state.pieces[-1][0] if state.status == IN_PROGRESS else 0.0
@@ -60,10 +59,7 @@ def progress_table(plan: TimedPlan) -> pd.DataFrame:
 
 def times_of(plan: TimedPlan, step: str) -> tuple[float, float]:
     """Start and finish of a step, PET minutes; NaN where it is not in the plan."""
-    if step not in plan.network.steps:
-        return _NONE, _NONE
-    position = plan.position(step)
-    return float(plan.starts[position]), float(plan.finishes[position])
+    return plan.span(step) if step in plan.network.steps else (_NONE, _NONE)
 
 
 def task_table(plan: TimedPlan) -> pd.DataFrame:
@@ -238,8 +234,7 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
                       for step, windows in enumerate(network.allowed)),
         group_windows=tuple(own if set(group.members) <= set(members) else windows
                             for group, own, windows in zip(network.groups, held.group_windows,
-                                                           network.group_windows, strict=True)),
-    )
+                                                           network.group_windows, strict=True)))
     # No deadline: told is what this window asks, not what the limits ask.
     slack = latest_starts(network, plan.durations, np.inf) - plan.starts
     nexts = [order[0] for who in plan.scenario.records.lane_names

@@ -151,19 +151,14 @@ def _not_after(plan: TimedPlan, begun: set[str]) -> dict[str, float]:
 
     for gap in plan.scenario.records.gaps:
         if gap.max_gap is not None and gap.first_step in begun and gap.then_step not in begun:
-            ask(gap.then_step, _end(plan, gap.first_step, gap.first_at) + gap.max_gap - (
+            ask(gap.then_step, plan.span(gap.first_step)[gap.first_at == "finish"] + gap.max_gap - (
                 _minutes(plan, gap.then_step) if gap.then_at == "finish" else 0.0))
     for inhibit in plan.scenario.records.inhibits:
         if inhibit.from_step in begun and inhibit.until_step not in begun:
-            set_min = _end(plan, inhibit.from_step, "start") - inhibit.lead_min
+            set_min = plan.span(inhibit.from_step)[0] - inhibit.lead_min
             if inhibit.hold_max_min is not None:
                 ask(inhibit.until_step, set_min + inhibit.hold_max_min - _minutes(plan, inhibit.until_step))
     return latest
-
-
-def _end(plan: TimedPlan, step: str, which: str) -> float:
-    position = plan.position(step)
-    return float(plan.starts[position] if which == "start" else plan.finishes[position])
 
 
 def _minutes(plan: TimedPlan, step: str) -> float:

@@ -1,7 +1,6 @@
-"""The controller of the workbench: a draft with its files, and long questions.
+"""The controller of the workbench: a draft with its files, and long questions. It knows no widget.
 
-It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An outing
-that was followed stays in ``watch`` while the session plans.
+An outing that was followed stays in ``watch`` while the session plans.
 """
 
 import contextlib

@@ -8,8 +8,6 @@ nothing, and the rest is re-timed. Where now is set by hand, rows that were writ
 yet: so a whole log can be replayed.
 """
 
-from __future__ import annotations
-
 import os
 import tempfile
 import weakref
@@ -18,7 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import pandas as pd
 
@@ -186,19 +184,19 @@ class Logbook:
     words: str
 
     @classmethod
-    def at(cls, file_or_folder: str | Path) -> Logbook:
+    def at(cls, file_or_folder: str | Path) -> Self:
         """The log in a file or folder, whether or not it is there yet."""
         path = log_path(file_or_folder)
         return cls(path, True, f"{path.parent.name}/{path.name}")
 
     @classmethod
-    def beside(cls, folder: Path) -> Logbook:
+    def beside(cls, folder: Path) -> Self:
         """The log beside a scenario; the session's own where that folder is none, or not ours to write."""
         is_ours = (folder / fmt.SCENARIO_FILE).is_file() and os.access(folder, os.W_OK)
         return cls.at(folder) if is_ours else cls.of_rows(())
 
     @classmethod
-    def of_rows(cls, rows: Iterable[Sequence[str]]) -> Logbook:
+    def of_rows(cls, rows: Iterable[Sequence[str]]) -> Self:
         """A log of the session's own that begins with some rows (cells in the order of `LOG_COLUMNS`)."""
         home = tempfile.TemporaryDirectory(prefix="outing-log-")
         book = cls(Path(home.name) / LOG_FILE, False, "kept in this session only")
@@ -210,7 +208,7 @@ class Logbook:
         return book
 
     @classmethod
-    def of_frame(cls, frame: pd.DataFrame) -> Logbook:
+    def of_frame(cls, frame: pd.DataFrame) -> Self:
         """A log of the session's own that begins with a DataFrame as `read_log` makes it.
 
         Raises `ScenarioError` for a table that is no log; cells that make no sense are faults of the log.
