@@ -20,7 +20,6 @@ from planning_kit.judge import (
     check_hazard_data,
     check_hazards,
     check_limits,
-    check_log,
     check_needs,
     check_places,
     check_quality,
@@ -35,8 +34,7 @@ from planning_kit.plan.timed import TimedPlan
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
     check for module in (check_limits, check_needs, check_places, check_reserves, check_custody,
-                         check_tethers, check_hazards, check_hazard_data, check_quality, check_rules,
-                         check_log)
+                         check_tethers, check_hazards, check_hazard_data, check_quality, check_rules)
     for name, check in vars(module).items() if name.startswith("check_"))
 
 _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
@@ -48,7 +46,7 @@ def findings_of(plan: TimedPlan) -> pd.DataFrame:
     No plan is checked twice. Of items that only skipped work would have touched see `as_untouched`.
     """
     if plan not in _FOUND:
-        untouched = check_log.untouched_items(plan)
+        untouched = check_rules.untouched_items(plan)
         _FOUND[plan] = findings_table(
             check_custody.as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
     # A copy: what a caller changes in it must not be told to the next one.
