@@ -143,8 +143,7 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
         demands=tuple(() if step in fixed else own for step, own in enumerate(network.demands)),
         allowed=tuple(None if step in fixed else windows for step, windows in enumerate(network.allowed)),
         groups=tuple(groups), group_windows=tuple(windows),
-        homes=tuple(_home(home, starts, durations, now_min - network.ends_min) for home in network.homes),
-    )
+        homes=tuple(_home(home, starts, durations, now_min - network.ends_min) for home in network.homes))
 
 
 def _window_of(begun: list[int], starts: Mapping[int, float], durations: np.ndarray,

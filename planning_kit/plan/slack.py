@@ -96,8 +96,7 @@ def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, ste
 _RANK = {kind: rank for rank, kind in enumerate(
     (kinds.LOGGED, kinds.LATE, kinds.LATE_END, kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP,
      kinds.MAX_GAP, kinds.PARTNER, kinds.AFTER, kinds.MIN_GAP, kinds.ORDER, kinds.HATCH, kinds.TURN,
-     kinds.NOW)
-)}
+     kinds.NOW))}
 
 
 @dataclass(frozen=True)

@@ -287,6 +287,5 @@ def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
         (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.used_before,
          store.usable - store.left_at_end, store.left_at_end, store.reserve,
          store.left_at_end - store.reserve, store.runs_out_min, store is history.first_out)
-        for history in histories for store in history.stores
-    ]
+        for history in histories for store in history.stores]
     return ShownTable(rows, columns=SUIT_SUMMARY_COLUMNS)
