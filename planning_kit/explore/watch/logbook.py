@@ -35,7 +35,6 @@ from planning_kit.inputs.log_format import (
     LOG_FILE,
     PET_ZERO,
     SUIT,
-    Event,
     parse_when,
 )
 from planning_kit.inputs.log_state import IN_FUTURE, states_of
@@ -74,7 +73,7 @@ def log_so_far(rows: Sequence[Row], cell_faults: Faults, base: TimedPlan, now: d
     known = tuple(row for row in rows if row.number not in later_rows)
     faults = Faults([fault for fault in cell_faults.rows if fault["row"] not in later_rows])
     read = actuals_of([*known], base.pet_zero, faults)
-    return LogSoFar(known, later, _possible(base, read, faults, now), log_faults(faults.rows, in_rows=True))
+    return LogSoFar(known, later, _possible(base, read, faults, now), faults_of(faults.rows, in_rows=True))
 
 
 def _written(row: Row, pet_zero: datetime) -> datetime:
@@ -101,18 +100,11 @@ def _possible(base: TimedPlan, read: Actuals, faults: Faults, now: datetime) -> 
             events = ()
 
 
-def log_faults(problems: Iterable[Mapping[Any, Any]], in_rows: bool = False) -> tuple[LogFault, ...]:
+def faults_of(problems: Iterable[Mapping[Any, Any]], in_rows: bool = False) -> tuple[LogFault, ...]:
     """Faults from rows of `ScenarioError.problems`; ``in_rows``: they say in which row of the file it is."""
     return tuple(LogFault(row if in_rows and isinstance(row := fault["row"], int) else None,
                           str(fault["column"]), str(fault["value"]), str(fault["problem"]))
                  for fault in problems)
-
-
-def without_rates(actuals: Actuals) -> Actuals:
-    """The same without metabolic rates: for a rate that cannot be believed."""
-    events: Iterable[Event] = (replace(event, metabolic_w=None) for event in actuals.events
-                               if event.step or event.metabolic_w is None)
-    return Actuals(tuple(events), actuals.pet_zero)
 
 
 # As a planner reads it
@@ -201,8 +193,7 @@ class Logbook:
         home = tempfile.TemporaryDirectory(prefix="outing-log-")
         book = cls(Path(home.name) / LOG_FILE, False, "kept in this session only")
         weakref.finalize(book, home.cleanup)
-        rows = list(rows)
-        if rows:
+        if rows := list(rows):
             text = "".join(csv_row(row) + "\n" for row in (LOG_COLUMNS, *rows))
             book.path.write_text(text, encoding="utf-8", errors="backslashreplace", newline="")
         return book
