@@ -83,8 +83,7 @@ def _odds(found: TimedOdds) -> Message:
                      "odds": f"{_percent(row)}{_overrun(row)}",
                      "step": row["step"] if row["step"] in found.timed.network.steps else ""}
                     for row in windows.to_dict("records")],
-        "finish": [[f"{100 * row['quantile']:.0f} %", _end(row)] for row in finish.to_dict("records")],
-    }
+        "finish": [[f"{100 * row['quantile']:.0f} %", _end(row)] for row in finish.to_dict("records")]}
 
 
 def _share(row: Mapping[Any, Any]) -> float | None:

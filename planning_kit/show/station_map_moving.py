@@ -6,8 +6,6 @@ still picture and a frame of the film cannot differ.
 Here is also what the map says of a moment in words: the clock, the light, and each crew member.
 """
 
-from __future__ import annotations
-
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -34,6 +32,18 @@ LONGEST_ITEM_ID = 16
 LINE_CHARS, MOST_LINES = 41, 9
 _SKY_WORDS = {"night": "Shadow", "day": "Sun", "penumbra": "Penumbra"}
 _LONGEST_FINDING = 120
+
+
+@dataclass(frozen=True)
+class Stage:
+    """All that stays the same from moment to moment; cautions are by place and step, findings by step."""
+
+    scene: Scene
+    views: Views
+    points: Mapping[str, Point]
+    crew_inks: Mapping[str, str]
+    cautions: Mapping[str, str]
+    found: Mapping[str, Sequence[Finding]]
 
 
 def sky_words(moment: Moment, plan: TimedPlan) -> str:
@@ -159,18 +169,6 @@ _MOST_MARKS = 8
 _MOVING = ("fillcolor", "hovertext", "text", "x", "y", "z")
 
 
-@dataclass(frozen=True)
-class Stage:
-    """All that stays the same from moment to moment; cautions are by place and step, findings by step."""
-
-    scene: Scene
-    views: Views
-    points: Mapping[str, Point]
-    crew_inks: Mapping[str, str]
-    cautions: Mapping[str, str]
-    found: Mapping[str, Sequence[Finding]]
-
-
 def moving_traces(moments: Iterable[Moment], stage: Stage) -> Iterator[tuple[Moment, list[Trace]]]:
     """Each moment with all its traces: for every moment of a plan the same ones in the same order."""
     stays: Sequence[Stay] | None = None
@@ -286,5 +284,3 @@ def _person(person: Person, number: int, moment: Moment, view: View, stage: Stag
         marker={"symbol": _PERSON_SYMBOLS[number % 2], "color": ink, "opacity": 1,
                 "size": (_SPACE_PERSON_PX if view.is_space else _PERSON_PX)[number % 2],
                 "line": {"color": stage.scene.theme.paper, "width": 1.5}})
-
-

@@ -260,4 +260,3 @@ def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | None = None, theme: str
     every = (*bar_traces(scene), *handover_traces(scene), broken_line_trace(scene), *finding_traces(scene))
     traces = [trace for trace in every if trace["x"]]
     return {"data": traces, "layout": layout_of(scene) | legends_of(scene, traces)}
-

@@ -129,8 +129,7 @@ def counted(found: Sequence[Finding]) -> str:
     """How many findings there are of each severity, in words, and how many of them are accepted."""
     told = []
     for name in SEVERITIES:
-        accepted = [bool(each.accepted) for each in found if each.severity == name]
-        if accepted:
+        if accepted := [bool(each.accepted) for each in found if each.severity == name]:
             told.append(f"{len(accepted)} {name}{'s' if len(accepted) > 1 else ''}"
                         + (f", {sum(accepted)} accepted" if any(accepted) else ""))
     return ("; " if any(each.accepted for each in found) else ", ").join(told) or "none"
