@@ -114,6 +114,16 @@ class Happened:
     went_with_it: tuple[tuple[str, str], ...] = ()
 
 
+MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
+
+
+def estimates_left(step: Step, left: float) -> tuple[float, float, float]:
+    """Three estimates (`MINUTES`) of what is still to do of a step, spread as the step's own."""
+    share = left / step.minutes_likely if step.minutes_likely > 0 else 0.0
+    # Held to what is to do: low <= likely <= high, though a product is rounded.
+    return min(left, step.minutes_low * share), left, max(left, step.minutes_high * share)
+
+
 def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarray,
               now_min: float) -> Network:
     """The network with the steps of ``starts`` (position to PET minutes) fixed and the rest not before now.

@@ -130,8 +130,7 @@ def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
     played = play(part.foresight, given)
     plans.starts[:, members] = np.nan
     plans.starts[np.ix_(part.kept, members)] = played.starts
-    giving = Giving(part, given, played, rules)
-    when, rows, stuck = giving.first()
+    when, rows, stuck = Giving(part, given, played, rules).first()
     # What comes after something is given up is played anew.
     for row, at in stuck:
         plans.is_stuck[part.kept[row], members[at < when]] = True

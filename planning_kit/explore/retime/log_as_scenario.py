@@ -22,11 +22,10 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
 from planning_kit.inputs.typed_tables import move_text
 from planning_kit.plan.network import ROUNDING_MIN, on_grid
-from planning_kit.plan.past import NOT_DONE, SKIPPED, Happened, LeftOut
+from planning_kit.plan.past import MINUTES, NOT_DONE, SKIPPED, Happened, LeftOut, estimates_left
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1
-MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
 
 
 @dataclass(frozen=True)
@@ -151,17 +150,8 @@ def _rows(row: Mapping[str, object], state: State, spells: list[_Spell],
         rest = dict(row)
         if names:
             rest |= {"takes": "", "after": f"{row['after']} {before}".strip()}
-            rest |= _estimates(row, state, now_min)
+            rest |= zip(MINUTES, estimates_left(state.step, state.left_to_do_min(now_min)), strict=True)
         yield (_TO_DO, 0.0), rest
-
-
-def _estimates(row: Mapping[str, object], state: State, now_min: float) -> dict[str, float]:
-    """Three estimates of what is still to do, spread as the step's own."""
-    to_do, likely = state.left_to_do_min(now_min), state.step.minutes_likely
-    share = to_do / likely if likely > 0 else 0.0
-    # Held to what is to do: low <= likely <= high, though a product is rounded.
-    return {"minutes_low": min(to_do, state.step.minutes_low * share), "minutes_likely": to_do,
-            "minutes_high": max(to_do, state.step.minutes_high * share)}
 
 
 def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.DataFrame]:

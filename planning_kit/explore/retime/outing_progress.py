@@ -15,7 +15,7 @@ from planning_kit.inputs.shown_text import TextTable, visible
 from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_min
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, grouped, pinned
-from planning_kit.plan.past import NOT_DONE, SKIPPED
+from planning_kit.plan.past import MINUTES, NOT_DONE, SKIPPED
 from planning_kit.plan.slack import latest_starts
 from planning_kit.plan.timed import Outside, TimedPlan
 
@@ -102,7 +102,7 @@ def with_updated_estimates(plan: TimedPlan, weight: float = 2.0) -> Scenario:
     """The scenario that was re-timed, with `updated_estimates` in it: the base of the next plan."""
     scenario = plan.known_outside("with_updated_estimates").base.scenario
     table, learned = scenario.steps, updated_estimates(plan, weight).set_index("step")
-    for column in ("minutes_low", "minutes_likely", "minutes_high"):
+    for column in MINUTES:
         table[column] = table["step"].map(learned[column]).astype(float).fillna(table[column])
     return scenario.with_table("steps", table)
 

@@ -15,7 +15,7 @@ from planning_kit.explore.propose.choices import as_written
 from planning_kit.explore.propose.order_problem import Freedom, Past
 from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch
 from planning_kit.explore.propose.solving import Budget
-from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
+from planning_kit.inputs.records import BOTH, Records, Step, Task
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import ORDER, TURN
 from planning_kit.plan.past import Whereabouts
@@ -38,7 +38,7 @@ def rest_of(plan: TimedPlan) -> Rest:
     records, begun = plan.scenario.records, {plan.steps[i].step for i in plan.network.fixed}
     steps = tuple(replace(step, after=tuple(name for name in step.after if name not in begun))
                   for step in records.steps if step.step not in begun)
-    moved = _moved_by(plan)
+    moved = _moved_by(plan, begun)
     hardware = tuple(replace(item, at=moved[item.item][0]) if item.item in moved else item
                      for item in records.hardware)
     names = {step.step for step in steps}
@@ -52,17 +52,12 @@ def rest_of(plan: TimedPlan) -> Rest:
     return Rest(rest, _past(plan, here, now_min, begun, moved))
 
 
-def _moved_by(plan: TimedPlan) -> dict[str, tuple[str, float]]:
+def _moved_by(plan: TimedPlan, begun: set[str]) -> dict[str, tuple[str, float]]:
     """Where the steps that have begun leave each item that they move, and since when (PET minutes)."""
-    events: list[tuple[float, int, str, str]] = []
-    for position in sorted(plan.network.fixed, key=lambda position: float(plan.starts[position])):
-        step = plan.steps[position]
-        events += [(float(plan.starts[position]), position, move.item, move.crew or step.crew)
-                   for move in step.takes]
-        events += [(float(plan.finishes[position]), position, move.item, move.into or step.place or INSIDE)
-                   for move in step.leaves]
-    events.sort(key=lambda event: event[0])
-    return {item: (where, at) for at, _, item, where in events}
+    moves = [each for each in plan.item_moves() if each[2].step in begun]
+    moves.sort(key=lambda each: (each[0], plan.span(each[2].step)[0]))  # at one minute by their starts
+    return {move.item: ((move.crew or step.crew) if is_take else (move.into or step.where), at)
+            for at, is_take, step, move in moves}
 
 
 def _tasks(records: Records, steps: Sequence[Step], begun: set[str]) -> tuple[Task, ...]:

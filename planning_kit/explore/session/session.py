@@ -132,8 +132,8 @@ class Session(Editing):
 
         Raises `ScenarioError` where that version has no plan.
         """
-        plan = None if name is None else self._plan_of_version(name)
-        self.baseline_name, self.baseline = name, plan
+        self.baseline = None if name is None else self._plan_of_version(name)
+        self.baseline_name = name
 
     def compare_with(self, name: str) -> tuple[pd.DataFrame | None, pd.DataFrame]:
         """What moved from a version to the present plan, and what is typed otherwise (a: the version).
