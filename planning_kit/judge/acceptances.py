@@ -96,8 +96,7 @@ def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],
     worst_first = sorted(found, key=lambda each: _number(each[1].margin))
     left, accepted = list(papers), set()
     for at, finding in worst_first:
-        fitting = [paper for paper in left if _covers(paper, finding)]
-        if fitting:
+        if fitting := [paper for paper in left if _covers(paper, finding)]:
             closest = max(fitting, key=lambda paper: _number(_then(paper, finding)[0]))
             left.remove(closest)
             accepted.add(at)
@@ -153,8 +152,7 @@ def _by(paper: Acceptance) -> str:
 
 def _told(finding: Finding, rulings: Sequence[Ruling]) -> Finding:
     """The finding with who accepted it, or with an acceptance that does not cover it in its message."""
-    held = [each.acceptance for each in rulings if each.state == HOLDS]
-    if held:
+    if held := [each.acceptance for each in rulings if each.state == HOLDS]:
         return replace(finding, accepted="; ".join(f"{_by(each)}: {one_line(each.why)}" for each in held))
     notes = [f"Accepted before the outing {_by(each.acceptance)}: ask again" if each.state == ASK_AGAIN else
              f"Accepted {_by(each.acceptance)}, {each.state}" for each in rulings]

@@ -96,8 +96,7 @@ def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) ->
 
 
 def _rows(found: TimedPlan | pd.DataFrame) -> list[Row]:
-    table = found if isinstance(found, pd.DataFrame) else findings_of(found)
-    return table.to_dict("records")
+    return (found if isinstance(found, pd.DataFrame) else findings_of(found)).to_dict("records")
 
 
 def _matched(before: list[Row], after: list[Row]) -> Iterator[tuple[str, Row]]:
@@ -110,7 +109,6 @@ def _matched(before: list[Row], after: list[Row]) -> Iterator[tuple[str, Row]]:
                 old.remove(match)
                 new.remove(row)
                 if row["severity"] != match["severity"]:
-                    is_worse = _RANK[row["severity"]] < _RANK[match["severity"]]
-                    yield WORSE if is_worse else BETTER, row
+                    yield WORSE if _RANK[row["severity"]] < _RANK[match["severity"]] else BETTER, row
     yield from ((CAME, row) for row in new)
     yield from ((WENT, row) for row in old)

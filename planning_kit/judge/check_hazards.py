@@ -80,8 +80,7 @@ def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[f
 def _remedy(plan: TimedPlan, hazard: Hazard, rule: str, parts: Sequence[tuple[float, float]],
             last: float) -> str:
     if hazard.controls is None:
-        off = " and ".join(term.about for term in hazard.when if term.kind == "off")
-        if off:
+        if off := " and ".join(term.about for term in hazard.when if term.kind == "off"):
             return f"it is there while {off} does not control (when); let it do so all the while, or stay out"
         return "nothing controls it; go another way, or at another time, or name its controls"
     begin, end = parts[0]

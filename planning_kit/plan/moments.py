@@ -164,8 +164,7 @@ def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
     if not is_number(every_min) or every_min <= 0 or plan.end_min / every_min > _MOST_MINUTES:
         raise ScenarioError.single("is no step of time that can be asked; give minutes above 0",
                                    column="every_min", value=every_min)
-    minutes = np.arange(0.0, plan.end_min, every_min)
-    return (*(float(minute) for minute in minutes), plan.end_min)
+    return (*np.arange(0.0, plan.end_min, every_min).tolist(), plan.end_min)
 
 
 def _minute(plan: TimedPlan, at_min: object) -> float:

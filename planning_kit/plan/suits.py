@@ -171,8 +171,8 @@ class SuitHistory:
     @property
     def first_out(self) -> Store | None:
         """The known consumable that runs out first; None where none is known."""
-        known = [store for store in self.stores if store.is_known]
-        return min(known, key=lambda store: store.runs_out_min) if known else None
+        known = (store for store in self.stores if store.is_known)
+        return min(known, key=lambda store: store.runs_out_min, default=None)
 
 
 def suit_histories(records: Records, lanes: Mapping[str, Sequence[Activity]]) -> tuple[SuitHistory, ...]:

@@ -342,8 +342,7 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
             begin, end = stay[0].passage.start_min, stay[-1].passage.finish_min
             if stay[0].passage.place == here and begin + ROUNDING_MIN < at < end - ROUNDING_MIN:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)
-                shared = _routes_into(lie.ahead, here) & _routes_into(line, here)
-                if shared:
+                if shared := _routes_into(lie.ahead, here) & _routes_into(line, here):
                     # The least id of several: the order of a set is no answer to build on.
                     yield Crossing(at, mover.crew, lie.passage.step, other=stander.crew, place=min(shared),
                                    to_place=here, is_on_the_route=False)

@@ -254,4 +254,3 @@ class _RecordedPass(_Pass):
         moved = super()._raise_groups()
         self.raises |= {int(step): Raise(GROUP) for step in np.flatnonzero(self.starts[:, 0] > before)}
         return moved
-
