@@ -20,7 +20,7 @@ from planning_kit.plan.custody_state import Holding, Mishap, Overload
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
-CUSTODY = "custody"
+CHECK = "custody"
 AT_END = frozenset({"not-inside", "not-in-place", "stays-outside", "other-end-loose"})
 _MEANT = (kinds.NOT_THERE, kinds.EARLY, kinds.BAG_AWAY, kinds.NOT_HELD, kinds.PARTNER_AWAY)
 
@@ -63,7 +63,7 @@ def check_custody(plan: TimedPlan) -> Iterator[Finding]:
             named = _fields(plan, mishap)
             late = mishap.later_min - mishap.at_min
             yield Finding(
-                words.severity, CUSTODY, mishap.kind.replace(" ", "-"), about=mishap.item, crew=mishap.crew,
+                words.severity, CHECK, mishap.kind.replace(" ", "-"), about=mishap.item, crew=mishap.crew,
                 step=mishap.step, start_min=mishap.at_min,
                 message=f"at {pet_label(mishap.at_min)} {words.wrong.format(**named)}: "
                         f"{words.mend.format(**named)}",
@@ -124,7 +124,7 @@ def _overload(plan: TimedPlan, spell: Overload, because: str) -> Finding:
     mend = "leave, bag or hand over something before" if is_crew else "use a larger bag, or put less in"
     crew = spell.holder if is_crew else ""
     return Finding(
-        STOP, CUSTODY, "overloaded", about="" if is_crew else spell.holder, crew=crew, step=spell.step,
+        STOP, CHECK, "overloaded", about="" if is_crew else spell.holder, crew=crew, step=spell.step,
         start_min=spell.from_min,
         message=f"{what} of {spell.limit:g} from {pet_label(spell.from_min)} to "
                 f"{pet_label(spell.until_min)} ({', '.join(spell.items)}){because}: {mend}",
@@ -149,7 +149,7 @@ def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
     """One remark that names everything handled whose slots are not given."""
     if missing := plan.tracked_custody.unweighed:
         yield Finding(
-            REMARK, CUSTODY, "no-slots", about=" ".join(missing),
+            REMARK, CHECK, "no-slots", about=" ".join(missing),
             message=f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not "
                     "checked for them (crew.carry_slots, hardware.slots, hardware.holds)")
 
@@ -160,7 +160,7 @@ def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
     Meant for items that only skipped work would have touched: they lie as they did before the outing, and
     that they do is what was decided.
     """
-    if (finding.check, finding.severity) != (CUSTODY, STOP) or finding.rule not in AT_END or (
+    if (finding.check, finding.severity) != (CHECK, STOP) or finding.rule not in AT_END or (
             finding.about not in items):
         return finding
     return replace(finding, severity=CONCERN,
@@ -184,7 +184,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
                 item.item, plan.scenario.settings.airlock_place if item.end2_at == INSIDE else item.end2_at
         ) not in handled:
             yield Finding(
-                STOP, CUSTODY, "other-end-loose", about=item.item, start_min=plan.end_min,
+                STOP, CHECK, "other-end-loose", about=item.item, start_min=plan.end_min,
                 message=f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "
                         "there takes, leaves or uses it: add it to the step that fixes this end",
                 source="hardware.end2_at")
@@ -209,7 +209,7 @@ def _ending(plan: TimedPlan, item: Item, endings: Sequence[Holding], severity: s
     last = endings[-1]
     crew = last.holder if last.holder in plan.travels else ""
     return Finding(
-        severity, CUSTODY, rule, about=item.item, crew=crew, step=last.by_step, start_min=plan.end_min,
+        severity, CHECK, rule, about=item.item, crew=crew, step=last.by_step, start_min=plan.end_min,
         message=f"{item.item} {wrong} {held_words(plan, last)}: {mend}", source="hardware.end_at")
 
 

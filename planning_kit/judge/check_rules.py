@@ -3,7 +3,8 @@
 ``rules``, where no plan keeps all of them: ``min-gap``, ``max-gap`` and ``after`` (about the step before),
 ``outside-window`` (about the window), ``window-left`` (about the group).
 
-``log``: these and ``quick-way``, ``hatch`` (about the step before), where the log breaks them; ``used-up``,
+``log``: ``min-gap``, ``max-gap``, ``after``, ``quick-way`` and ``hatch`` (about the step before),
+``outside-window`` and ``window-left`` (about the window, the group): rules that the log breaks. ``used-up``,
 ``left``, ``apart``, ``skipped``, ``not-done`` and ``put-back`` (about the task), ``went-with-it`` (about the
 gap, inhibit or item), ``passed-over`` (about the step logged after it), ``written-early`` (about the event),
 ``effort``, ``assumed`` (about the step that waits for it).
@@ -27,7 +28,7 @@ from planning_kit.plan.past import NOT_DONE, SKIPPED, LeftOut
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts
 
-CHECK = "rules"
+RULES = "rules"
 
 
 def check_rules(plan: TimedPlan) -> Iterator[Finding]:
@@ -36,7 +37,7 @@ def check_rules(plan: TimedPlan) -> Iterator[Finding]:
     least = "breaks least" if isnan(longer) else (
         f"breaks least by the hard limit (past it, until {pet_label(longer, 'up')}, less would break)")
     for each in given_way(plan):
-        yield broken_finding(plan, each, CHECK, "as timed", f"No plan keeps all rules, and this one {least}: "
+        yield broken_finding(plan, each, RULES, "as timed", f"No plan keeps all rules, and this one {least}: "
                              "shorten or drop work, take another PET 0, or let the rule be changed by "
                              "whoever set it")
 
@@ -70,7 +71,7 @@ def broken_numbers(plan: TimedPlan, broken: Broken) -> Finding:
         severity, name, about = STOP, "window-left", rule.name
         words = _outside_words(plan, rule.demand, broken.steps, by_min)
     whose = dict.fromkeys(who for each in broken.steps for who in plan.steps[each].people)
-    return Finding(severity, CHECK, name, about, " ".join(whose), plan.steps[broken.step].step,
+    return Finding(severity, RULES, name, about, " ".join(whose), plan.steps[broken.step].step,
                    start_min=float(plan.starts[broken.step]), message=words, source=source, value=by_min,
                    limit=0.0, margin=-by_min)
 

@@ -32,7 +32,8 @@ from planning_kit.inputs.records import Task
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import number_label
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.check_custody import AT_END, CUSTODY
+from planning_kit.judge.check_custody import AT_END
+from planning_kit.judge.check_custody import CHECK as CUSTODY
 from planning_kit.judge.check_rules import LOG, untouched_items
 from planning_kit.judge.drop_order import drop_order, may_be_cut, may_go, task_starts
 from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
