@@ -47,8 +47,7 @@ def paste(session: Session, message: Message) -> list[Message]:
 
 def add(session: Session, message: Message) -> list[Message]:
     """A new line is wanted."""
-    line = session.add_line(str(message["sheet"]), message.get("after"))
-    return [_focus(message, line)]
+    return [_focus(message, session.add_line(str(message["sheet"]), message.get("after")))]
 
 
 def duplicate(session: Session, message: Message) -> list[Message]:
@@ -58,7 +57,6 @@ def duplicate(session: Session, message: Message) -> list[Message]:
 
 
 def _focus(message: Message, line: int) -> Message:
-    """Lead the planner to a line."""
     return {"kind": "focus", "sheet": str(message["sheet"]), "line": line}
 
 

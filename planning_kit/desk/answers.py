@@ -57,13 +57,11 @@ def question_message(question: LongQuestion) -> Message:
 
 def progress_message(question: LongQuestion, progress: Progress) -> Message:
     """How far it is; ``share`` is None where that is not known."""
-    return {"kind": "work", "work": question.name, "state": RUNNING, "words": _doing(progress),
-            "share": None if math.isnan(progress.share) else progress.share,
+    is_unknown = math.isnan(progress.share)
+    words = f"{progress.words}, {progress.elapsed_s:.0f} s" if is_unknown else progress.words
+    return {"kind": "work", "work": question.name, "state": RUNNING, "words": words,
+            "share": None if is_unknown else progress.share,
             "part": _tried(progress.part) if isinstance(progress.part, Tried) else None}
-
-
-def _doing(progress: Progress) -> str:
-    return f"{progress.words}, {progress.elapsed_s:.0f} s" if math.isnan(progress.share) else progress.words
 
 
 def _tried(each: Tried) -> Message:
@@ -85,8 +83,7 @@ def _odds(found: TimedOdds) -> Message:
                      "odds": f"{_percent(row)}{_overrun(row)}",
                      "step": row["step"] if row["step"] in found.timed.network.steps else ""}
                     for row in windows.to_dict("records")],
-        "finish": [[f"{100 * row['quantile']:.0f} %", _end(row)] for row in finish.to_dict("records")],
-    }
+        "finish": [[f"{100 * row['quantile']:.0f} %", _end(row)] for row in finish.to_dict("records")]}
 
 
 def _share(row: Mapping[Any, Any]) -> float | None:

@@ -9,10 +9,6 @@ which a busy machine needs for a small one.
 from functools import lru_cache
 from importlib.resources import files
 
-_SCRIPTS = "workbench.bundle.js"
-_LIBRARY = "vendor/tabulator.min.js"
-_STYLES = ("vendor/tabulator.min.css", "workbench.css", "outside.css")
-
 
 def _read(name: str) -> str:
     return files("planning_kit.desk").joinpath("static", *name.split("/")).read_text(encoding="utf-8")
@@ -20,16 +16,16 @@ def _read(name: str) -> str:
 
 def module_text() -> str:
     """The ECMAScript module of the workbench."""
-    return _read(_SCRIPTS)
+    return _read("workbench.bundle.js")
 
 
 @lru_cache(maxsize=1)
 def library_text() -> str:
     """The vendored table library as a module of its own: its names stay its own."""
-    return (f"const module = {{ exports: {{}} }}, exports = module.exports;\n{_read(_LIBRARY)}\n"
-            "export default module.exports;")
+    return (f"const module = {{ exports: {{}} }}, exports = module.exports;\n"
+            f"{_read('vendor/tabulator.min.js')}\nexport default module.exports;")
 
 
 def style_text() -> str:
     """The style sheet of the workbench."""
-    return "\n".join(_read(name) for name in _STYLES)
+    return "\n".join(map(_read, ("vendor/tabulator.min.css", "workbench.css", "outside.css")))

@@ -187,4 +187,3 @@ def rows_of_frame(frame: Any) -> Message:
 
     return {"columns": [str(name) for name in frame.columns],
             "rows": [[text(value) for value in row] for row in frame.itertuples(index=False)]}
-

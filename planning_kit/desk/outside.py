@@ -46,8 +46,7 @@ def planning(session: Session, _message: Message) -> list[Message]:
 
 def log(session: Session, message: Message) -> list[Message]:
     """An event was called, or is corrected."""
-    names = Entry.__dataclass_fields__
-    entry = Entry(**{name: str(message[name]) for name in names if name in message})
+    entry = Entry(**{name: str(message[name]) for name in Entry.__dataclass_fields__ if name in message})
     done = watch_of(session).enter(entry)
     words = " ".join(part for part in (entry.step or entry.corrects or entry.lane, entry.event) if part)
     return [notice(f"logged {done}: {words}")] if done else []

@@ -19,7 +19,7 @@ from planning_kit.explore.watch.logbook import log_lines
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.front.plan import Plan
 from planning_kit.inputs.shown_text import html_text, visible
-from planning_kit.judge.findings import Finding
+from planning_kit.judge.findings import findings_in
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 from planning_kit.show.swimlane import swimlane_spec
@@ -75,7 +75,7 @@ class Snapshot:
         summary, found = told_summary(plan), Plan(plan).findings.head(_MOST_FINDINGS)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
         lines += [f"{each.severity} {each.check} {each.step}: {each.words}"
-                  for each in (Finding(*row) for row in found.itertuples(index=False))]
+                  for each in findings_in(found)]
         page = _table("Plan", summary) + _table("Findings", found[_FINDING_COLUMNS])
         if watch is not None:
             standing = pd.DataFrame({"where the outing stands": Plan(plan).standing.splitlines()})

@@ -24,7 +24,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import reviewed_of
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.judge.all_checks import findings_of
-from planning_kit.judge.findings import CONCERN, REMARK, Finding, findings_table, identity
+from planning_kit.judge.findings import CONCERN, REMARK, Finding, findings_in, findings_table, identity
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 
@@ -57,13 +57,14 @@ def told_findings(plan: TimedPlan) -> pd.DataFrame:
         rulings = rulings_of(plan)
     except ScenarioError as error:
         problem = shortened(error.words, _LONGEST_FAULTS)
-        return findings_table([*_findings(plan), Finding(
+        return findings_table([*findings_in(findings_of(plan)), Finding(
             CONCERN, CHECK, "unreadable", message="accepted.csv cannot be used, so nothing counts as accepted"
             f": {problem}. Mend the file; scenario.accepted lists every fault")])
     if not rulings:
         return findings_of(plan)
     met = grouped((ruling.at, ruling) for ruling in rulings)
-    told = [_told(finding, met.get(at, ())) for at, finding in enumerate(_findings(plan))]
+    found = findings_in(findings_of(plan))
+    told = [_told(finding, met.get(at, ())) for at, finding in enumerate(found)]
     # Outside much of what was found is past: that is no old paper.
     lost = [_lost(each.acceptance) for each in rulings if each.state == NO_SUCH and plan.outside is None]
     return findings_table([*told, *lost])
@@ -75,16 +76,13 @@ def rulings_of(plan: TimedPlan) -> list[Ruling]:
     Raises `ScenarioError` where the file cannot be read.
     """
     given = acceptances_of(plan.scenario.folder)
-    found = grouped((identity(vars(finding)), (at, finding)) for at, finding in enumerate(_findings(plan)))
+    found = grouped((identity(vars(finding)), (at, finding))
+                    for at, finding in enumerate(findings_in(findings_of(plan))))
     names = (identity(vars(each) | dict(zip(("check", "rule"), each.rule.partition("/")[::2], strict=True)))
              for each in given)
     rulings = [ruling for name, papers in grouped(zip(names, given, strict=True)).items()
                for ruling in _matched(papers, found.get(name, []), plan.outside is None)]
     return sorted(rulings, key=lambda ruling: ruling.acceptance.row)
-
-
-def _findings(plan: TimedPlan) -> list[Finding]:
-    return [Finding(*row) for row in findings_of(plan).itertuples(index=False)]
 
 
 def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],
@@ -98,8 +96,7 @@ def _matched(papers: Sequence[Acceptance], found: Sequence[tuple[int, Finding]],
     worst_first = sorted(found, key=lambda each: _number(each[1].margin))
     left, accepted = list(papers), set()
     for at, finding in worst_first:
-        fitting = [paper for paper in left if _covers(paper, finding)]
-        if fitting:
+        if fitting := [paper for paper in left if _covers(paper, finding)]:
             closest = max(fitting, key=lambda paper: _number(_then(paper, finding)[0]))
             left.remove(closest)
             accepted.add(at)
@@ -142,8 +139,7 @@ def _covers(paper: Acceptance, finding: Finding) -> bool:
     """Whether a finding of the same identity is what was accepted, or less."""
     margin, eased = _then(paper, finding)
     # Without numbers in the row both comparisons are False.
-    return math.isnan(finding.margin) or (
-        finding.margin >= margin - ROUNDING_MIN and eased <= ROUNDING_MIN)
+    return math.isnan(finding.margin) or (finding.margin >= margin - ROUNDING_MIN and eased <= ROUNDING_MIN)
 
 
 def _against(value: float, limit: float) -> str:
@@ -156,8 +152,7 @@ def _by(paper: Acceptance) -> str:
 
 def _told(finding: Finding, rulings: Sequence[Ruling]) -> Finding:
     """The finding with who accepted it, or with an acceptance that does not cover it in its message."""
-    held = [each.acceptance for each in rulings if each.state == HOLDS]
-    if held:
+    if held := [each.acceptance for each in rulings if each.state == HOLDS]:
         return replace(finding, accepted="; ".join(f"{_by(each)}: {one_line(each.why)}" for each in held))
     notes = [f"Accepted before the outing {_by(each.acceptance)}: ask again" if each.state == ASK_AGAIN else
              f"Accepted {_by(each.acceptance)}, {each.state}" for each in rulings]
@@ -208,7 +203,8 @@ def _asked_for(plan: TimedPlan, given: object) -> Finding:
     if not isinstance(row, Mapping) or not all(isinstance(row.get(name), str) for name in _NAMES):
         raise ScenarioError.single(f"is no finding; {_HOW}", table="accept", column="finding",
                                    value=type(given).__name__)
-    same = [each for each in _findings(plan) if identity(vars(each)) == identity(row) and all(
+    found = findings_in(findings_of(plan))
+    same = [each for each in found if identity(vars(each)) == identity(row) and all(
         name not in row or _is_same(row[name], getattr(each, name)) for name in ("value", "limit", "margin"))]
     if not same:
         raise ScenarioError.single(f"is no finding of this plan; {_HOW}", table="accept", column="finding",

@@ -20,10 +20,8 @@ from planning_kit.judge import (
     check_custody,
     check_hazard_data,
     check_hazards,
-    check_inhibits,
-    check_light,
     check_limits,
-    check_log,
+    check_needs,
     check_places,
     check_quality,
     check_reserves,
@@ -36,24 +34,20 @@ from planning_kit.plan.timed import TimedPlan
 
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
-    check for module in (check_limits, check_crew, check_light, check_places, check_inhibits, check_reserves,
-                         check_custody, check_tethers, check_hazards, check_hazard_data,
-                         check_quality, check_rules, check_log)
+    check for module in (check_limits, check_crew, check_needs, check_places, check_reserves, check_custody,
+                         check_tethers, check_hazards, check_hazard_data, check_quality, check_rules)
     for name, check in vars(module).items() if name.startswith("check_"))
 
 _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
 
 
 def findings_of(plan: TimedPlan) -> pd.DataFrame:
-    """Everything found wrong or worth knowing, worst first.
+    """Everything found wrong or worth knowing, worst first: ``plan.findings``, whoever has accepted them.
 
-    Columns: ``severity`` (stop, concern, remark), ``check``, ``rule`` (the one rule of the check that is
-    broken), ``about`` (the item, place, inhibit, route, ... by id), ``crew``, ``step``, ``start_min``
-    (PET), ``message``, ``source``, then ``value``, ``limit`` and ``margin`` where it has numbers.
     No plan is checked twice. Of items that only skipped work would have touched see `as_untouched`.
     """
     if plan not in _FOUND:
-        untouched = check_log.untouched_items(plan)
+        untouched = check_rules.untouched_items(plan)
         _FOUND[plan] = findings_table(
             check_custody.as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
     # A copy: what a caller changes in it must not be told to the next one.
@@ -103,8 +97,7 @@ def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) ->
 
 
 def _rows(found: TimedPlan | pd.DataFrame) -> list[Row]:
-    table = found if isinstance(found, pd.DataFrame) else findings_of(found)
-    return table.to_dict("records")
+    return (found if isinstance(found, pd.DataFrame) else findings_of(found)).to_dict("records")
 
 
 def _matched(before: list[Row], after: list[Row]) -> Iterator[tuple[str, Row]]:
@@ -117,7 +110,6 @@ def _matched(before: list[Row], after: list[Row]) -> Iterator[tuple[str, Row]]:
                 old.remove(match)
                 new.remove(row)
                 if row["severity"] != match["severity"]:
-                    is_worse = _RANK[row["severity"]] < _RANK[match["severity"]]
-                    yield WORSE if is_worse else BETTER, row
+                    yield WORSE if _RANK[row["severity"]] < _RANK[match["severity"]] else BETTER, row
     yield from ((CAME, row) for row in new)
     yield from ((WENT, row) for row in old)

@@ -59,8 +59,7 @@ _WORDS = {
 def check_custody(plan: TimedPlan) -> Iterator[Finding]:
     """Every take, leave and use that cannot be done as written (stop), one finding each."""
     for mishap in plan.tracked_custody.mishaps:
-        words = _WORDS.get(mishap.kind)
-        if words:
+        if words := _WORDS.get(mishap.kind):
             named = _fields(plan, mishap)
             late = mishap.later_min - mishap.at_min
             yield Finding(
@@ -148,8 +147,7 @@ def _because(spell: Overload, mishaps: Sequence[Mishap], slots: Mapping[str, flo
 
 def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
     """One remark that names everything handled whose slots are not given."""
-    missing = plan.tracked_custody.unweighed
-    if missing:
+    if missing := plan.tracked_custody.unweighed:
         yield Finding(
             REMARK, CHECK, "no-slots", about=" ".join(missing),
             message=f"no slots are given for {', '.join(missing)}: what hands and bags can hold is not "

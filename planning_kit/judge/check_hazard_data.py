@@ -40,9 +40,9 @@ def check_needed_by(plan: TimedPlan) -> Iterator[Finding]:
         others = {hazard.hazard: controlled(hazard.controls, without) for hazard in hazards}
         work = dict.fromkeys(each.step for each in met if each.doing == "work" and each.step
                              and not lasts_through(others[each.hazard.hazard], each.from_min, each.until_min))
-        parts = [(("not typed", [step for step in work if step not in inhibit.needed_by])),
-                 ("typed, but without one",
-                  [step for step in inhibit.needed_by if step not in {each.step for each in met}])]
+        exposed = {each.step for each in met}
+        parts = (("not typed", [step for step in work if step not in inhibit.needed_by]),
+                 ("typed, but without one", [step for step in inhibit.needed_by if step not in exposed]))
         words = "; ".join(f"{what}: {', '.join(steps)}" for what, steps in parts if steps)
         if hazards and words:
             yield Finding(
@@ -110,8 +110,7 @@ def check_moved_places(plan: TimedPlan) -> Iterator[Finding]:
 def check_hazard_data(plan: TimedPlan) -> Iterator[Finding]:
     """Hazards without a source, and spheres while nobody says how far a body reaches (remarks)."""
     hazards, checks = plan.scenario.records.hazards, plan.scenario.settings.checks
-    bare = [hazard.hazard for hazard in hazards if not hazard.source]
-    if bare:
+    if bare := [hazard.hazard for hazard in hazards if not hazard.source]:
         yield Finding(REMARK, DATA, "no-source", about=" ".join(bare),
                       message=f"no source is given for {', '.join(bare)} (hazards.source): say who says so")
     spheres = [hazard.hazard for hazard in hazards if hazard.centre]

@@ -20,17 +20,9 @@ from planning_kit.inputs.records import Crew, Hazard, Step
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.check_custody import at_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
+from planning_kit.plan import hazard_presence as presence
 from planning_kit.plan.activities import TRAVEL, WORK, Activity
 from planning_kit.plan.exposures import Exposure, lasts_through, open_parts, spells_of
-from planning_kit.plan.hazard_presence import (
-    CONFIRMED,
-    HELD,
-    SAFE,
-    Conditions,
-    Reach,
-    control_windows,
-    controlled,
-)
 from planning_kit.plan.legs import Passage, crew_passages
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import ROUNDING_MIN, grouped
@@ -47,8 +39,8 @@ def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
     """Inside a hazard that nobody may be in, without a control in force: a stop, of a note a concern."""
     @cache
     def held(controls: Controls | None) -> dict[str, Windows]:
-        return {stage: controlled(controls, control_windows(plan.inhibit_holds, stage))
-                for stage in (HELD, SAFE, CONFIRMED)}
+        return {stage: presence.controlled(controls, presence.control_windows(plan.inhibit_holds, stage))
+                for stage in (presence.HELD, presence.SAFE, presence.CONFIRMED)}
 
     for spell in spells_of(plan.tracked_exposures, *_FORBIDDEN):
         if parts := open_parts(spell):
@@ -59,12 +51,12 @@ def check_exposures(plan: TimedPlan) -> Iterator[Finding]:
 
 def _why_open(begin: float, end: float, inside_from: float, held: Mapping[str, Windows]) -> str:
     """Why nothing controls in a part. ``held``: when the controls stand, are safe and confirmed."""
-    if lasts_through(held[SAFE], begin, end):
+    if lasts_through(held[presence.SAFE], begin, end):
         return "not-confirmed"
-    if lasts_through(held[HELD], begin, end):
+    if lasts_through(held[presence.HELD], begin, end):
         return "not-yet-safe"
     # Of one that was never confirmed in time the lift is no news: it did not control before.
-    was_held = np.any(np.abs(held[CONFIRMED][:, 1] - begin) <= ROUNDING_MIN)
+    was_held = np.any(np.abs(held[presence.CONFIRMED][:, 1] - begin) <= ROUNDING_MIN)
     return "lifted" if was_held and begin > inside_from + ROUNDING_MIN else "no-control"
 
 
@@ -88,8 +80,7 @@ def _exposed(plan: TimedPlan, spell: Sequence[Exposure], parts: Sequence[tuple[f
 def _remedy(plan: TimedPlan, hazard: Hazard, rule: str, parts: Sequence[tuple[float, float]],
             last: float) -> str:
     if hazard.controls is None:
-        off = " and ".join(term.about for term in hazard.when if term.kind == "off")
-        if off:
+        if off := " and ".join(term.about for term in hazard.when if term.kind == "off"):
             return f"it is there while {off} does not control (when); let it do so all the while, or stay out"
         return "nothing controls it; go another way, or at another time, or name its controls"
     begin, end = parts[0]
@@ -118,7 +109,7 @@ def _stands(plan: TimedPlan, hold: Hold) -> str:
              f"{pet_label(hold.lift_after_min, 'down')}")
     if not (inhibit.safe_after_min or inhibit.confirmed_by):
         return words
-    controls = control_windows([hold])[inhibit.inhibit]
+    controls = presence.control_windows([hold])[inhibit.inhibit]
     why = " and ".join(["safe"] * bool(inhibit.safe_after_min) + ["confirmed"] * bool(inhibit.confirmed_by))
     if not len(controls):
         return f"{words} but is never {why}"
@@ -237,13 +228,13 @@ def check_ways_home(plan: TimedPlan) -> Iterator[Finding]:
                if each.limit in _FORBIDDEN and each.class_ != "note"]
     if not hazards:
         return
-    by_inhibit = control_windows(plan.inhibit_holds)
-    conditions = Conditions(plan, plan.passages, plan.tracked_custody, by_inhibit)
+    by_inhibit = presence.control_windows(plan.inhibit_holds)
+    conditions = presence.Conditions(plan, plan.passages, plan.tracked_custody, by_inhibit)
     homes = {crew.crew: _homes(plan, crew) for crew in plan.scenario.records.crew}
     for hazard in hazards:
-        held = controlled(hazard.controls, by_inhibit)
+        held = presence.controlled(hazard.controls, by_inhibit)
         opened = intersect(conditions.of(hazard)[0], complement(held, (-inf, inf)))
-        reach = Reach(plan.scenario.records, hazard)
+        reach = presence.Reach(plan.scenario.records, hazard)
         for crew, legs_home in homes.items():
             if hazard.applies_to and crew not in hazard.applies_to:
                 continue
@@ -265,7 +256,7 @@ def _homes(plan: TimedPlan, crew: Crew) -> dict[str, tuple[Passage, ...]]:
         for start, minutes in ways.items() if not isinf(minutes)}
 
 
-def _is_inside(plan: TimedPlan, leg: Passage, reach: Reach) -> bool:
+def _is_inside(plan: TimedPlan, leg: Passage, reach: presence.Reach) -> bool:
     """Whether the leg is inside, or the named place that it leads to."""
     passes = leg.to_place != plan.scenario.settings.airlock_place and reach.passes(leg.to_place)
     return passes or (leg.route is not None and bool(reach.on(leg.place, leg.to_place, leg.route)))

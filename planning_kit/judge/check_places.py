@@ -217,8 +217,7 @@ def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
     missing: list[str] = []
     about: list[str] = []
     for flag in ("tight", "snag"):
-        routes = [(r.from_place, r.to_place) for r in walked if getattr(r, flag) is None]
-        if routes:
+        if routes := [(r.from_place, r.to_place) for r in walked if getattr(r, flag) is None]:
             missing.append(f"routes.{flag} for {', '.join(map(' to '.join, routes))}")
             about += chain(*routes)
     carried = {h.item for h in plan.tracked_custody.holdings if h.holder in plan.travels}

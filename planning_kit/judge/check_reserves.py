@@ -68,24 +68,21 @@ def check_suit_data(plan: TimedPlan) -> Iterator[Finding]:
         lost = [store for store in unknown if store.missing == missing]
         yield _about("not-known", missing, lost,
                      f"not checked, nor in the return margins: {', '.join(missing)} missing")
-    bare = [store for store in stores if store.is_known and isnan(store.reserve)]
-    if bare:
+    if bare := [store for store in stores if store.is_known and isnan(store.reserve)]:
         keys = dict.fromkeys(f"{store.consumable}_reserve_fraction" for store in bare)
         yield _about("no-reserve", keys, bare,
                      f"checked only against running out: [suit] {', '.join(keys)} missing")
     crew, suits = plan.scenario.records.crew, plan.scenario.settings.suits
-    unsaid = [step.step for step in plan.steps if not step.exertion and step.crew in (*suits, "both")]
-    if unsaid:
+    if unsaid := [step.step for step in plan.steps if not step.exertion and step.crew in (*suits, "both")]:
         yield _remark("no-exertion", unsaid, (),
                       f"no exertion given, counted as {DEFAULT_EXERTION}: {', '.join(unsaid)}")
-    no_factor = [person.crew for person in crew if person.exertion_factor is None]
-    if no_factor:
+    if no_factor := [person.crew for person in crew if person.exertion_factor is None]:
         yield _remark("no-exertion-factor", (), no_factor, "no exertion_factor in crew.csv: counted as 1")
     # Only of a suit that is described at all.
     no_before = [person.crew for person in crew
                  if set(vars(suits[person.crew].used_before).values()) == {None}
-                 and any(getattr(suits[person.crew], f"{name}_{unit}") is not None for name,
-                         unit in UNITS.items())]
+                 and any(getattr(suits[person.crew], f"{name}_{unit}") is not None
+                         for name, unit in UNITS.items())]
     if no_before:
         yield _remark("no-use-before", (), no_before, "suit use before PET 0 "
                       "([suit.used_before]) is not given: counted as none")

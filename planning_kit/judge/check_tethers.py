@@ -12,7 +12,7 @@ from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import tether_lines
 from planning_kit.plan.activities import TRAVEL
-from planning_kit.plan.tether_lines import Crossing, HookMove, Remedy, Tether, TooFar
+from planning_kit.plan.tether_lines import HookMove, Remedy, Tether, TooFar
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "tethers"
@@ -38,7 +38,9 @@ def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances:
              tether_m: float) -> Finding:
     first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
     when = pet_spans(*((spell.from_min, spell.until_min) for spell in spells))
-    mend = tether_lines.remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
+    moves = tether_lines.remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
+    mend = f"move the hook {', and '.join(_move(plan, tether, move) for move in moves)}" if moves else (
+        "no move of this hook to an anchor on the way mends it; go another way or use a longer tether")
     return Finding(
         STOP, CHECK, "reach", about=first.first.line[0], crew=tether.crew, step=first.first.passage.step,
         start_min=first.from_min,
@@ -46,8 +48,7 @@ def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances:
             f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
             f"{number_label(worst.reach_m, 'up')} m along the way from its hook at "
             f"{plan.place_title(first.first.line[0])}"
-            f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: "
-            f"{_mend(plan, tether, mend)}"),
+            f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: {mend}"),
         source="crew.tether_m", value=worst.reach_m, limit=tether_m, margin=tether_m - worst.reach_m)
 
 
@@ -55,12 +56,6 @@ def _because(tether: Tether, by_min: float) -> str:
     """The last hook move that failed until then, if any."""
     failed = [move for move in (*tether.no_anchor, *tether.owner_away) if move.at_min <= by_min]
     return f" (the hook move of {failed[-1].step} does not count: see there)" if failed else ""
-
-
-def _mend(plan: TimedPlan, tether: Tether, moves: Sequence[Remedy]) -> str:
-    if not moves:
-        return "no move of this hook to an anchor on the way mends it; go another way or use a longer tether"
-    return "move the hook " + ", and ".join(_move(plan, tether, move) for move in moves)
 
 
 def _move(plan: TimedPlan, tether: Tether, move: Remedy) -> str:
@@ -133,9 +128,8 @@ def _hook(plan: TimedPlan, rule: str, tether: Tether, move: HookMove, at: str, w
     place = plan.place_title(move.place) if move.place else "no place"
     return Finding(
         STOP, CHECK, rule, about=move.place, crew=tether.crew, step=move.step, start_min=move.at_min,
-        message=f"{move.step} moves the tether "
-                f"of {tether.crew} at {pet_label(move.at_min)} {at} {place}{wrong}",
-        source=source)
+        message=f"{move.step} moves the tether of {tether.crew} at {pet_label(move.at_min)} {at} {place}"
+                f"{wrong}", source=source)
 
 
 def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
@@ -159,23 +153,16 @@ def check_hooks_going_in(plan: TimedPlan) -> Iterator[Finding]:
 def check_crossings(plan: TimedPlan) -> Iterator[Finding]:
     """Two lines along one route whose owners pass each other there (concern)."""
     tethers = list(plan.tracked_tethers.values())
-    if len(tethers) == 2:
-        for crossing in tether_lines.crossings(*tethers):
-            yield _crossing(plan, crossing)
-
-
-def _crossing(plan: TimedPlan, crossing: Crossing) -> Finding:
-    place, to_place = plan.place_title(crossing.place), plan.place_title(crossing.to_place)
-    if crossing.is_on_the_route:
-        how = f"meets {crossing.other} between {place} and {to_place} at {pet_label(crossing.at_min)}"
-    else:
-        how = (f"passes {crossing.other}, who stands at {to_place}, at {pet_label(crossing.at_min)}, "
-               f"and both tethers lie along the way from {place}")
-    # Sorted: the same route is the same finding from whichever end it is walked.
-    return Finding(
-        CONCERN, CHECK, "crossing", about=" ".join(sorted((crossing.place, crossing.to_place))),
-        crew=f"{crossing.crew} {crossing.other}", step=crossing.step, start_min=crossing.at_min,
-        message=(
-            f"{crossing.crew} {how}: the lines may cross; agree who passes on which side, or let one wait "
-            "(after)"),
-        source="common practice, no source")
+    for crossing in tether_lines.crossings(*tethers) if len(tethers) == 2 else ():
+        place, to_place = plan.place_title(crossing.place), plan.place_title(crossing.to_place)
+        if crossing.is_on_the_route:
+            how = f"meets {crossing.other} between {place} and {to_place} at {pet_label(crossing.at_min)}"
+        else:
+            how = (f"passes {crossing.other}, who stands at {to_place}, at {pet_label(crossing.at_min)}, "
+                   f"and both tethers lie along the way from {place}")
+        # Sorted: the same route is the same finding from whichever end it is walked.
+        yield Finding(
+            CONCERN, CHECK, "crossing", about=" ".join(sorted((crossing.place, crossing.to_place))),
+            crew=f"{crossing.crew} {crossing.other}", step=crossing.step, start_min=crossing.at_min,
+            message=f"{crossing.crew} {how}: the lines may cross; agree who passes on which side, or let one "
+                    "wait (after)", source="common practice, no source")

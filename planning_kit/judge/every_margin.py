@@ -9,17 +9,8 @@ import numpy as np
 from planning_kit.inputs.records import Step, Task
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge import margins as kinds
-from planning_kit.judge.margins import (
-    Edge,
-    Margin,
-    Term,
-    by_tightness,
-    in_minutes,
-    is_past,
-    spread,
-    window_margins,
-)
+from planning_kit.judge import margins
+from planning_kit.judge.margins import Edge, Margin, Term, in_minutes, is_past, spread, window_margins
 from planning_kit.plan.activities import WORK
 from planning_kit.plan.exposures import Exposure, open_parts, spells_of
 from planning_kit.plan.hazard_presence import control_windows, controlled
@@ -37,7 +28,7 @@ def exact_margins(plan: TimedPlan) -> tuple[Margin, ...]:
     if plan not in _EXACT:
         late = spread(plan)
         at_end = float(max((late[home.last] for home in plan.network.homes if home.last >= 0), default=0.0))
-        _EXACT[plan] = tuple(by_tightness((
+        _EXACT[plan] = tuple(margins.by_tightness((
             *window_margins(plan), *_links(plan, late), *_clocks(plan), *_inhibits(plan, late),
             *_exposures(plan), *_tethers(plan), *_returns(plan, late), *_stores(plan, at_end),
             *_limits(plan, at_end), *_last_starts(plan, late))))
@@ -49,7 +40,7 @@ def _links(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
     for cover in plan.link_covers:
         if cover.step.link == "yes" and not is_past(plan, cover.finish_min):
             left = left_in(plan.almanac.any_link, cover.start_min, cover.finish_min)
-            yield in_minutes(plan, kinds.LINK, "link", cover.step, cover.start_min, "the link", margin=left,
+            yield in_minutes(plan, margins.LINK, "link", cover.step, cover.start_min, "the link", margin=left,
                              late=late[plan.position(cover.step.step)])
 
 
@@ -63,7 +54,7 @@ def _clocks(plan: TimedPlan) -> Iterator[Margin]:
             term = Term(Edge(then, gap.then_at == "finish"), clock.max_gap_min,
                         Edge(first, gap.first_at == "finish"))
             why = f" ({reason})" if (reason := one_line(gap.reason)) else ""
-            yield in_minutes(plan, kinds.CLOCK, f"{gap.first_step} {gap.then_step}", plan.steps[then],
+            yield in_minutes(plan, margins.CLOCK, f"{gap.first_step} {gap.then_step}", plan.steps[then],
                              clock.end_min, f"the clock {gap.first_step} to {gap.then_step}{why}", [term],
                              late=spread(plan, clock.begin_min)[then])
 
@@ -83,14 +74,14 @@ def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
         begin, end = Edge(plan.position(inhibit.from_step), False), Edge(until)
         named = inhibit.inhibit, plan.steps[until], hold.lift_after_min
         if inhibit.hold_max_min is not None:
-            yield in_minutes(plan, kinds.INHIBIT, *named, f"inhibit {inhibit.inhibit}, held at most "
+            yield in_minutes(plan, margins.INHIBIT, *named, f"inhibit {inhibit.inhibit}, held at most "
                              f"{inhibit.hold_max_min:g} min",
                              [Term(end, inhibit.hold_max_min - inhibit.lead_min, begin)],
                              late=spread(plan, hold.set_by_min + inhibit.lead_min)[until])
         if inhibit.window:
             left = left_in(window_of_hold(plan, hold), hold.set_by_min, hold.lift_after_min)
             terms = [Term(end, hold.lift_after_min + left)] if isfinite(left) else []
-            yield in_minutes(plan, kinds.INHIBIT, *named, f"the {inhibit.window} of inhibit "
+            yield in_minutes(plan, margins.INHIBIT, *named, f"the {inhibit.window} of inhibit "
                              f"{inhibit.inhibit}", terms, margin=left, late=late[until])
         for name, at_begin, at_end in needed_edges(plan, hold):
             step = plan.position(name)
@@ -101,7 +92,7 @@ def _inhibits(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
                 edges.append((at_end, Term(Edge(step), 0.0, end)))
             if edges:
                 yield in_minutes(
-                    plan, kinds.INHIBIT, inhibit.inhibit, plan.steps[step], float(plan.starts[step]),
+                    plan, margins.INHIBIT, inhibit.inhibit, plan.steps[step], float(plan.starts[step]),
                     f"inhibit {inhibit.inhibit} in force for {name}", [term for _, term in edges],
                     margin=min(left for left, _ in edges), late=late[step])
 
@@ -137,7 +128,7 @@ def _inside(plan: TimedPlan, spell: Sequence[Exposure], margin: float, what: str
     last = spell[-1]
     steps = [step for step in dict.fromkeys(one.step for one in spell if one.doing == WORK) if step]
     late = max(spread(plan, spell[0].from_min)[[plan.position(step) for step in steps]], default=0.0)
-    return Margin(kinds.EXPOSURE, last.hazard.hazard, last.crew, last.step, last.until_min, margin, "min",
+    return Margin(margins.EXPOSURE, last.hazard.hazard, last.crew, last.step, last.until_min, margin, "min",
                   what, margin, late, steps=tuple(steps))
 
 
@@ -149,7 +140,7 @@ def _tethers(plan: TimedPlan) -> Iterator[Margin]:
             worst = max(own, key=lambda lie: lie.reach_m)
             if tether.tether_m is not None:
                 at_min = max(worst.passage.start_min, plan.now_min or 0.0)
-                yield Margin(kinds.TETHER, hook, tether.crew, worst.passage.step, at_min,
+                yield Margin(margins.TETHER, hook, tether.crew, worst.passage.step, at_min,
                              tether.tether_m - worst.reach_m, "m",
                              f"{tether.crew}'s tether of {tether.tether_m:g} m, hooked at "
                              f"{plan.place_title(hook)}", nan)
@@ -165,7 +156,7 @@ def _returns(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
             at_min, margin = float(returns.at_min[worst]), float(case.margin_min[worst]) - reserve
             begun = [late[plan.position(each.step)] for each in plan.lanes[returns.crew]
                      if each.kind == WORK and each.step and each.start_min <= at_min]
-            yield Margin(kinds.RETURN, case.name, returns.crew, returns.step[worst], at_min, margin, "min",
+            yield Margin(margins.RETURN, case.name, returns.crew, returns.step[worst], at_min, margin, "min",
                          f"the reserve of {reserve:g} min on {returns.crew}'s way home, {case.name}", margin,
                          begun[-1] if begun else 0.0)
 
@@ -175,7 +166,7 @@ def _stores(plan: TimedPlan, at_end: float) -> Iterator[Margin]:
         has_reserve = not isnan(store.reserve)
         margin = store.left_at_end - (store.reserve if has_reserve else 0.0)
         rate, unit = store.mean_rate, UNIT_WORDS[store.unit]
-        yield Margin(kinds.STORE, store.consumable, store.crew, "", plan.safe_min, margin, unit,
+        yield Margin(margins.STORE, store.consumable, store.crew, "", plan.safe_min, margin, unit,
                      f"{store.crew}'s {'reserve of ' if has_reserve else ''}{WORDS[store.consumable]}",
                      margin / rate if rate > 0 else inf, at_end)
 
@@ -185,7 +176,7 @@ def _stores(plan: TimedPlan, at_end: float) -> Iterator[Margin]:
 def _limits(plan: TimedPlan, at_end: float) -> Iterator[Margin]:
     for key, limit in (("planned_min", plan.scenario.settings.limits.planned_min),
                        (HARD_MIN, plan.hard_min)):
-        yield in_minutes(plan, kinds.LIMIT, key, None, plan.end_min,
+        yield in_minutes(plan, margins.LIMIT, key, None, plan.end_min,
                          f"the {key[:-4]} limit of {pet_label(limit, 'down')}", [Term(Edge(-1), limit)],
                          late=at_end)
 
@@ -205,7 +196,7 @@ def _last_starts(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
             position = plan.position(step.step)
             own = max(step.minutes_high - plan.durations[position], 0.0)
             yield in_minutes(
-                plan, kinds.LAST_START, task.task, step, start,
+                plan, margins.LAST_START, task.task, step, start,
                 f"task {task.task}, not begun after {pet_label(last, 'down')}",
                 [Term(Edge(position, False), last)], late=late[position] - own)
 
@@ -221,7 +212,7 @@ def nearest_edges(plan: TimedPlan) -> np.ndarray:
         for step in each.steps:
             room[plan.position(step)] = np.minimum(room[plan.position(step)], each.margin)
         for term in each.terms:
-            if term.late.step < 0 or each.kind in kinds.IN_WINDOWS:  # slack says it
+            if term.late.step < 0 or each.kind in margins.IN_WINDOWS:  # slack says it
                 continue
             left = float(term.left_min(plan.starts, plan.finishes, plan.end_min))
             to_late = _float_to(plan, term.late.step)

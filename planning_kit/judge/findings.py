@@ -74,6 +74,11 @@ def identity(row: Mapping[Any, Any]) -> Identity:
     return check, rule, row["about"], row["crew"], "" if (check, rule) in _SHOWS_ANYWHERE else row["step"]
 
 
+def findings_in(table: pd.DataFrame) -> list[Finding]:
+    """The rows of a findings table, in their order."""
+    return [Finding(*row) for row in table.itertuples(index=False)]
+
+
 def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
     """Findings as a DataFrame, worst first, then by time (those of the whole outing first)."""
     frame = pd.DataFrame([asdict(finding) for finding in findings], columns=FINDING_COLUMNS)

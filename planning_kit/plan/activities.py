@@ -271,10 +271,8 @@ HANDOVER_COLUMNS = ["from_crew", "to_crew", "from_step", "to_step", "from_min", 
 def timeline_table(lanes: Mapping[str, Sequence[Activity]], pet_zero: datetime) -> pd.DataFrame:
     """One row an activity, by start and then lane (columns: see `TimedPlan.timeline`)."""
     order = {crew: number for number, crew in enumerate(lanes)}
-    activities = sorted(
-        (activity for lane in lanes.values() for activity in lane),
-        key=lambda activity: (activity.start_min, order[activity.crew]),
-    )
+    activities = sorted((activity for lane in lanes.values() for activity in lane),
+                        key=lambda activity: (activity.start_min, order[activity.crew]))
     frame = ShownTable([asdict(activity) for activity in activities], columns=TIMELINE_COLUMNS)
     for end in ("start", "finish"):
         frame[f"{end}_utc"] = pd.Timestamp(pet_zero) + pd.to_timedelta(frame[f"{end}_min"], unit="min")

@@ -27,11 +27,8 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
         steps=tuple(index),
         releases=(*first_releases(steps, orders, travels, airlock),
                   *hatch_releases(records.settings, steps, orders, travels)),
-        bounds=(
-            *order_bounds(steps, orders, travels),
-            *after_bounds(steps, index),
-            *gap_bounds(records.gaps, index),
-        ),
+        bounds=(*order_bounds(steps, orders, travels), *after_bounds(steps, index),
+                *gap_bounds(records.gaps, index)),
         demands=demands,
         allowed=tuple(allowed_windows(each) for each in demands),
         groups=tuple(same_window_groups(steps, demands)),
@@ -39,8 +36,7 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
         ends_min=float(on_grid(records.settings.airlock.ends_min)),
         horizon_min=almanac.horizon_min,
         late=late,
-        late_margins_min=tuple(steps[position].late_margin_min for position in late),
-    )
+        late_margins_min=tuple(steps[position].late_margin_min for position in late))
 
 
 def crew_travel(records: Records) -> dict[str, Travel]:
@@ -105,8 +101,7 @@ def order_bounds(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
             yield Bound(
                 before, after, kinds.ORDER, steps[before].step, crew=who,
                 fixed_min=step.travel_extra_min if moving else 0.0,
-                travel_min=travel_into(step, travels[who], steps[before].place) if moving else 0.0,
-            )
+                travel_min=travel_into(step, travels[who], steps[before].place) if moving else 0.0)
 
 
 def after_bounds(steps: Sequence[Step], index: Mapping[str, int]) -> Iterator[Bound]:

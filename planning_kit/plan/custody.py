@@ -342,7 +342,9 @@ def kit_table(records: Records, holdings: Sequence[Holding],
     """
     rows = []
     airlock = records.settings.airlock_place
-    away = {crew: _away(theirs, airlock) for crew, theirs in passages.items()}
+    away = {crew: Spans((each.start_min, each.finish_min) for each in theirs
+                        if each.route is not None or each.place != airlock)
+            for crew, theirs in passages.items()}
     by_item = grouped((stay.item, stay) for stay in holdings)
     for item in records.hardware:
         stays = by_item[item.item]
@@ -361,9 +363,3 @@ def kit_table(records: Records, holdings: Sequence[Holding],
 def is_in(records: Records, holder: str) -> bool:
     """Whether what this holder has is inside at the end: held by someone, at the airlock, or inside."""
     return holder == records.settings.airlock_place or all(place.place != holder for place in records.places)
-
-
-def _away(passages: Sequence[Passage], airlock: str) -> Spans:
-    """When someone is away from the airlock."""
-    return Spans((passage.start_min, passage.finish_min) for passage in passages
-                 if passage.route is not None or passage.place != airlock)

@@ -121,8 +121,7 @@ class _Inside:
 
     def _passed(self, before: Passage | None, after: Passage) -> list[int]:
         """The hazards of a named place between two legs, where none of the two is inside there."""
-        touched = {number for number, parts in (self._parts(before) if before else ())
-                   if parts[-1][1] == 1.0}
+        touched = {number for number, parts in (self._parts(before) if before else ()) if parts[-1][1] == 1.0}
         touched |= {number for number, parts in self._parts(after) if parts[0][0] == 0.0}
         return [number for number, reach in enumerate(self._reaches)
                 if reach.passes(after.place) and number not in touched]

@@ -256,8 +256,7 @@ def broken_rules(network: Network, steps: Collection[int], starts: np.ndarray, d
                 yield Broken(step, by, demand)
     for group in network.groups:
         members = list(group.members)
-        begun = [member for member in members if member in steps]
-        if begun:
+        if begun := [member for member in members if member in steps]:
             # Of all members, also those to come: a group is broken, too, if its rest lies in another window.
             first, last = float(starts[members].min()), float((starts[members] + lengths[members]).max())
             by = _outside(group.demand, first, last, tolerance_min)

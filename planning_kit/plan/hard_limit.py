@@ -12,11 +12,10 @@ Of many timings of one order of work (samples, PET 0 times) all limits are recko
 an activity does not depend on when it is, so that only the edges of the activities differ.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import itemgetter
+from typing import Self
 
 import numpy as np
 
@@ -92,7 +91,7 @@ class LimitRule:
 
     @classmethod
     def by_consumables(cls, times: Times, lanes: Mapping[str, Sequence[Activity]],
-                       suits: Sequence[SuitHistory]) -> LimitRule:
+                       suits: Sequence[SuitHistory]) -> Self:
         """The rule of a plan with these lanes and suits."""
         uses = tuple(_Use(store, {activity.step: rate for activity, rate in zip(
             lanes[suit.crew], store.rates.tolist(), strict=True) if activity.kind == WORK})

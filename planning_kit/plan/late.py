@@ -11,11 +11,10 @@ late step behind it is moved first, and what that one moves counts: margins do n
 step starts before its earliest start for the sake of a margin: there is then less of it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Self
 
 import numpy as np
 
@@ -96,7 +95,7 @@ class _Side:
     bounds: tuple[Bound, ...]
 
     @classmethod
-    def of(cls, network: Network, late: Sequence[int], margins_min: Sequence[float]) -> _Side:
+    def of(cls, network: Network, late: Sequence[int], margins_min: Sequence[float]) -> Self:
         pairs = [(step, margin) for step, margin in zip(late, margins_min, strict=True)
                  if step not in network.fixed]
         own = tuple(step for step, _ in pairs)

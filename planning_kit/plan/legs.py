@@ -129,17 +129,15 @@ def cautions_table(places: Sequence[Place], passages: Mapping[str, Sequence[Pass
     return frame.sort_values(["at_min", "crew"], kind="stable").reset_index(drop=True)
 
 
-def _cautions(crew: str, passages: Sequence[Passage],
-              of_place: Mapping[str, tuple[str, str]],
-             ) -> Iterator[tuple[str, float, str, str, str, str, str]]:
+def _cautions(crew: str, passages: Sequence[Passage], of_place: Mapping[str, tuple[str, str]]
+              ) -> Iterator[tuple[str, float, str, str, str, str, str]]:
     if passages and of_place[passages[0].place][1]:
         first = passages[0]
         yield crew, first.start_min, first.place, "", first.step, *of_place[first.place]
     for passage in passages:
         if passage.route is None:
             continue
-        words = route_caution(passage.route)
-        if words:
+        if words := route_caution(passage.route):
             yield (crew, passage.start_min, passage.place, passage.to_place, passage.step,
                    passage.route.caution_class, words)
         if of_place[passage.to_place][1]:

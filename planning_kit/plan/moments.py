@@ -153,8 +153,7 @@ def moments_of(plan: TimedPlan, minutes: Sequence[float]) -> Iterator[Moment]:
             stays=stays(bisect_right(moved, minute, key=lambda stay: stay.from_min)),
             inhibits=tuple(InForce(each.inhibit, each.title, each.owner, end) for each, end in in_force),
             light=light, light_until_min=until,
-            in_view=tuple(name for name, windows in plan.relays.items() if _window_at(windows, minute) >= 0),
-        )
+            in_view=tuple(name for name, windows in plan.relays.items() if _window_at(windows, minute) >= 0))
 
 
 def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
@@ -165,8 +164,7 @@ def whole_minutes(plan: TimedPlan, every_min: float = 1.0) -> tuple[float, ...]:
     if not is_number(every_min) or every_min <= 0 or plan.end_min / every_min > _MOST_MINUTES:
         raise ScenarioError.single("is no step of time that can be asked; give minutes above 0",
                                    column="every_min", value=every_min)
-    minutes = np.arange(0.0, plan.end_min, every_min)
-    return (*(float(minute) for minute in minutes), plan.end_min)
+    return (*np.arange(0.0, plan.end_min, every_min).tolist(), plan.end_min)
 
 
 def _minute(plan: TimedPlan, at_min: object) -> float:
@@ -176,9 +174,8 @@ def _minute(plan: TimedPlan, at_min: object) -> float:
         minute = float("nan")
     # The end as shown, rounded to a minute or a tenth, may lie a little past the end itself.
     if not -1e-9 <= minute < plan.end_min + 1.0:
-        raise ScenarioError.single(
-            f"is no minute of this outing; give PET in minutes from 0 to {plan.end_min:.1f}",
-            column="at_min", value=at_min)
+        raise ScenarioError.single(f"is no minute of this outing; give PET in minutes from 0 to "
+                                   f"{plan.end_min:.1f}", column="at_min", value=at_min)
     return min(max(minute, 0.0), plan.end_min)
 
 
@@ -195,14 +192,11 @@ def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
     x, y, z = (a + share * (b - a) for a, b in zip(
         points[here.place], points[here.to_place or here.place], strict=True))
     return Person(
-        crew, point_m=(x, y, z),
-        place=here.place, to_place=here.to_place, route=here.route, share=share,
+        crew, point_m=(x, y, z), place=here.place, to_place=here.to_place, route=here.route, share=share,
         doing=_current(plan.lanes[crew], lambda activity: activity.start_min, minute),
         # Walking back the line is taken in: it lies along the shorter of the two.
         line=min(lie.line, lie.ahead, key=len),
-        reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m),
-        tether_m=tether.tether_m,
-    )
+        reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m), tether_m=tether.tether_m)
 
 
 def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:

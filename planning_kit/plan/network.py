@@ -270,14 +270,10 @@ def pinned(network: Network, starts: np.ndarray) -> Network:
 
     A window that the horizon cuts off has no end here: the horizon is where knowledge ends, not the window.
     """
-    allowed = tuple(
-        None if windows is None else _window_at(windows, starts[step], network.horizon_min)
-        for step, windows in enumerate(network.allowed)
-    )
-    group_windows = tuple(
-        _window_at(windows, starts[list(group.members)].min(), network.horizon_min)
-        for group, windows in zip(network.groups, network.group_windows, strict=True)
-    )
+    allowed = tuple(None if windows is None else _window_at(windows, starts[step], network.horizon_min)
+                    for step, windows in enumerate(network.allowed))
+    group_windows = tuple(_window_at(windows, starts[list(group.members)].min(), network.horizon_min)
+                          for group, windows in zip(network.groups, network.group_windows, strict=True))
     return replace(network, allowed=allowed, group_windows=group_windows)
 
 
@@ -300,21 +296,14 @@ def mirrored(network: Network, deadline_min: float) -> Network:
     beyond = origin - network.horizon_min if np.isfinite(deadline_min) else -np.inf
     ends = () if not np.isfinite(deadline_min) else tuple(
         Release(home.last, home.travel_min + network.ends_min, home.travel_min, crew=home.crew)
-        for home in network.homes if home.last >= 0
-    )
+        for home in network.homes if home.last >= 0)
     return Network(
-        steps=network.steps,
-        releases=ends,
-        bounds=tuple(
-            replace(bound, before=bound.after, after=bound.before,
-                    from_finish=not bound.to_finish, to_finish=not bound.from_finish)
-            for bound in network.bounds
-        ),
-        demands=network.demands,
+        steps=network.steps, releases=ends, demands=network.demands, groups=network.groups,
+        bounds=tuple(replace(bound, before=bound.after, after=bound.before,
+                             from_finish=not bound.to_finish, to_finish=not bound.from_finish)
+                     for bound in network.bounds),
         allowed=tuple(None if w is None else _flipped(w, origin, beyond) for w in network.allowed),
-        groups=network.groups,
-        group_windows=tuple(_flipped(w, origin, beyond) for w in network.group_windows),
-    )
+        group_windows=tuple(_flipped(w, origin, beyond) for w in network.group_windows))
 
 
 def _flipped(windows: np.ndarray, origin: float, beyond: float) -> np.ndarray:

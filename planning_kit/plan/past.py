@@ -114,6 +114,16 @@ class Happened:
     went_with_it: tuple[tuple[str, str], ...] = ()
 
 
+MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
+
+
+def estimates_left(step: Step, left: float) -> tuple[float, float, float]:
+    """Three estimates (`MINUTES`) of what is still to do of a step, spread as the step's own."""
+    share = left / step.minutes_likely if step.minutes_likely > 0 else 0.0
+    # Held to what is to do: low <= likely <= high, though a product is rounded.
+    return min(left, step.minutes_low * share), left, max(left, step.minutes_high * share)
+
+
 def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarray,
               now_min: float) -> Network:
     """The network with the steps of ``starts`` (position to PET minutes) fixed and the rest not before now.
@@ -143,8 +153,7 @@ def with_past(network: Network, starts: Mapping[int, float], durations: np.ndarr
         demands=tuple(() if step in fixed else own for step, own in enumerate(network.demands)),
         allowed=tuple(None if step in fixed else windows for step, windows in enumerate(network.allowed)),
         groups=tuple(groups), group_windows=tuple(windows),
-        homes=tuple(_home(home, starts, durations, now_min - network.ends_min) for home in network.homes),
-    )
+        homes=tuple(_home(home, starts, durations, now_min - network.ends_min) for home in network.homes))
 
 
 def _window_of(begun: list[int], starts: Mapping[int, float], durations: np.ndarray,

@@ -18,8 +18,6 @@ home is what is left there. Where nobody can be helped or brought home the time 
 minus infinity. Neglected: that an emergency makes slow.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -65,6 +63,23 @@ class WayHome:
 
 
 @dataclass(frozen=True)
+class ReturnCase:
+    """One way to come home against one thing that must last, as in `Returns`: minutes at each moment.
+
+    ``to_limit_min``: from its end, in good order, to the hard limit; ``stay_min``: how long it allows a wait;
+    ``first_out``: empty for emergency oxygen.
+    """
+
+    name: str
+    is_alone: bool
+    way: WayHome
+    margin_min: Numbers
+    to_limit_min: Numbers
+    stay_min: float = float("inf")
+    first_out: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Returns:
     """One crew member's way home at each moment of ``at_min`` (PET); all arrays (n,), minutes, NaN unknown.
 
@@ -105,25 +120,7 @@ class Returns:
                        self.stay_min, tuple(name.partition(" ")[2] for name in self.terminate.first_out)),
             ReturnCase("consumables, with the partner", False, self.partner_terminate,
                        self.partner_terminate.suit_margin_min, helped_left, self.partner_stay_min,
-                       self.partner_terminate.first_out),
-        )
-
-
-@dataclass(frozen=True)
-class ReturnCase:
-    """One way to come home against one thing that must last, as in `Returns`: minutes at each moment.
-
-    ``to_limit_min``: from its end, in good order, to the hard limit; ``stay_min``: how long it allows a wait;
-    ``first_out``: empty for emergency oxygen.
-    """
-
-    name: str
-    is_alone: bool
-    way: WayHome
-    margin_min: Numbers
-    to_limit_min: Numbers
-    stay_min: float = float("inf")
-    first_out: tuple[str, ...] = ()
+                       self.partner_terminate.first_out))
 
 
 @dataclass(frozen=True)
@@ -236,8 +233,7 @@ def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mappi
         abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
         partner_abort=way(helped, both, True, hands), partner_terminate=way(helped, both, False, hands),
         ingress_start_min=going_in, hard_min=times.hard_min, after_end_min=times.safe_min - times.end_min,
-        stay_min=_stay_min(settings, own, going_in), partner_stay_min=_stay_min(settings, both, going_in),
-    )
+        stay_min=_stay_min(settings, own, going_in), partner_stay_min=_stay_min(settings, both, going_in))
 
 
 def _suit_margin(stores: Sequence[Store], lasts_min: Sequence[Numbers],

@@ -18,8 +18,6 @@ not seen from the times alone. What raised a step last on the way to those times
 always among the candidates; these causes never run in a circle, so every chain ends at PET 0 or a window.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from heapq import heappop, heappush
@@ -96,8 +94,7 @@ def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, ste
 _RANK = {kind: rank for rank, kind in enumerate(
     (kinds.LOGGED, kinds.LATE, kinds.LATE_END, kinds.LIGHT, kinds.LINK, kinds.WINDOW, kinds.GROUP,
      kinds.MAX_GAP, kinds.PARTNER, kinds.AFTER, kinds.MIN_GAP, kinds.ORDER, kinds.HATCH, kinds.TURN,
-     kinds.NOW)
-)}
+     kinds.NOW))}
 
 
 @dataclass(frozen=True)
@@ -207,6 +204,30 @@ def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
     return floors
 
 
+class _Causes:
+    """Which step is where it is because of which: the forest of what raised each last, numbered in depth.
+
+    A step's own number and those of all that rest on it follow each other, so that each question is one
+    comparison, however long the chains are.
+    """
+
+    def __init__(self, raises: Sequence[Raise]) -> None:
+        caused = grouped((raised.source, step) for step, raised in enumerate(raises))
+        self._first, self._behind = [0] * len(raises), [0] * len(raises)
+        stack, number = caused.get(-1, []), 0
+        while stack:
+            step = stack.pop()
+            if step >= 0:
+                self._first[step], number = number, number + 1
+                stack += [~step, *caused.get(step, ())]
+            else:  # all that rest on it have their numbers
+                self._behind[~step] = number
+
+    def rests_on(self, step: int, other: int) -> bool:
+        """Whether ``step`` is where it is because of ``other``, or is ``other``."""
+        return step >= 0 and self._first[other] <= self._first[step] < self._behind[other]
+
+
 def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised: Raise, causes: _Causes,
               step: int) -> list[Holder]:
     floors = _bounds_on(network, lengths, starts, step)
@@ -231,30 +252,6 @@ def _tight_on(network: Network, lengths: np.ndarray, starts: np.ndarray, raised:
     if raised.kind == kinds.GROUP:
         holders.append(Holder(kinds.GROUP, f"{kinds.GROUP}:{group}", ready_min=ready_min))
     return holders
-
-
-class _Causes:
-    """Which step is where it is because of which: the forest of what raised each last, numbered in depth.
-
-    A step's own number and those of all that rest on it follow each other, so that each question is one
-    comparison, however long the chains are.
-    """
-
-    def __init__(self, raises: Sequence[Raise]) -> None:
-        caused = grouped((raised.source, step) for step, raised in enumerate(raises))
-        self._first, self._behind = [0] * len(raises), [0] * len(raises)
-        stack, number = caused.get(-1, []), 0
-        while stack:
-            step = stack.pop()
-            if step >= 0:
-                self._first[step], number = number, number + 1
-                stack += [~step, *caused.get(step, ())]
-            else:  # all that rest on it have their numbers
-                self._behind[~step] = number
-
-    def rests_on(self, step: int, other: int) -> bool:
-        """Whether ``step`` is where it is because of ``other``, or is ``other``."""
-        return step >= 0 and self._first[other] <= self._first[step] < self._behind[other]
 
 
 def _ready_bounds(floors: list[tuple[float, Holder]]) -> list[tuple[float, Holder]]:

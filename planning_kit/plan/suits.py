@@ -171,8 +171,8 @@ class SuitHistory:
     @property
     def first_out(self) -> Store | None:
         """The known consumable that runs out first; None where none is known."""
-        known = [store for store in self.stores if store.is_known]
-        return min(known, key=lambda store: store.runs_out_min) if known else None
+        known = (store for store in self.stores if store.is_known)
+        return min(known, key=lambda store: store.runs_out_min, default=None)
 
 
 def suit_histories(records: Records, lanes: Mapping[str, Sequence[Activity]]) -> tuple[SuitHistory, ...]:
@@ -287,6 +287,5 @@ def suit_summary_table(histories: Sequence[SuitHistory]) -> pd.DataFrame:
         (store.crew, store.consumable, UNIT_WORDS[store.unit], store.usable, store.used_before,
          store.usable - store.left_at_end, store.left_at_end, store.reserve,
          store.left_at_end - store.reserve, store.runs_out_min, store is history.first_out)
-        for history in histories for store in history.stores
-    ]
+        for history in histories for store in history.stores]
     return ShownTable(rows, columns=SUIT_SUMMARY_COLUMNS)

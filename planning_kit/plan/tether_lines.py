@@ -86,8 +86,7 @@ def track_tether(times: Times, passages: Sequence[Passage], crew: str) -> Tether
         crew, tether_m=next(each.tether_m for each in records.crew if each.crew == crew),
         lies=tuple(follow(times.travels[crew], passages, good, records.settings.airlock_place)),
         moves=tuple(move for move in good if move not in away),
-        no_anchor=tuple(move for move in moves if move.place not in anchors), owner_away=tuple(away),
-    )
+        no_anchor=tuple(move for move in moves if move.place not in anchors), owner_away=tuple(away))
 
 
 def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove], hook: str,
@@ -147,20 +146,17 @@ def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
     rows = []
     for tether in tethers.values():
         length = float("nan") if tether.tether_m is None else tether.tether_m
-        for group in _joined(tether.lies):
+        # Legs one by one; stays at one place with one line together; stays without minutes left out.
+        lasting = (lie for lie in tether.lies
+                   if lie.passage.route or lie.passage.finish_min > lie.passage.start_min)
+        # A leg by its identity, so that it joins no other; a stay by its line, which a hook move changes.
+        for _, lies in groupby(lasting, lambda lie: id(lie) if lie.passage.route else lie.line):
+            group = list(lies)
             first, last, reach = group[0].passage, group[-1].passage, group[0].reach_m
             rows.append((tether.crew, first.start_min, last.finish_min, first.place, first.to_place,
                          group[0].line[0], reach, length, length - reach))
     frame = ShownTable(rows, columns=TETHER_COLUMNS)
     return frame.sort_values(["from_min", "crew"], kind="stable").reset_index(drop=True)
-
-
-def _joined(lies: Sequence[Lie]) -> Iterator[list[Lie]]:
-    """Legs one by one; stays at one place with one line together; stays without minutes left out."""
-    lasting = (lie for lie in lies if lie.passage.route or lie.passage.finish_min > lie.passage.start_min)
-    # A leg by its identity, so that it joins no other; a stay by its line, which a hook move changes.
-    for _, group in groupby(lasting, lambda lie: id(lie) if lie.passage.route else lie.line):
-        yield list(group)
 
 
 @dataclass(frozen=True)
@@ -332,7 +328,9 @@ def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
 
 
 def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
-    stays = list(_stays(stander.lies))
+    # Time at one place without a break; the line may change in it when the hook moves.
+    by_turns = groupby(stander.lies, lambda lie: lie.passage.route is None)
+    stays = [list(group) for is_stay, group in by_turns if is_stay]
     when = Spans((stay[0].passage.start_min, stay[-1].passage.finish_min) for stay in stays)
     for lie, then in pairwise(mover.lies):
         here, at = lie.passage.to_place, lie.passage.finish_min
@@ -344,18 +342,10 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
             begin, end = stay[0].passage.start_min, stay[-1].passage.finish_min
             if stay[0].passage.place == here and begin + ROUNDING_MIN < at < end - ROUNDING_MIN:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)
-                shared = _routes_into(lie.ahead, here) & _routes_into(line, here)
-                if shared:
+                if shared := _routes_into(lie.ahead, here) & _routes_into(line, here):
                     # The least id of several: the order of a set is no answer to build on.
                     yield Crossing(at, mover.crew, lie.passage.step, other=stander.crew, place=min(shared),
                                    to_place=here, is_on_the_route=False)
-
-
-def _stays(lies: Sequence[Lie]) -> Iterator[list[Lie]]:
-    """Time at one place without a break; the line may change in it when the hook moves."""
-    for is_stay, group in groupby(lies, key=lambda lie: lie.passage.route is None):
-        if is_stay:
-            yield list(group)
 
 
 def _routes_into(line: tuple[str, ...], place: str) -> set[str]:

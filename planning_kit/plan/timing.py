@@ -33,12 +33,8 @@ _MOST = 0.7
 """Share of moving samples above which copying them costs more than sweeping the others along."""
 
 
-def earliest_starts(
-    network: Network,
-    durations: np.ndarray,
-    not_before: np.ndarray | None = None,
-    travel_factor: TravelFactor | None = None,
-) -> np.ndarray:
+def earliest_starts(network: Network, durations: np.ndarray, not_before: np.ndarray | None = None,
+                    travel_factor: TravelFactor | None = None) -> np.ndarray:
     """Earliest start of every step.
 
     Parameters
@@ -105,8 +101,7 @@ def outing_end(network: Network, starts: np.ndarray, durations: np.ndarray,
     at_airlock = [
         (starts[home.last] + on_grid(durations[home.last]) if home.last >= 0 else 0.0)
         + on_grid(home.travel_min * np.asarray((travel_factor or {}).get(home.crew, 1.0)))
-        for home in network.homes
-    ]
+        for home in network.homes]
     return np.asarray(np.max(np.broadcast_arrays(*at_airlock), axis=0) + network.ends_min)
 
 
@@ -259,4 +254,3 @@ class _RecordedPass(_Pass):
         moved = super()._raise_groups()
         self.raises |= {int(step): Raise(GROUP) for step in np.flatnonzero(self.starts[:, 0] > before)}
         return moved
-

@@ -1,7 +1,6 @@
 """The plan told in words, in the order it happens: long, to talk through, and in one minute.
 
-It says what the tables and the timed plan say and nothing else: no praise, no guess, no filling-in. The long
-form opens with purpose, time and what goes out, and closes with both inside, margins and what comes home.
+It says what the tables and the timed plan say and nothing else: no praise, no guess, no filling-in.
 """
 
 import math
@@ -106,13 +105,12 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
         yield f"Stays outside: {'; '.join(out)}."
     for row in plan.return_summary.to_dict("records"):
         back = "" if math.isinf(row["time_back_min"]) else (
-            f", {minutes(row['time_back_min'], 'up')} from "
-            f"{plan.scenario.settings.airlock.safety}")
+            f", {minutes(row['time_back_min'], 'up')} from {plan.scenario.settings.airlock.safety}")
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
                f"{pet_label(row['at_min'])}, {names.title(row['place'])}{back}.")
     for crew in plan.travels:
-        yield from (f"Exception, no time to turn back by: {crew}, "
-                    f"{words}." for words in exceptions(plan, crew))
+        yield from (f"Exception, no time to turn back by: {crew}, {words}."
+                    for words in exceptions(plan, crew))
     for row in plan.suit_summary.to_dict("records"):
         if row["first"] and math.isfinite(row["runs_out_min"]):
             yield (f"{row['crew']}'s suit would run out of {WORDS[row['consumable']]} first, at "

@@ -10,7 +10,7 @@ from functools import cached_property
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import Side, pet_label, rounded
 from planning_kit.judge.acceptances import told_findings
-from planning_kit.judge.findings import REMARK, Finding
+from planning_kit.judge.findings import REMARK, findings_in
 from planning_kit.plan.activities import REPRESS_TITLE, TRAVEL, WAIT, Activity
 from planning_kit.plan.exposures import Exposure
 from planning_kit.plan.network import LOGGED, NOW, TURN, grouped
@@ -63,7 +63,7 @@ def is_hardly_a_wait(activity: Activity) -> bool:
 
 def open_lines(plan: TimedPlan) -> Iterator[tuple[float, str, str]]:
     """Stops and concerns: minute of PET (NaN for none), step, and what is found in a line."""
-    for found in (Finding(*row) for row in told_findings(plan).itertuples(index=False)):
+    for found in findings_in(told_findings(plan)):
         if found.severity != REMARK:
             line = f"{found.severity.capitalize()} ({found.check}): {one_line(found.words)}."
             yield found.start_min, found.step, line
@@ -103,7 +103,11 @@ class _Teller:
                 if crew == partners[0]:
                     who = " and ".join(self.names.who(partner) for partner in partners)
                     lines = self._lines(activity, plural=len(partners) > 1)
-                    entered = (line for partner in partners for line in self._entered(partner, activity))
+                    # The hazards that somebody enters in it, or that are there again.
+                    entered = (f"{each.hazard.class_.capitalize()}, {hazard_line(each.hazard)}."
+                               for partner in partners
+                               for each in self._spells.get((partner, activity.step, activity.kind), ())
+                               if activity.start_min <= each.from_min <= activity.finish_min)
                     yield BriefingEvent(activity.start_min, who, activity.kind, activity.step,
                                         (*lines, *dict.fromkeys(entered)))
 
@@ -164,12 +168,6 @@ class _Teller:
                 caution = one_line(row["caution"]).rstrip(".")
                 yield f"{row['class'].capitalize()}, {self.names.title(row['place'])}{to_place}: {caution}."
 
-    def _entered(self, crew: str, activity: Activity) -> Iterator[str]:
-        """The hazards that somebody enters in an activity, or that are there again."""
-        for each in self._spells.get((crew, activity.step, activity.kind), ()):
-            if activity.start_min <= each.from_min <= activity.finish_min:
-                yield f"{each.hazard.class_.capitalize()}, {hazard_line(each.hazard)}."
-
     @cached_property
     def _spells(self) -> dict[tuple[str, str, str], list[Exposure]]:
         return grouped(((crew, each.step, each.doing), each) for crew in self.plan.travels
@@ -201,5 +199,3 @@ class _Teller:
 def _key(activity: Activity) -> tuple[object, ...]:
     shared = activity.step if activity.kind != WAIT else activity.held_by
     return activity.kind, shared, activity.title, activity.place, activity.start_min, activity.finish_min
-
-

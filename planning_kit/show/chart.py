@@ -47,13 +47,11 @@ def shared_layout(theme: Theme, alt: str, head: str, below: str) -> dict[str, An
         "hovermode": "closest",
         "hoverlabel": {"align": "left", "namelength": 0, "bgcolor": theme.paper, "bordercolor": theme.ink,
                        "font": {"family": FONT, "color": theme.ink, "size": 12}},
-        "modebar": {"orientation": "h", "bgcolor": CLEAR, "color": theme.quiet_ink,
-                    "activecolor": theme.ink},
-    }
+        "modebar": {"orientation": "h", "bgcolor": CLEAR, "color": theme.quiet_ink, "activecolor": theme.ink}}
 
 
-def days_layout(theme: Theme, alt: str, head: str, below: str, height_px: int, right_px: int,
-                ) -> dict[str, Any]:
+def days_layout(theme: Theme, alt: str, head: str, below: str, height_px: int,
+                right_px: int) -> dict[str, Any]:
     """What the two charts over days share beside `shared_layout`: size, margins, legend in the corner."""
     return shared_layout(theme, alt, head, below) | {
         "height": height_px, "margin": {"l": 64, "r": right_px, "t": 70, "b": 44}, "hoverdistance": 30,
@@ -160,8 +158,8 @@ def night_shades(nights: Iterable[Sequence[float]], theme: Theme, **span: Any) -
             for number, (start, end) in enumerate(nights, start=1)]
 
 
-def time_axes(shown: tuple[float, float], allowed: tuple[float, float], pet_zero: datetime, theme: Theme,
-              ) -> dict[str, Any]:
+def time_axes(shown: tuple[float, float], allowed: tuple[float, float], pet_zero: datetime,
+              theme: Theme) -> dict[str, Any]:
     """Layout entries ``xaxis`` (PET, below) and ``xaxis2`` (GMT, above).
 
     ``shown`` is the first view and ``allowed`` the range that panning may reach, both in minutes of PET.

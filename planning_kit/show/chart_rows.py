@@ -1,14 +1,10 @@
 """What charts draw of a plan, row by row, and what the pointer shows of each row."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any
-
-import pandas as pd
+from typing import Any, Self
 
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, shortened
 from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_spans
@@ -25,11 +21,6 @@ _TIGHT_MIN = 0.5  # slack that rounds to nothing in whole minutes
 def rows_of(plan: TimedPlan) -> list[Activity]:
     """Every activity, lane by lane: what ``plan.timeline`` holds, without making a table of it."""
     return [row for lane in plan.lanes.values() for row in lane]
-
-
-def findings(table: pd.DataFrame) -> list[Finding]:
-    """The rows of a findings table, in its order."""
-    return [Finding(*row) for row in table.itertuples(index=False)]
 
 
 def handovers(plan: TimedPlan) -> list[Any]:
@@ -151,7 +142,7 @@ class Words:
     broken: Sequence[BrokenRule] = ()
 
     @classmethod
-    def of(cls, plan: TimedPlan) -> Words:
+    def of(cls, plan: TimedPlan) -> Self:
         """Those of a plan."""
         records = plan.scenario.records
         return cls(plan.pet_zero, {place.place: place.title for place in records.places},

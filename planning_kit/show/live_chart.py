@@ -15,7 +15,7 @@ from planning_kit.inputs.log_state import DONE, IN_PROGRESS
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
-from planning_kit.judge.findings import Finding
+from planning_kit.judge.findings import Finding, findings_in
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.moments import LIGHT_KINDS
 from planning_kit.plan.network import ROUNDING_MIN
@@ -82,7 +82,7 @@ def live_notes(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
     rows, words, records = rows_of(plan), Words.of(plan), plan.scenario.records
     lanes = [*(member.crew for member in records.crew), *(actor.actor for actor in records.actors)]
     work = chart_rows.work_by_step(rows)
-    told = chart_rows.findings(told_findings(plan))
+    told = findings_in(told_findings(plan))
     return {
         "findings": [_finding(found, work, lanes) for found in told],
         "counted": counted(told) if any(found.accepted for found in told) else "",

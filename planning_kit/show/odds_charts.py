@@ -135,8 +135,7 @@ def _marks(rows: list[Row], column: str, name: str, theme: Theme) -> dict[str, A
     return {
         "type": "scatter", "mode": "markers", "name": name, "xaxis": "x" if is_median else "x2", "yaxis": "y",
         "x": [chart.axis_ms(row[column]) for row in drawn.values()], "y": list(drawn),
-        "hovertext": [_task_hover(row) for row in drawn.values()], "hoverinfo": "text", "marker": marker,
-    }
+        "hovertext": [_task_hover(row) for row in drawn.values()], "hoverinfo": "text", "marker": marker}
 
 
 def _chances(rows: list[Row], theme: Theme) -> list[dict[str, Any]]:
@@ -193,8 +192,7 @@ def tornado_chart(odds: Any, rows: int = 12, theme: str = "light") -> chart.Char
     traces = [_tenth(drivers, median, "short", look), _tenth(drivers, median, "long", look),
               # Plotly draws no axis that carries no trace: this one, unseen, carries GMT.
               chart.scatter("", [chart.axis_ms(shown[0])], [None], xaxis="x2")]
-    heading = (f"What drives the outing end · {samples_words(odds)} · "
-               f"median {pet_label(median)}")
+    heading = f"What drives the outing end · {samples_words(odds)} · median {pet_label(median)}"
     labels = [row_label("" if row["kind"] != "step" else row["driver"], row["title"]) for row in drivers]
     swings = [f"{one_line(row['title'])} {chart.signed(row['swing_min'])} min" for row in drivers[:5]]
     alt = (f"Tornado chart: median outing end {pet_label(median)}. Widest swings between shortest and "

@@ -58,8 +58,7 @@ def _draw_charts(notebook: NotebookNode) -> None:
             data.pop(mime, None)
         if PLOTLY_MIME in data:
             number += 1
-            words = data.get("text/plain", "")
-            data["text/html"] = _drawn(data.pop(PLOTLY_MIME), f"chart-{number}", words)
+            data["text/html"] = _drawn(data.pop(PLOTLY_MIME), f"chart-{number}", data.get("text/plain", ""))
 
 
 def _drawn(figure: dict[str, Any], div_id: str, alt: str) -> str:

@@ -62,19 +62,8 @@ DARK = Theme(
 )
 
 
-@dataclass(frozen=True)
-class SeveritySign:
-    """How a finding of one severity is drawn."""
-
-    symbol: str
-    size: int
-
-
-SEVERITY_SIGNS = {
-    "stop": SeveritySign("octagon", 16),
-    "concern": SeveritySign("triangle-up", 15),
-    "remark": SeveritySign("circle", 12),
-}
+SEVERITY_SIGNS = {"stop": ("octagon", 16), "concern": ("triangle-up", 15), "remark": ("circle", 12)}
+"""How a finding of each severity is drawn: symbol and size."""
 
 
 def theme_named(name: str) -> Theme:

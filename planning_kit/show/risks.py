@@ -8,7 +8,6 @@ from collections.abc import Iterator
 from math import inf, isfinite, isnan
 
 from planning_kit.explore.tightest import tightest_margins
-from planning_kit.inputs.records import Step
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge import margins
@@ -73,7 +72,8 @@ class _Teller:
         if each.kind in margins.IN_WINDOWS:
             return f"{task} {may('miss', 'misses')} {_WINDOWS.get(each.kind, 'its period')}"
         if each.kind == margins.CLOCK:
-            first, then = (self._step(self.steps[name]) for name in each.about.split())
+            steps = (self.steps[name] for name in each.about.split())
+            first, then = (spoken(of.title) or f"a step of {self.tasks[of.task]}" for of in steps)
             return f"too long {may('pass', 'passes')} from “{first}” to “{then}”"
         if each.kind == margins.INHIBIT:
             title = self._named("inhibit", each.about, "an inhibit")
@@ -99,9 +99,6 @@ class _Teller:
 
     def _named(self, kind: str, key: str, fallback: str) -> str:
         return spoken(self.titles.get((kind, key), "")) or fallback
-
-    def _step(self, step: Step) -> str:
-        return spoken(step.title) or f"a step of {self.tasks[step.task]}"
 
     def known(self, each: margins.Margin) -> str:
         """When it would be known: at the minute at which nothing is left, or when least is left."""

@@ -13,16 +13,8 @@ from planning_kit.inputs.faults import table_with
 from planning_kit.inputs.records import Hazard, Records
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import plotly_paragraph, plotly_text
+from planning_kit.show import hazard_wording as hazards
 from planning_kit.show.chart import CLEAR, Chart, days_axis, days_layout, signed
-from planning_kit.show.hazard_wording import (
-    HazardWords,
-    class_inks,
-    class_rank,
-    controls_words,
-    hazard_text,
-    limit_words,
-    title_of,
-)
 from planning_kit.show.palette import Theme, theme_named
 from planning_kit.sky.season import beta_bands
 from planning_kit.sky.windows import Windows, clip
@@ -84,9 +76,9 @@ class _Band:
     @property
     def name(self) -> str:
         """What the legend says of it."""
-        controls = controls_words(self.hazard)
-        how = f"controlled by {controls}" if controls else limit_words(self.hazard)
-        return f"{self.hazard.class_.upper()} {title_of(self.hazard)}: {how}"
+        controls = hazards.controls_words(self.hazard)
+        how = f"controlled by {controls}" if controls else hazards.limit_words(self.hazard)
+        return f"{self.hazard.class_.upper()} {hazards.title_of(self.hazard)}: {how}"
 
     def words(self, days: list[_Day]) -> str:
         """On which days the noon lies in it."""
@@ -96,9 +88,9 @@ class _Band:
 
 
 def _beta_hazards(records: Records) -> list[_Band]:
-    words = HazardWords(records)
-    return [_Band(each, beta_bands(each.when), hazard_text(each, words.when(each)))
-            for each in sorted(records.hazards, key=lambda each: class_rank(each.class_))
+    words = hazards.HazardWords(records)
+    return [_Band(each, beta_bands(each.when), hazards.hazard_text(each, words.when(each)))
+            for each in sorted(records.hazards, key=lambda each: hazards.class_rank(each.class_))
             if any(term.kind.endswith(("beta", "beta)")) for term in each.when)]
 
 
@@ -110,7 +102,7 @@ def _shown_beta(days: list[_Day]) -> list[float]:
 
 def _band_traces(bands: Sequence[_Band], days: list[_Day], theme: Theme) -> Iterator[dict[str, Any]]:
     """Each hazard as hatched bands over all days; one that the season never reaches in the legend alone."""
-    inks, ends = class_inks(theme), _shown_beta(days)
+    inks, ends = hazards.class_inks(theme), _shown_beta(days)
     for number, band in enumerate(bands if days else ()):
         first, last = (days[0].day - timedelta(days=1), days[-1].day)
         left, right = f"{first}T12:00:00", f"{last}T12:00:00"

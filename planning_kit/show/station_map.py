@@ -4,8 +4,6 @@ It draws what `planning_kit.plan.moments` says of each minute and computes nothi
 stand the swimlanes, low enough for both to be seen at once: the same bars, small.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import cos, pi, sin
@@ -221,32 +219,6 @@ def _parts(reach: Reach, route: Route, points: dict[str, Point]) -> Iterator[tup
         yield (one[0], one[1], one[2]), (other[0], other[1], other[2])
 
 
-def hazard_traces(records: Records, marks: HazardMarks, views: Views, theme: Theme) -> list[Trace]:
-    """All of it in all views, notes first, so that warnings lie on top; and the legend's entries."""
-    inks = class_inks(theme)
-    points, body_m = place_points(records.places), records.settings.checks.body_m
-    traces: list[Trace] = []
-    for view in views.all:
-        for class_ in reversed(HAZARD_CLASSES):
-            look = _Look(view, class_, inks[class_])
-            traces += [look.bands(marks), look.places(marks, points), *_spheres(look, marks, body_m)]
-    there = {*marks.places.values(), *(each.class_ for each in marks.spheres),
-             *(class_ for class_, *_ in marks.stretches)}
-    traces += [_Look(views.side, class_, inks[class_]).key() for class_ in HAZARD_CLASSES if class_ in there]
-    return [trace for trace in traces if trace["x"]]
-
-
-def _spheres(look: _Look, marks: HazardMarks, body_m: float | None) -> Iterator[Trace]:
-    """Each sphere as a ring, and thinner how far it reaches for a body."""
-    for hazard in (each for each in marks.spheres if each.class_ == look.class_):
-        assert hazard.radius_m is not None
-        text = hazard_text(hazard, marks.when[hazard.hazard])
-        if body_m:
-            yield look.ring(hazard, hazard.radius_m + body_m, _THIN_PX,
-                            f"{text} With {body_m:g} m for the body.")
-        yield look.ring(hazard, hazard.radius_m, _LOOKS[hazard.class_][1], text)
-
-
 @dataclass(frozen=True)
 class _Look:
     """The traces of one class in one view."""
@@ -283,6 +255,32 @@ class _Look:
                                line={"color": self.ink, "width": width, "dash": dash},
                                marker={"symbol": "circle-open", "size": 11, "color": self.ink, "opacity": 1,
                                        "line": {"color": self.ink, "width": width}})
+
+
+def hazard_traces(records: Records, marks: HazardMarks, views: Views, theme: Theme) -> list[Trace]:
+    """All of it in all views, notes first, so that warnings lie on top; and the legend's entries."""
+    inks = class_inks(theme)
+    points, body_m = place_points(records.places), records.settings.checks.body_m
+    traces: list[Trace] = []
+    for view in views.all:
+        for class_ in reversed(HAZARD_CLASSES):
+            look = _Look(view, class_, inks[class_])
+            traces += [look.bands(marks), look.places(marks, points), *_spheres(look, marks, body_m)]
+    there = {*marks.places.values(), *(each.class_ for each in marks.spheres),
+             *(class_ for class_, *_ in marks.stretches)}
+    traces += [_Look(views.side, class_, inks[class_]).key() for class_ in HAZARD_CLASSES if class_ in there]
+    return [trace for trace in traces if trace["x"]]
+
+
+def _spheres(look: _Look, marks: HazardMarks, body_m: float | None) -> Iterator[Trace]:
+    """Each sphere as a ring, and thinner how far it reaches for a body."""
+    for hazard in (each for each in marks.spheres if each.class_ == look.class_):
+        assert hazard.radius_m is not None
+        text = hazard_text(hazard, marks.when[hazard.hazard])
+        if body_m:
+            yield look.ring(hazard, hazard.radius_m + body_m, _THIN_PX,
+                            f"{text} With {body_m:g} m for the body.")
+        yield look.ring(hazard, hazard.radius_m, _LOOKS[hazard.class_][1], text)
 
 
 def _rings(view: View, centre: Point, radius_m: float) -> Iterator[Point | None]:

@@ -6,8 +6,6 @@ still picture and a frame of the film cannot differ.
 Here is also what the map says of a moment in words: the clock, the light, and each crew member.
 """
 
-from __future__ import annotations
-
 import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -34,6 +32,18 @@ LONGEST_ITEM_ID = 16
 LINE_CHARS, MOST_LINES = 41, 9
 _SKY_WORDS = {"night": "Shadow", "day": "Sun", "penumbra": "Penumbra"}
 _LONGEST_FINDING = 120
+
+
+@dataclass(frozen=True)
+class Stage:
+    """All that stays the same from moment to moment; cautions are by place and step, findings by step."""
+
+    scene: Scene
+    views: Views
+    points: Mapping[str, Point]
+    crew_inks: Mapping[str, str]
+    cautions: Mapping[str, str]
+    found: Mapping[str, Sequence[Finding]]
 
 
 def sky_words(moment: Moment, plan: TimedPlan) -> str:
@@ -141,8 +151,7 @@ def _hands(stays: Sequence[Stay], with_signs: bool) -> str:
 
 def _wrapped(lines: Sequence[str], most: int) -> list[str]:
     """Lines that fit their column, each shown literally; an ellipsis says that there was more."""
-    parts = [part for line in lines
-             for part in textwrap.wrap(one_line(line), LINE_CHARS)]
+    parts = [part for line in lines for part in textwrap.wrap(one_line(line), LINE_CHARS)]
     if len(parts) > most:
         parts = [*parts[: most - 1], shortened(parts[most - 1], LINE_CHARS - 2).rstrip("…") + " …"]
     return [plotly_text(part) for part in parts]
@@ -158,18 +167,6 @@ _OFFSETS = {"foothold": (-1, -1), "bag": (1, -1)}  # beside the place, in shares
 _OFFSET_SHARE = 0.055
 _MOST_MARKS = 8
 _MOVING = ("fillcolor", "hovertext", "text", "x", "y", "z")
-
-
-@dataclass(frozen=True)
-class Stage:
-    """All that stays the same from moment to moment; cautions are by place and step, findings by step."""
-
-    scene: Scene
-    views: Views
-    points: Mapping[str, Point]
-    crew_inks: Mapping[str, str]
-    cautions: Mapping[str, str]
-    found: Mapping[str, Sequence[Finding]]
 
 
 def moving_traces(moments: Iterable[Moment], stage: Stage) -> Iterator[tuple[Moment, list[Trace]]]:
@@ -287,5 +284,3 @@ def _person(person: Person, number: int, moment: Moment, view: View, stage: Stag
         marker={"symbol": _PERSON_SYMBOLS[number % 2], "color": ink, "opacity": 1,
                 "size": (_SPACE_PERSON_PX if view.is_space else _PERSON_PX)[number % 2],
                 "line": {"color": stage.scene.theme.paper, "width": 1.5}})
-
-

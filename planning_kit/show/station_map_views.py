@@ -104,8 +104,7 @@ class Views:
         """Where the view in space is seen from: from above, turned from square on, the long axis across."""
         up = 1.0 if self.side.up == "+z" else -1.0
         # Looking along d, what lies to the right is d x up. Square on, "across" shall be to the right.
-        x_across = self.side.across == "+x"
-        square = (0.0, -up) if x_across else (up, 0.0)
+        square = (0.0, -up) if self.side.across == "+x" else (up, 0.0)
         turn = radians(_TURN_DEG)
         eye_x = square[0] * cos(turn) - square[1] * sin(turn)
         eye_y = square[0] * sin(turn) + square[1] * cos(turn)

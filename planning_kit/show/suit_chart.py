@@ -51,20 +51,19 @@ def _margin_trace(returns: pd.DataFrame, column: str, name: str, words: Words,
     return _line(name, returns["at_min"], returns[column].astype(float), texts, look)
 
 
-_NO_HELP = "no way for the partner to bring them inside"
 _HOME_OF = {"emergency_margin_min": "abort_min", "partner_margin_min": "partner_abort_min",
             "suit_margin_min": "terminate_min"}
 
 
 def _margin_text(row: Mapping[Any, Any], column: str, words: Words) -> str:
     home = row[_HOME_OF[column]]
+    head = f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>"
     if math.isinf(home):
-        return f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>{_NO_HELP}"
+        return f"{head}no way for the partner to bring them inside"
     helped = " with the partner's help" if column == "partner_margin_min" else ""
     what = WORDS.get(row["first_out"], "") if column == "suit_margin_min" else "emergency oxygen"
-    return (f"{_when(row['crew'], row['at_min'], words)}, {_place(row, words, 60)}:<br>"
-            f"{number_label(home, 'up')} min until safe inside{helped}; {number_label(row[column], 'down')} "
-            f"min of {what} left over")
+    return (f"{head}{number_label(home, 'up')} min until safe inside{helped}; "
+            f"{number_label(row[column], 'down')} min of {what} left over")
 
 
 def _place(row: Mapping[Any, Any], words: Words, longest: int) -> str:
@@ -194,8 +193,7 @@ def _turn_back(plan: TimedPlan, worst: pd.DataFrame) -> str:
     if worst.empty:
         return "no margin is known: see the findings"
     by = latest_turn_back_min(worst, str(worst["crew"].iloc[0]))
-    broken = list(exceptions(plan, str(worst["crew"].iloc[0]), "alone"))
-    if broken:
+    if broken := list(exceptions(plan, str(worst["crew"].iloc[0]), "alone")):
         return plotly_text(f"exception, no time to turn back by: {'; '.join(broken)}")
     if by < plan.end_min - plan.network.ends_min:
         return f"alone, turn back by {pet_label(by, 'down')}"

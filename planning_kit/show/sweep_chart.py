@@ -21,6 +21,8 @@ _TICK_STEPS_MIN = (10, 15, 30, 60, 120, 240)
 _MOST_TICKS = 9
 _LONGEST_REASON = 200  # characters
 
+Row = dict[Any, Any]
+
 
 def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     """Draw a sweep (what ``plan.sweep`` gives): outing end against PET 0.
@@ -32,7 +34,8 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     look = theme_named(theme)
     spells = good_spells(sweep).to_dict("records")
     rows = sweep.sort_values("pet_zero", kind="stable").to_dict("records")
-    by_row = {limit: _limit_of_each(rows, limit) for limit in _LINES}
+    by_row = {limit: [None if _is_broken(row) else round(row["end_min"] + row[f"{limit}_margin_min"], 6)
+                      for row in rows] for limit in _LINES}
     known = {limit: [each for each in minutes if each is not None] for limit, minutes in by_row.items()}
     # One line across where all plans have one limit; one that follows from each plan goes from row to row.
     across = {limit: minutes[0] for limit, minutes in known.items() if len(set(minutes)) == 1}
@@ -44,18 +47,12 @@ def sweep_chart(sweep: pd.DataFrame, theme: str = "light") -> Chart:
     return Chart(data=traces, layout=_layout(rows, spells, across, (low, high), look))
 
 
-def _is_broken(row: dict[Any, Any]) -> bool:
+def _is_broken(row: Row) -> bool:
     """Whether its plan breaks rules, so that its end is not to be counted on."""
     return not math.isfinite(row["end_min"]) or bool(row.get("reason"))
 
 
-def _limit_of_each(rows: list[dict[Any, Any]], limit: str) -> list[float | None]:
-    """A limit as each row with a plan has it."""
-    return [None if _is_broken(row) else round(row["end_min"] + row[f"{limit}_margin_min"], 6)
-            for row in rows]
-
-
-def _range(rows: list[dict[Any, Any]], limits: list[float]) -> tuple[float, float]:
+def _range(rows: list[Row], limits: list[float]) -> tuple[float, float]:
     shown = [row["end_min"] for row in rows if not _is_broken(row)] + limits
     low, high = min(shown, default=0.0), max(shown, default=60.0)
     room = max(0.06 * (high - low), 5.0)
@@ -66,8 +63,7 @@ def _at(moment: Any) -> str:
     return f"{pd.Timestamp(moment):%Y-%m-%dT%H:%M:%S}"
 
 
-def _traces(rows: list[dict[Any, Any]], edges: tuple[float, float],
-            theme: Theme) -> Iterator[dict[str, Any]]:
+def _traces(rows: list[Row], edges: tuple[float, float], theme: Theme) -> Iterator[dict[str, Any]]:
     """The line of the outing ends, and the crosses of plans that break rules, kept between ``edges``."""
     ends = [None if _is_broken(row) else round(row["end_min"], 4) for row in rows]
     yield _trace(rows, ends, name="outing end", mode="lines" if len(rows) > 1 else "markers",
@@ -79,12 +75,12 @@ def _traces(rows: list[dict[Any, Any]], edges: tuple[float, float],
                      marker=sign)
 
 
-def _trace(rows: list[dict[Any, Any]], values: Sequence[float | None], **look: Any) -> dict[str, Any]:
+def _trace(rows: list[Row], values: Sequence[float | None], **look: Any) -> dict[str, Any]:
     return {"type": "scatter", "x": [_at(row["pet_zero"]) for row in rows], "y": values,
             "hovertext": [_hover(row) for row in rows], "hoverinfo": "text", **look}
 
 
-def _hover(row: dict[Any, Any]) -> str:
+def _hover(row: Row) -> str:
     pet_zero = pd.Timestamp(row["pet_zero"]).to_pydatetime()
     when = f"PET 0 {pet_zero:%Y-%m-%d}, GMT {gmt_label(pet_zero)}"
     if _is_broken(row):
@@ -101,8 +97,8 @@ def _margin_words(margin_min: float, limit: str) -> str:
     return f"{told} {'inside' if margin_min >= 0 else 'past'} the {limit} limit"
 
 
-def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: dict[str, float],
-            shown: tuple[float, float], theme: Theme) -> dict[str, Any]:
+def _layout(rows: list[Row], spells: list[Row], limits: dict[str, float], shown: tuple[float, float],
+            theme: Theme) -> dict[str, Any]:
     ticks, pet_zeros = _ticks(shown), [f"{pd.Timestamp(row['pet_zero']):%Y-%m-%d %H:%M}" for row in rows]
     span = f"{pet_zeros[0]} to {pet_zeros[-1]} UTC" if rows else "no rows"
     formats = [{"dtickrange": [None, 86_399_999], "value": "%H:%M\n%Y-%m-%d"},
@@ -117,10 +113,8 @@ def _layout(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]], limits: di
              "name": f"{limit} limit", "line": _LINES[limit] | {"color": theme.stop}}
             for limit, minute in limits.items()],
         "annotations": [
-            note(f"{limit} "
-                 f"{pet_label(minute, 'down')}", 1, minute, theme.ink, xref="paper", xanchor="left", xshift=4,
-                 yref="y") for limit, minute in limits.items()],
-    }
+            note(f"{limit} {pet_label(minute, 'down')}", 1, minute, theme.ink, xref="paper", xanchor="left",
+                 xshift=4, yref="y") for limit, minute in limits.items()]}
 
 
 def _ticks(shown: tuple[float, float]) -> list[int]:
@@ -129,7 +123,7 @@ def _ticks(shown: tuple[float, float]) -> list[int]:
     return list(range(math.ceil(shown[0] / step) * step, math.floor(shown[1]) + 1, step))
 
 
-def _bands(spells: list[dict[Any, Any]]) -> list[dict[str, Any]]:
+def _bands(spells: list[Row]) -> list[dict[str, Any]]:
     """A band a spell; the first of each kind stands in the legend."""
     return [
         {"type": "rect", "xref": "x", "yref": "paper", "x0": _at(spell["from"]), "x1": _at(spell["until"]),
@@ -139,7 +133,7 @@ def _bands(spells: list[dict[Any, Any]]) -> list[dict[str, Any]]:
         for number, spell in enumerate(spell for spell in spells if spell["limit"] == limit)]
 
 
-def _alt(rows: list[dict[Any, Any]], spells: list[dict[Any, Any]]) -> str:
+def _alt(rows: list[Row], spells: list[Row]) -> str:
     if not rows:
         return "Sweep chart without rows."
     ends = [row["end_min"] for row in rows if not _is_broken(row)]

@@ -44,8 +44,12 @@ def handover_traces(scene: Scene) -> list[Trace]:
                                 [row.to_step, row.to_crew, "handover"], ["", "", "handover"]]
         trace["marker"]["symbol"] += ["circle", "arrow", "circle"]
         trace["marker"]["size"] += [5, 11, 0]
-    casing = [_casing([items, order], scene.theme)] if scene.theme.casing_px else []
-    return [*casing, items, order]
+    arrows = [items, order]
+    # Below them the same lines in the colour of the ground, wider: light arrows stay in sight over bars.
+    casing = chart.scatter("casing", [x for trace in arrows for x in trace["x"]],
+                           [y for trace in arrows for y in trace["y"]], mode="lines", connectgaps=False,
+                           opacity=0.7, line={"color": scene.theme.paper, "width": scene.theme.casing_px})
+    return [casing, *arrows] if scene.theme.casing_px else arrows
 
 
 def _facing(begin: Strip, end: Strip) -> tuple[float, float]:
@@ -83,13 +87,6 @@ def _arrows(name: str, dash: str, theme: Theme) -> Trace:
         marker={"symbol": [], "size": [], "angleref": "previous", "color": theme.ink, "opacity": 1})
 
 
-def _casing(arrows: Sequence[Trace], theme: Theme) -> Trace:
-    """The same lines in the colour of the ground, wider and below: light arrows stay in sight over bars."""
-    return chart.scatter("casing", [x for trace in arrows for x in trace["x"]],
-                         [y for trace in arrows for y in trace["y"]], mode="lines", connectgaps=False,
-                         opacity=0.7, line={"color": theme.paper, "width": theme.casing_px})
-
-
 def finding_traces(scene: Scene) -> list[Trace]:
     """One sign a lane and moment, shaped by the worst severity there; more than one are counted in it."""
     spots = grouped((spot, finding) for finding in scene.found for spot in _spots(finding, scene))
@@ -109,7 +106,7 @@ def _spots(finding: Finding, scene: Scene) -> list[tuple[float, float]]:
 
 
 def _sign_traces(severity: str, spots: dict[tuple[float, float], list[Finding]], theme: Theme) -> list[Trace]:
-    sign = SEVERITY_SIGNS[severity]
+    symbol, size = SEVERITY_SIGNS[severity]
     fill, ink = {"stop": (theme.stop, theme.paper), "concern": (theme.concern, INK_ON_FILL),
                  "remark": (theme.remark, theme.ink)}[severity]
     x, y = [chart.axis_ms(minute) for minute, _ in spots], [y for _, y in spots]
@@ -118,7 +115,7 @@ def _sign_traces(severity: str, spots: dict[tuple[float, float], list[Finding]],
         legendrank=2000 + list(SEVERITY_SIGNS).index(severity),
         hovertext=[chart_rows.findings_text(here) for here in spots.values()],
         customdata=[[here[0].step, here[0].crew, "finding"] for here in spots.values()],
-        marker={"symbol": sign.symbol, "size": sign.size, "color": fill, "opacity": 1,
+        marker={"symbol": symbol, "size": size, "color": fill, "opacity": 1,
                 "line": {"color": theme.ink, "width": 1}})
     counts = chart.scatter(
         f"{severity} counts", x, y, legendgroup=severity, mode="text", textposition="middle center",
@@ -241,8 +238,7 @@ def _row_labels(scene: Scene) -> dict[float, str]:
     return labels
 
 
-def swimlane(plan: AnyPlan, baseline: AnyPlan | None = None, theme: str = "light",
-             ) -> chart.Chart:
+def swimlane(plan: AnyPlan, baseline: AnyPlan | None = None, theme: str = "light") -> chart.Chart:
     """Draw ``plan`` as lanes over time: light, links, EV1, EV2, others at work, inhibits, limits.
 
     ``baseline`` is another plan, whose steps are shown as hollow ghosts beside the lanes. ``theme`` is
@@ -255,8 +251,7 @@ def swimlane(plan: AnyPlan, baseline: AnyPlan | None = None, theme: str = "light
     return chart.Chart(**swimlane_spec(timed, before, theme))
 
 
-def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | None = None,
-                  theme: str = "light") -> dict[str, Any]:
+def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | None = None, theme: str = "light") -> dict[str, Any]:
     """The same chart as plain ``data`` and ``layout`` of a plotly figure, for a widget that redraws often.
 
     Making a figure of it costs several times as much as drawing it does: plotly checks every attribute.
@@ -265,4 +260,3 @@ def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | None = None,
     every = (*bar_traces(scene), *handover_traces(scene), broken_line_trace(scene), *finding_traces(scene))
     traces = [trace for trace in every if trace["x"]]
     return {"data": traces, "layout": layout_of(scene) | legends_of(scene, traces)}
-

@@ -89,8 +89,7 @@ def work_traces(scene: Scene) -> list[Trace]:
             plotly_text(title, longest=LONGEST_TASK_NAME),
             [_activity_bar(row, scene) for row in scene.rows if row.kind == WORK and row.task == task],
             showlegend=True, legend="legend", legendrank=1000 + rank,
-            marker={"color": fill, "pattern": pattern, "line": outline},
-        ))
+            marker={"color": fill, "pattern": pattern, "line": outline}))
     return traces
 
 
@@ -101,8 +100,7 @@ def pause_traces(scene: Scene) -> list[Trace]:
         bar_trace(kind, [_activity_bar(row, scene) for row in scene.rows if row.kind == kind], **SIGN,
                   marker={"color": theme.paper, "pattern": pattern | {"fgcolor": theme.ink},
                           "line": {"color": theme.ink, "width": 1}})
-        for kind, pattern in _PAUSE_PATTERNS.items()
-    ]
+        for kind, pattern in _PAUSE_PATTERNS.items()]
 
 
 def _activity_bar(row: Activity, scene: Scene) -> Bar:

@@ -12,7 +12,7 @@ from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
-from planning_kit.judge.findings import Finding
+from planning_kit.judge.findings import Finding, findings_in
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
@@ -190,7 +190,7 @@ def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene
     """Read everything that the chart needs from a plan."""
     records = plan.scenario.records
     crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
-    rows, found = _by_start(plan), chart_rows.findings(told_findings(plan))
+    rows, found = _by_start(plan), findings_in(told_findings(plan))
     work = chart_rows.work_by_step(rows)
     marked = {who for finding in found if math.isfinite(chart_rows.finding_minute(finding, work))
               for who in chart_rows.finding_lanes(finding, work, [*crew, *actors])}
@@ -201,8 +201,7 @@ def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene
         found=found, inhibit_rows=inhibits, links=links, limits=_limits(plan),
         fills=task_fills([task.task for task in records.tasks]), words=chart_rows.Words.of(plan),
         lanes=lay_out(crew, actors, links, inhibit_rows=len(inhibits), with_ghosts=baseline is not None,
-                      with_findings=marked),
-    )
+                      with_findings=marked))
 
 
 def _by_start(plan: TimedPlan) -> list[Activity]:

@@ -25,7 +25,7 @@ from planning_kit.inputs.times import (
     rounded,
 )
 from planning_kit.judge.acceptances import told_findings
-from planning_kit.judge.findings import REMARK, SEVERITIES, Finding
+from planning_kit.judge.findings import REMARK, SEVERITIES, Finding, findings_in
 from planning_kit.plan.network import grouped
 from planning_kit.plan.returns import Breach
 from planning_kit.plan.timed import TimedPlan
@@ -129,8 +129,7 @@ def counted(found: Sequence[Finding]) -> str:
     """How many findings there are of each severity, in words, and how many of them are accepted."""
     told = []
     for name in SEVERITIES:
-        accepted = [bool(each.accepted) for each in found if each.severity == name]
-        if accepted:
+        if accepted := [bool(each.accepted) for each in found if each.severity == name]:
             told.append(f"{len(accepted)} {name}{'s' if len(accepted) > 1 else ''}"
                         + (f", {sum(accepted)} accepted" if any(accepted) else ""))
     return ("; " if any(each.accepted for each in found) else ", ").join(told) or "none"
@@ -176,24 +175,23 @@ class OpenFindings:
 
     def __init__(self, plan: TimedPlan) -> None:
         """The findings of ``plan``, numbered from 1 in their order, worst first."""
-        self.rows: list[dict[Hashable, Any]] = told_findings(plan).to_dict("records")
+        self.findings = findings_in(told_findings(plan))
 
     @property
     def counted(self) -> str:
         """How many there are of each severity, in words."""
-        return counted([Finding(**{str(name): value for name, value in row.items()}) for row in self.rows])
+        return counted(self.findings)
 
     def of_step(self, step: str, crew: str = "") -> str:
         """Stops and concerns of a step, such as ``stop 3 (custody), concern 7 (return, accepted)``.
 
         "" for none. With ``crew``, only those of this crew member or of nobody in particular.
         """
-        accepted = {True: ", accepted", False: ""}
         return ", ".join(
-            f"{row['severity']} {number} ({row['check']}{accepted[bool(row['accepted'])]})"
-            for number, row in enumerate(self.rows, start=1)
-            if step and row["step"] == step and row["severity"] != REMARK
-            and (not crew or not row["crew"] or crew in str(row["crew"]).split()))
+            f"{each.severity} {number} ({each.check}{', accepted' if each.accepted else ''})"
+            for number, each in enumerate(self.findings, start=1)
+            if step and each.step == step and each.severity != REMARK
+            and (not crew or not each.crew or crew in each.crew.split()))
 
 
 _LIGHT = {"night": "night", "day": "daylight"}

@@ -89,4 +89,4 @@ def test_tasks_beyond_the_fills_get_a_texture():
 
 def test_severities_differ_in_shape():
     assert list(SEVERITY_SIGNS) == ["stop", "concern", "remark"]
-    assert len({sign.symbol for sign in SEVERITY_SIGNS.values()}) == 3
+    assert len({symbol for symbol, _ in SEVERITY_SIGNS.values()}) == 3

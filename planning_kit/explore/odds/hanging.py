@@ -9,11 +9,10 @@ use all the same (in its crew's hands, lying here, in a bag of either), and what
 lies where it must end (``end_at``). A move of what is missed moves nothing.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Self
 
 from planning_kit.changes.dropping import is_at_its_end
 from planning_kit.changes.putting_back import GivenUp, given_up
@@ -33,7 +32,7 @@ class ItemMoves:
     touches: tuple[Touch, ...]
 
     @classmethod
-    def of(cls, plan: TimedPlan) -> ItemMoves:
+    def of(cls, plan: TimedPlan) -> Self:
         """Those of a plan. At one minute what ends work comes first, then the steps in their order."""
         found: list[tuple[tuple[float, bool, int], Touch]] = []
         for row, (step, start, finish) in enumerate(plan.each_step()):

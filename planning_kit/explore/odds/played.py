@@ -6,8 +6,7 @@ now, and what has begun breaks no rule of the rest any more. What is due now in 
 begun. So a window is entered when the likely minutes of all that must lie in it fit, a step begun is played
 on to its drawn finish wherever that lies, and the first step of a greatest gap is held back by likely minutes
 alone: it is let go where no time keeps the gap. A late step is begun at its planned PET or when it is free,
-the later. Where the drawn minutes are the likely ones, the play is the
-plan.
+the later. Where the drawn minutes are the likely ones, the play is the plan.
 
 A step that has to ask (`planning_kit.explore.odds.foresight`) looks when it could begin, then whenever
 something that it depends on is over or has arrived (``news``), and at the minute at which it is due if there
@@ -92,8 +91,7 @@ def expected_end(foresight: Foresight, given: Given, starts: np.ndarray, samples
     played = _Played(foresight, given)
     played.starts, played.finishes = starts, starts + played.durations
     played.latest = played.finishes.max(axis=1)
-    everything = Look(-1, foresight.order, ())
-    return _Rest(played, everything, samples, now_min).end()
+    return _Rest(played, Look(-1, foresight.order, ()), samples, now_min).end()
 
 
 class _Played:

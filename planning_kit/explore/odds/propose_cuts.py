@@ -11,10 +11,9 @@ reason the true share is somewhat lower; `planning_kit.explore.odds.odds` with t
 scenario (``scenario.with_cuts``) shows what the whole rule gives.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 import pandas as pd
@@ -49,7 +48,7 @@ def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, see
     study = Study.of(plan, int(seed))
     draws = study.draw(0, int(samples))
     rows, dropped = [], frozenset[str]()
-    tasks = _in_cut_order(plan, study)
+    tasks = drop_order(filter(may_go, study.outing.tasks_to_come), task_starts(plan))
     for number, task in enumerate(told(tasks, report, "tasks", len(tasks)), start=1):
         late = _LateStart.of(plan, study, draws, task, dropped)
         last = _last_start(late, level)
@@ -59,11 +58,6 @@ def propose_cuts(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, see
                      pet_label(last, "down"), p, se, given))
         dropped |= {task.task}
     return TextTable(rows, columns=COLUMNS)
-
-
-def _in_cut_order(plan: TimedPlan, study: Study) -> list[Task]:
-    to_cut = [task for task in study.outing.tasks_to_come if may_go(task)]
-    return drop_order(to_cut, task_starts(plan))
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,8 +72,7 @@ class _LateStart:
     hard_min: float
 
     @classmethod
-    def of(cls, plan: TimedPlan, study: Study, draws: Draws, task: Task,
-           dropped: frozenset[str]) -> _LateStart:
+    def of(cls, plan: TimedPlan, study: Study, draws: Draws, task: Task, dropped: frozenset[str]) -> Self:
         part = part_without(study.outing, left_out(study.outing, dropped))
         left = draws.part(part.kept, np.arange(draws.durations.shape[1]))
         starts, _ = part.timed(left)

@@ -90,8 +90,7 @@ class Outing:
         """The tasks that have steps, none of which is history."""
         begun = self.begun.starts if self.begun else {}
         started = {step.task for step in self.records.steps if step.step in begun}
-        to_come = self.steps_of.keys() - started
-        return [task for task in self.records.tasks if task.task in to_come]
+        return [task for task in self.records.tasks if task.task in self.steps_of.keys() - started]
 
 
 def _unknown_tasks(steps: Sequence[Step], items: ItemMoves,

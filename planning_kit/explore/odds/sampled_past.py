@@ -39,7 +39,7 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WAIT
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import Network
-from planning_kit.plan.past import Whereabouts, from_here, with_past
+from planning_kit.plan.past import Whereabouts, estimates_left, from_here, with_past
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.travel import Travel
 
@@ -207,12 +207,9 @@ def with_estimates(plan: TimedPlan) -> Records:
 def _estimated(step: Step, state: State | None) -> Step:
     if state is None or state.status != IN_PROGRESS:
         return step
-    own, left = state.step, state.remaining_min
-    if left is None:
-        low, likely, high = own.minutes_low, own.minutes_likely, own.minutes_high
-    else:
-        share = left / own.minutes_likely if own.minutes_likely > 0 else 0.0
-        low, likely, high = min(left, own.minutes_low * share), left, max(left, own.minutes_high * share)
+    own = state.step
+    low, likely, high = (own.minutes_low, own.minutes_likely, own.minutes_high) if (
+        state.remaining_min is None) else estimates_left(own, state.remaining_min)
     return replace(step, minutes_low=low, minutes_likely=likely, minutes_high=high)
 
 

@@ -96,9 +96,7 @@ def run_chunk(study: Study, chunk: int, count: int) -> Tally:
         plans.end_min, plans.hard_min, of_tasks(finishes), of_tasks(_inside(outing, draws, finishes)),
         is_back, np.array(caught, dtype=bool).reshape(-1, count),
         np.array(overrun, dtype=bool).reshape(-1, count), over_min,
-        np.logical_or.reduce([broken, *overrun]), plans.waits,
-        broken_reasons(outing, plans),
-    )
+        np.logical_or.reduce([broken, *overrun]), plans.waits, broken_reasons(outing, plans))
 
 
 def done(outing: Outing, plans: SampledPlans, draws: Draws) -> tuple[np.ndarray, np.ndarray]:

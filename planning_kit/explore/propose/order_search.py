@@ -41,7 +41,7 @@ from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import Row, findings_of, worse_stops
-from planning_kit.judge.check_rules import CHECK as RULES
+from planning_kit.judge.check_rules import RULES
 from planning_kit.judge.findings import STOP, Finding, Identity, findings_table, identity
 from planning_kit.judge.review import (
     SAME_MIN,

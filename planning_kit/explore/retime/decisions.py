@@ -68,8 +68,7 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     """
     outside = plan.known_outside("decide")
     base, faults = outside.base, Faults()
-    skip, give, order, give_up = (tuple(map(str, as_names(names)))
-                                  for names in (skip, give, order, give_up))
+    skip, give, order, give_up = (tuple(map(str, as_names(names))) for names in (skip, give, order, give_up))
     skipped = _steps_of(base, outside, skip, faults)
     ways = _given_up(plan, give_up, faults)
     _check_give(base, outside, give, faults)
@@ -186,8 +185,7 @@ def _given(outside: Outside, task: str) -> Trade:
 def _check_order(base: TimedPlan, order: Sequence[str], faults: Faults) -> None:
     for name in order:
         if name not in base.network.steps:
-            faults.add(TABLE, None, "order", name,
-                       f"is no step here{did_you_mean(name, base.network.steps)}")
+            faults.add(TABLE, None, "order", name, f"is no step here{did_you_mean(name, base.network.steps)}")
         elif list(order).count(name) > 1:
             faults.add(TABLE, None, "order", name, "stands twice")
 

@@ -22,11 +22,10 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import moment_at
 from planning_kit.inputs.typed_tables import move_text
 from planning_kit.plan.network import ROUNDING_MIN, on_grid
-from planning_kit.plan.past import NOT_DONE, SKIPPED, Happened, LeftOut
+from planning_kit.plan.past import MINUTES, NOT_DONE, SKIPPED, Happened, LeftOut, estimates_left
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1
-MINUTES = ("minutes_low", "minutes_likely", "minutes_high")
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: flo
     """The scenario of ``base`` with everything in ``states`` written into it; PET 0 as it was (UTC)."""
     spells = _spells(base, states, now_min)
     table = base.scenario.steps
-    rows = _rows_of(table)
+    rows = [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
     home = dict.fromkeys(_give_up(rows, base.scenario.records, states), INSIDE)
     done: list[tuple[tuple[float, ...], dict[str, object]]] = []
     fixed: dict[str, float] = {}
@@ -99,10 +98,6 @@ def _left_out(state: State) -> LeftOut:
     return LeftOut(state.step.step, SKIPPED, why)
 
 
-def _rows_of(frame: pd.DataFrame) -> list[dict[str, object]]:
-    return [{str(name): value for name, value in row.items()} for row in frame.to_dict("records")]
-
-
 def _spells(base: TimedPlan, states: States, now_min: float) -> list[_Spell]:
     found = []
     for position, state in enumerate(states.by_step.values()):
@@ -155,17 +150,8 @@ def _rows(row: Mapping[str, object], state: State, spells: list[_Spell],
         rest = dict(row)
         if names:
             rest |= {"takes": "", "after": f"{row['after']} {before}".strip()}
-            rest |= _estimates(row, state, now_min)
+            rest |= zip(MINUTES, estimates_left(state.step, state.left_to_do_min(now_min)), strict=True)
         yield (_TO_DO, 0.0), rest
-
-
-def _estimates(row: Mapping[str, object], state: State, now_min: float) -> dict[str, float]:
-    """Three estimates of what is still to do, spread as the step's own."""
-    to_do, likely = state.left_to_do_min(now_min), state.step.minutes_likely
-    share = to_do / likely if likely > 0 else 0.0
-    # Held to what is to do: low <= likely <= high, though a product is rounded.
-    return {"minutes_low": min(to_do, state.step.minutes_low * share), "minutes_likely": to_do,
-            "minutes_high": max(to_do, state.step.minutes_high * share)}
 
 
 def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.DataFrame]:
@@ -182,6 +168,5 @@ def _with_parts(scenario: Scenario, parts: Mapping[str, str]) -> dict[str, pd.Da
     inhibits["from_step"] = [first.get(name, name) for name in inhibits["from_step"]]
     inhibits["needed_by"] = [
         " ".join([*each.needed_by, *(part for part, step in parts.items() if step in each.needed_by)])
-        for each in records.inhibits
-    ]
+        for each in records.inhibits]
     return {"gaps": gaps, "inhibits": inhibits}

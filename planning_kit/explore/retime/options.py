@@ -10,8 +10,6 @@ order of the rest. Ranked as plans beside each other are (`planning_kit.judge.re
 break is told once and does not count, nor do the stops that the plan had when it was taken outside.
 """
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
@@ -36,8 +34,7 @@ from planning_kit.inputs.times import number_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.check_custody import AT_END
 from planning_kit.judge.check_custody import CHECK as CUSTODY
-from planning_kit.judge.check_log import CHECK as LOG
-from planning_kit.judge.check_log import untouched_items
+from planning_kit.judge.check_rules import LOG, untouched_items
 from planning_kit.judge.drop_order import drop_order, may_be_cut, may_go, task_starts
 from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
 from planning_kit.judge.review import Review, review, stops_in
@@ -71,6 +68,20 @@ class Option:
     moves: tuple[str, ...] = ()
     only_if_sound: bool = False
     back_min: float = _NOTHING
+
+
+@dataclass(frozen=True)
+class Reviewed:
+    """An option with its plan, and what that is beside carrying on."""
+
+    option: Option
+    changed: TimedPlan
+    found: Review
+
+    def rank(self, shared: Counter[Identity]) -> tuple[float, ...]:
+        """Smaller is better; of equals carrying on comes first, and less walking last."""
+        *rank, carried, walk = self.found.rank_beside(shared)
+        return *rank, float(_KINDS.index(self.option.kind)), carried, walk
 
 
 def options_table(plan: TimedPlan, most: int = 12, search: Budget | None = None,
@@ -213,20 +224,6 @@ def _moved(outside: Outside, task: Task, kind: str) -> Iterator[Option]:
         words = f"Bring {task.task} forward, next of all" if kind == FORWARD else (
             f"Postpone {task.task} to just before {others[at]}")
         yield Option(words, kind, {"order": order})
-
-
-@dataclass(frozen=True)
-class Reviewed:
-    """An option with its plan, and what that is beside carrying on."""
-
-    option: Option
-    changed: TimedPlan
-    found: Review
-
-    def rank(self, shared: Counter[Identity]) -> tuple[float, ...]:
-        """Smaller is better; of equals carrying on comes first, and less walking last."""
-        *rank, carried, walk = self.found.rank_beside(shared)
-        return *rank, float(_KINDS.index(self.option.kind)), carried, walk
 
 
 def _reviewed(plan: TimedPlan, changed: TimedPlan, option: Option) -> Reviewed:

@@ -15,7 +15,7 @@ from planning_kit.inputs.shown_text import TextTable, visible
 from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_min
 from planning_kit.plan.build import work_order
 from planning_kit.plan.network import LIGHT, ROUNDING_MIN, Demand, grouped, pinned
-from planning_kit.plan.past import NOT_DONE, SKIPPED
+from planning_kit.plan.past import MINUTES, NOT_DONE, SKIPPED
 from planning_kit.plan.slack import latest_starts
 from planning_kit.plan.timed import Outside, TimedPlan
 
@@ -45,8 +45,7 @@ def progress_table(plan: TimedPlan) -> pd.DataFrame:
         start, finish = times_of(plan, step.step)
         # The row of a step that was taken up again is its last part; it began with the first.
         start = state.pieces[0][0] if state.pieces else start
-        position = base.position(step.step)
-        planned = float(base.starts[position]), float(base.finishes[position])
+        planned = base.span(step.step)
         worked = _NONE
         if state.pieces:  # and what has run of the one in hand
             running = outside.now_min - state.pieces[-1][0] if state.status == IN_PROGRESS else 0.0
@@ -60,10 +59,7 @@ def progress_table(plan: TimedPlan) -> pd.DataFrame:
 
 def times_of(plan: TimedPlan, step: str) -> tuple[float, float]:
     """Start and finish of a step, PET minutes; NaN where it is not in the plan."""
-    if step not in plan.network.steps:
-        return _NONE, _NONE
-    position = plan.position(step)
-    return float(plan.starts[position]), float(plan.finishes[position])
+    return plan.span(step) if step in plan.network.steps else (_NONE, _NONE)
 
 
 def task_table(plan: TimedPlan) -> pd.DataFrame:
@@ -106,7 +102,7 @@ def with_updated_estimates(plan: TimedPlan, weight: float = 2.0) -> Scenario:
     """The scenario that was re-timed, with `updated_estimates` in it: the base of the next plan."""
     scenario = plan.known_outside("with_updated_estimates").base.scenario
     table, learned = scenario.steps, updated_estimates(plan, weight).set_index("step")
-    for column in ("minutes_low", "minutes_likely", "minutes_high"):
+    for column in MINUTES:
         table[column] = table["step"].map(learned[column]).astype(float).fillna(table[column])
     return scenario.with_table("steps", table)
 
@@ -238,8 +234,7 @@ def _unless(plan: TimedPlan, members: Sequence[int], window: str) -> str:
                       for step, windows in enumerate(network.allowed)),
         group_windows=tuple(own if set(group.members) <= set(members) else windows
                             for group, own, windows in zip(network.groups, held.group_windows,
-                                                           network.group_windows, strict=True)),
-    )
+                                                           network.group_windows, strict=True)))
     # No deadline: told is what this window asks, not what the limits ask.
     slack = latest_starts(network, plan.durations, np.inf) - plan.starts
     nexts = [order[0] for who in plan.scenario.records.lane_names

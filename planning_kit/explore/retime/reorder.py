@@ -15,7 +15,7 @@ from planning_kit.explore.propose.choices import as_written
 from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch
 from planning_kit.explore.propose.solving import Budget
-from planning_kit.inputs.records import BOTH, INSIDE, Records, Step, Task
+from planning_kit.inputs.records import BOTH, Records, Step, Task
 from planning_kit.plan.build import travel_into, work_order
 from planning_kit.plan.network import HATCH, ORDER, TURN, on_grid
 from planning_kit.plan.order_timing import Past
@@ -39,7 +39,7 @@ def rest_of(plan: TimedPlan) -> Rest:
     records, begun = plan.scenario.records, {plan.steps[i].step for i in plan.network.fixed}
     steps = tuple(replace(step, after=tuple(name for name in step.after if name not in begun))
                   for step in records.steps if step.step not in begun)
-    moved = _moved_by(plan)
+    moved = _moved_by(plan, begun)
     hardware = tuple(replace(item, at=moved[item.item][0]) if item.item in moved else item
                      for item in records.hardware)
     names = {step.step for step in steps}
@@ -58,17 +58,12 @@ def rest_of(plan: TimedPlan) -> Rest:
     return Rest(rest, _past(plan, here, now_min, begun, moved))
 
 
-def _moved_by(plan: TimedPlan) -> dict[str, tuple[str, float]]:
+def _moved_by(plan: TimedPlan, begun: set[str]) -> dict[str, tuple[str, float]]:
     """Where the steps that have begun leave each item that they move, and since when (PET minutes)."""
-    events: list[tuple[float, int, str, str]] = []
-    for position in sorted(plan.network.fixed, key=lambda position: float(plan.starts[position])):
-        step = plan.steps[position]
-        events += [(float(plan.starts[position]), position, move.item, move.crew or step.crew)
-                   for move in step.takes]
-        events += [(float(plan.finishes[position]), position, move.item, move.into or step.place or INSIDE)
-                   for move in step.leaves]
-    events.sort(key=lambda event: event[0])
-    return {item: (where, at) for at, _, item, where in events}
+    moves = [each for each in plan.item_moves() if each[2].step in begun]
+    moves.sort(key=lambda each: (each[0], plan.span(each[2].step)[0]))  # at one minute by their starts
+    return {move.item: ((move.crew or step.crew) if is_take else (move.into or step.where), at)
+            for at, is_take, step, move in moves}
 
 
 def _tasks(records: Records, steps: Sequence[Step], begun: set[str]) -> tuple[Task, ...]:
@@ -159,19 +154,14 @@ def _not_after(plan: TimedPlan, begun: set[str]) -> dict[str, float]:
 
     for gap in plan.scenario.records.gaps:
         if gap.max_gap is not None and gap.first_step in begun and gap.then_step not in begun:
-            ask(gap.then_step, _end(plan, gap.first_step, gap.first_at) + gap.max_gap - (
+            ask(gap.then_step, plan.span(gap.first_step)[gap.first_at == "finish"] + gap.max_gap - (
                 _minutes(plan, gap.then_step) if gap.then_at == "finish" else 0.0))
     for inhibit in plan.scenario.records.inhibits:
         if inhibit.from_step in begun and inhibit.until_step not in begun:
-            set_min = _end(plan, inhibit.from_step, "start") - inhibit.lead_min
+            set_min = plan.span(inhibit.from_step)[0] - inhibit.lead_min
             if inhibit.hold_max_min is not None:
                 ask(inhibit.until_step, set_min + inhibit.hold_max_min - _minutes(plan, inhibit.until_step))
     return latest
-
-
-def _end(plan: TimedPlan, step: str, which: str) -> float:
-    position = plan.position(step)
-    return float(plan.starts[position] if which == "start" else plan.finishes[position])
 
 
 def _minutes(plan: TimedPlan, step: str) -> float:

@@ -180,9 +180,8 @@ class Editing:
         """Keep what is typed now under a name. Raises `ScenarioError` for an empty or a taken name."""
         name = name.strip()
         if not name or name in self.versions:
-            problem = ("there is a version of this name; choose another" if name else
-                       "give the version a name")
-            raise ScenarioError.single(problem, column="version", value=name)
+            raise ScenarioError.single("there is a version of this name; choose another" if name else
+                                       "give the version a name", column="version", value=name)
         self.versions[name] = self.draft
         self._aside.discard(name)
 

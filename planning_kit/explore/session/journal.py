@@ -234,9 +234,8 @@ def _plain(draft: Draft) -> dict[str, Any]:
 def _draft(plain: Mapping[str, Any], like: Draft) -> Draft:
     sheets = {}
     for name, each in plain["sheets"].items():
-        columns = tuple(str(column) for column in each["columns"])
-        lines = tuple(Line(int(number), tuple(str(cell) for cell in cells))
-                      for number, cells in each["lines"])
+        columns = tuple(map(str, each["columns"]))
+        lines = tuple(Line(int(number), tuple(map(str, cells))) for number, cells in each["lines"])
         if any(len(line.cells) != len(columns) for line in lines):
             raise ValueError(f"{name}: a line of another length")
         sheets[str(name)] = Sheet(str(name), columns, lines, bool(each["can_grow"]))

@@ -147,8 +147,7 @@ def keyed(sheet: Sheet) -> dict[str, Line]:
     places = [sheet.columns.index(part) for part in KEYS[sheet.name] if part in sheet.columns]
     for line in sheet.lines:
         if not line.is_empty:
-            name = " to ".join(line.cells[at] for at in places)
-            found[free_name(name, found, "{} ({})")] = line
+            found[free_name(" to ".join(line.cells[at] for at in places), found, "{} ({})")] = line
     return found
 
 

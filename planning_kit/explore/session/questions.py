@@ -98,5 +98,4 @@ def _is_same(editing: Editing, free: Collection[str] = ()) -> Callable[[], bool]
 
 
 QUESTIONS: Mapping[str, Callable[[Editing], LongQuestion]] = {
-    SWEEP: about_every_pet_zero, ODDS: about_the_odds, ORDER: about_a_better_order,
-}
+    SWEEP: about_every_pet_zero, ODDS: about_the_odds, ORDER: about_a_better_order}

@@ -1,7 +1,6 @@
-"""The controller of the workbench: a draft with its files, and long questions.
+"""The controller of the workbench: a draft with its files, and long questions. It knows no widget.
 
-It knows no widget. A view asks it to do something, then reads ``draft``, ``verdict`` and ``plan``. An outing
-that was followed stays in ``watch`` while the session plans.
+An outing that was followed stays in ``watch`` while the session plans.
 """
 
 import contextlib
@@ -133,8 +132,8 @@ class Session(Editing):
 
         Raises `ScenarioError` where that version has no plan.
         """
-        plan = None if name is None else self._plan_of_version(name)
-        self.baseline_name, self.baseline = name, plan
+        self.baseline = None if name is None else self._plan_of_version(name)
+        self.baseline_name = name
 
     def compare_with(self, name: str) -> tuple[pd.DataFrame | None, pd.DataFrame]:
         """What moved from a version to the present plan, and what is typed otherwise (a: the version).

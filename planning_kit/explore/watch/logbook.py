@@ -8,8 +8,6 @@ nothing, and the rest is re-timed. Where now is set by hand, rows that were writ
 yet: so a whole log can be replayed.
 """
 
-from __future__ import annotations
-
 import os
 import tempfile
 import weakref
@@ -18,7 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import pandas as pd
 
@@ -37,7 +35,6 @@ from planning_kit.inputs.log_format import (
     LOG_FILE,
     PET_ZERO,
     SUIT,
-    Event,
     parse_when,
 )
 from planning_kit.inputs.log_state import IN_FUTURE, states_of
@@ -76,7 +73,7 @@ def log_so_far(rows: Sequence[Row], cell_faults: Faults, base: TimedPlan, now: d
     known = tuple(row for row in rows if row.number not in later_rows)
     faults = Faults([fault for fault in cell_faults.rows if fault["row"] not in later_rows])
     read = actuals_of([*known], base.pet_zero, faults)
-    return LogSoFar(known, later, _possible(base, read, faults, now), log_faults(faults.rows, in_rows=True))
+    return LogSoFar(known, later, _possible(base, read, faults, now), faults_of(faults.rows, in_rows=True))
 
 
 def _written(row: Row, pet_zero: datetime) -> datetime:
@@ -103,18 +100,11 @@ def _possible(base: TimedPlan, read: Actuals, faults: Faults, now: datetime) -> 
             events = ()
 
 
-def log_faults(problems: Iterable[Mapping[Any, Any]], in_rows: bool = False) -> tuple[LogFault, ...]:
+def faults_of(problems: Iterable[Mapping[Any, Any]], in_rows: bool = False) -> tuple[LogFault, ...]:
     """Faults from rows of `ScenarioError.problems`; ``in_rows``: they say in which row of the file it is."""
     return tuple(LogFault(row if in_rows and isinstance(row := fault["row"], int) else None,
                           str(fault["column"]), str(fault["value"]), str(fault["problem"]))
                  for fault in problems)
-
-
-def without_rates(actuals: Actuals) -> Actuals:
-    """The same without metabolic rates: for a rate that cannot be believed."""
-    events: Iterable[Event] = (replace(event, metabolic_w=None) for event in actuals.events
-                               if event.step or event.metabolic_w is None)
-    return Actuals(tuple(events), actuals.pet_zero)
 
 
 # As a planner reads it
@@ -186,31 +176,30 @@ class Logbook:
     words: str
 
     @classmethod
-    def at(cls, file_or_folder: str | Path) -> Logbook:
+    def at(cls, file_or_folder: str | Path) -> Self:
         """The log in a file or folder, whether or not it is there yet."""
         path = log_path(file_or_folder)
         return cls(path, True, f"{path.parent.name}/{path.name}")
 
     @classmethod
-    def beside(cls, folder: Path) -> Logbook:
+    def beside(cls, folder: Path) -> Self:
         """The log beside a scenario; the session's own where that folder is none, or not ours to write."""
         is_ours = (folder / fmt.SCENARIO_FILE).is_file() and os.access(folder, os.W_OK)
         return cls.at(folder) if is_ours else cls.of_rows(())
 
     @classmethod
-    def of_rows(cls, rows: Iterable[Sequence[str]]) -> Logbook:
+    def of_rows(cls, rows: Iterable[Sequence[str]]) -> Self:
         """A log of the session's own that begins with some rows (cells in the order of `LOG_COLUMNS`)."""
         home = tempfile.TemporaryDirectory(prefix="outing-log-")
         book = cls(Path(home.name) / LOG_FILE, False, "kept in this session only")
         weakref.finalize(book, home.cleanup)
-        rows = list(rows)
-        if rows:
+        if rows := list(rows):
             text = "".join(csv_row(row) + "\n" for row in (LOG_COLUMNS, *rows))
             book.path.write_text(text, encoding="utf-8", errors="backslashreplace", newline="")
         return book
 
     @classmethod
-    def of_frame(cls, frame: pd.DataFrame) -> Logbook:
+    def of_frame(cls, frame: pd.DataFrame) -> Self:
         """A log of the session's own that begins with a DataFrame as `read_log` makes it.
 
         Raises `ScenarioError` for a table that is no log; cells that make no sense are faults of the log.

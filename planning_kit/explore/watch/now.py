@@ -4,13 +4,12 @@ The time is that of the wall clock, or a now set by hand that runs on or is held
 happens in another year than the outing.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import Self
 
 from planning_kit.explore.retime.outing_progress import times_of
 from planning_kit.inputs.cells import CellFault
@@ -45,7 +44,7 @@ class Clock:
     since: datetime
 
     @classmethod
-    def wall(cls, wall: datetime) -> Clock:
+    def wall(cls, wall: datetime) -> Self:
         """The wall clock itself."""
         return cls(WALL, wall, wall)
 
@@ -143,8 +142,7 @@ def lanes_now(plan: TimedPlan) -> list[LaneNow]:
 
 def _open_steps(plan: TimedPlan, outside: Outside, who: str) -> tuple[OpenStep, ...]:
     base = outside.base
-    states = [outside.states.by_step[base.steps[position].step]
-              for position in work_order(base.steps, who)]
+    states = [outside.states.by_step[base.steps[position].step] for position in work_order(base.steps, who)]
     last_min = max((state.pieces[-1][0] for state in states if state.pieces), default=math.nan)
     found = [_open_step(plan, outside, state, who) for state in states
              if state.status not in (DONE, DROPPED)

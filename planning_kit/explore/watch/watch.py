@@ -18,16 +18,7 @@ from planning_kit.explore.retime.decisions import Decision, decide
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now
 from planning_kit.explore.retime.options import options_table
 from planning_kit.explore.retime.retiming import keeping_times, retime_plan
-from planning_kit.explore.watch.logbook import (
-    Entry,
-    Logbook,
-    LogSoFar,
-    Refused,
-    log_faults,
-    log_so_far,
-    without_rates,
-    write,
-)
+from planning_kit.explore.watch.logbook import Entry, Logbook, LogSoFar, Refused, faults_of, log_so_far, write
 from planning_kit.explore.watch.now import CLOCK_KINDS, HELD, WALL, Clock, is_in_outing, typed_moment, utc_now
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
@@ -164,7 +155,7 @@ class Watch:
                 self.stop_if_log_goes_on()
                 done.append(write(entry, self.log, self.base, self.plan.pet_zero, now))
             except ScenarioError as error:
-                self.refused[entry.slot] = Refused(entry, log_faults(error.problems.to_dict("records")))
+                self.refused[entry.slot] = Refused(entry, faults_of(error.problems.to_dict("records")))
                 break
             self.refused.pop(entry.slot, None)
             self.preview = None
@@ -183,8 +174,7 @@ class Watch:
 
     def stop_if_log_goes_on(self) -> None:
         """Raise `ScenarioError` where rows come after the now that was set: nothing is put between."""
-        count = len(self.log_so_far.later)
-        if count:
+        if count := len(self.log_so_far.later):
             raise ScenarioError.single(
                 f"the log goes on: {count} of its rows were written after the now that was set. Set now to "
                 "its end, or rehearse from here in a log of your own", table="log")
@@ -290,8 +280,10 @@ class Watch:
         try:  # a rate that cannot be believed is a fault of the log, and must not stop the watch
             plan = retime_plan(self.base, actuals, now_min, here, self.planned)
         except ScenarioError as error:
-            plan = retime_plan(self.base, without_rates(actuals), now_min, here, self.planned)
-            faults = log_faults(error.problems.to_dict("records"))
+            known = tuple(replace(event, metabolic_w=None) for event in actuals.events
+                          if event.step or event.metabolic_w is None)
+            plan = retime_plan(self.base, Actuals(known, actuals.pet_zero), now_min, here, self.planned)
+            faults = faults_of(error.problems.to_dict("records"))
             self.log_so_far = replace(self.log_so_far, faults=(*self.log_so_far.faults, *faults))
         # The next decision finds them where this plan has brought them by then, not where the last one did.
         outside = replace(plan.known_outside("the watch"), here=())

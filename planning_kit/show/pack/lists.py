@@ -36,8 +36,8 @@ def sky_section(plan: TimedPlan) -> Section:
         _windows(plan, plan.named_windows, "Periods", "Periods from others", "None are given."),
         table_of(plan.links, "Link needs", "Steps that need a link",
                  Column("Step", "step"), Column("Crew", "crew"), Column("Start PET", pet("start_min")),
-                 Column("Covered, %", percent("share"), digits=0, side="down"), Column("Without a "
-                                                                                       "link", "gaps", 2),
+                 Column("Covered, %", percent("share"), digits=0, side="down"),
+                 Column("Without a link", "gaps", 2),
                  Column("Next full cover PET", pet("next_cover_min", "up"))),
     ))
 
@@ -160,8 +160,8 @@ def _tethers(plan: TimedPlan) -> Table:
         sorted(rows, key=lambda row: (row["from_min"], row["crew"])), "Tethers",
         "Where each tether is hooked, and its greatest reach", Column("Crew", "crew", 0.5),
         Column("Hook at", lambda row: names.title(row["hook"]), 2), Column("From PET", pet("from_min"), 0.8),
-        Column("Until PET", pet("until_min"), 0.8), Column("Greatest reach, "
-                                                           "m", "reach_m", digits=1, side="up"),
+        Column("Until PET", pet("until_min"), 0.8),
+        Column("Greatest reach, m", "reach_m", digits=1, side="up"),
         Column("At", lambda row: names.title(row["to_place"] or row["place"]), 2),
         Column("Tether, m", "tether_m", digits=1, side="down"),
         Column("Margin, m", "margin_m", digits=1, side="down"))
@@ -242,7 +242,7 @@ def findings_section(plan: TimedPlan) -> Section:
     words = (f"Open: {found.counted}. A stop cannot be flown so; a concern someone must accept; a remark is "
              "to be known. The procedure and the pocket sheets point to stops and concerns by their number.",)
     return Section("findings", "Findings and open concerns", words, (table_of(
-        [{**row, "number": number} for number, row in enumerate(found.rows, start=1)],
+        [{**vars(each), "number": number} for number, each in enumerate(found.findings, start=1)],
         "Findings", "Findings, worst first", Column("Severity", "severity", 0.7),
         Column("No.", "number", 0.4, 0), Column("Check", "check", 0.8), Column("Crew", "crew", 0.6),
         Column("Step", "step", 0.5), Column("Rule", "rule", 0.8),

@@ -97,8 +97,7 @@ class _Sheet:
         What to mind stands in the first row for a step, also where that is a wait: it is met before the work.
         """
         step = self.names.steps.get(activity.step)
-        still_open = self.found.of_step(activity.step, self.crew)
-        if still_open:
+        if still_open := self.found.of_step(activity.step, self.crew):
             yield Fact("open", f"OPEN: {still_open}")
         told = [] if step is None or activity.kind == WAIT else [
             Fact(fact.kind, words) for fact in self.step_words.facts(step) if (words := self._short(fact))]

@@ -16,6 +16,7 @@ from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
 from planning_kit.judge.every_margin import nearest_edges
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
+from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events
 from planning_kit.show.chart_rows import BrokenRule, broken_rules
@@ -215,8 +216,7 @@ def procedure_section(plan: TimedPlan) -> Section:
     events = [replace(told, lines=(*told.lines, f"Open: {still_open}."))
               if told.kind == "work" and (still_open := found.of_step(told.step)) else told
               for told in briefing_events(plan) if told.kind != "finding"]
-    for label in dict.fromkeys(told.pet for told in events):
-        now = [told for told in events if told.pet == label]
+    for now in grouped((told.pet, told) for told in events).values():
         others = [told for told in now if not _is_of_crew(plan, told)]
         crew = [told for told in now if _is_of_crew(plan, told)]
         for is_shared, together in groupby(crew, lambda told: told.who not in plan.travels):

@@ -15,7 +15,7 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble
-from planning_kit.show.pack.content import CAUTION, Pack
+from planning_kit.show.pack.content import CAUTION
 from planning_kit.show.pack.html_page import html_page
 from planning_kit.show.pack.pdf import pdf_bytes, pocket_bytes
 from planning_kit.show.pack.xlsx import xlsx_bytes
@@ -37,8 +37,7 @@ def write_pack(plan: TimedPlan, folder: str | Path, baseline: Given | None = Non
     _check_chances(plan, chances)
     with writing(target):  # a pack whose writing was interrupted is whole again from here on
         known = _earlier_pack(target)
-    revision = compare_revisions(baseline, plan) if baseline is not None else None
-    files = pack_files(plan, chances, revision)
+    files = pack_files(plan, chances, None if baseline is None else compare_revisions(baseline, plan))
     put_pack(plan, target, {name: content for name, (content, _) in files.items()}, known)
     rows = [(name, what) for name, (_, what) in files.items()]
     return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
@@ -75,11 +74,13 @@ def pack_files(plan: TimedPlan, chances: TimedOdds | None = None,
                revision: TimedComparison | None = None) -> Mapping[str, tuple[bytes, str]]:
     """The files of a pack as bytes, each with what it is."""
     pack = assemble(plan, _odds(plan) if chances is None else chances, revision)
+    brief, foot = briefing(plan), f"{CAUTION}\n{pack.stamp}"
+    told = f"IN ONE MINUTE\n\n{brief.one_minute}\n\n{foot}\n\nAT LENGTH\n\n{brief.text}\n\n{foot}\n"
     files = {
         "review.html": (html_page(pack).encode(), "the pack as one page: open it in any browser, offline"),
         "review.pdf": (pdf_bytes(pack), "the pack to print"),
         "review.xlsx": (xlsx_bytes(pack), "its tables"),
-        "briefing.txt": (_briefing(plan, pack).encode(), "the plan in words: one minute, then long"),
+        "briefing.txt": (told.encode(), "the plan in words: one minute, then long"),
     }
     for section in pack.pockets:
         files[f"pocket-{section.key}.pdf"] = (pocket_bytes(pack, section), f"{section.key}'s pocket sheet")
@@ -92,12 +93,6 @@ def _odds(plan: TimedPlan) -> TimedOdds | str:
         return odds(plan)
     except ScenarioError as fault:
         return str(fault)
-
-
-def _briefing(plan: TimedPlan, pack: Pack) -> str:
-    brief = briefing(plan)
-    foot = f"{CAUTION}\n{pack.stamp}"
-    return f"IN ONE MINUTE\n\n{brief.one_minute}\n\n{foot}\n\nAT LENGTH\n\n{brief.text}\n\n{foot}\n"
 
 
 def _manifest(plan: TimedPlan, data: Mapping[str, bytes]) -> bytes:
@@ -131,7 +126,6 @@ def _earlier_pack(folder: Path) -> Mapping[str, str]:
 
 def _listed(text: bytes) -> dict[str, str]:
     try:
-        files = json.loads(text).get("files", {})
-        return {str(name): str(digest) for name, digest in files.items()}
+        return {str(name): str(digest) for name, digest in json.loads(text).get("files", {}).items()}
     except (ValueError, AttributeError, RecursionError):
         return {}

@@ -55,7 +55,15 @@ def _fill(sheet: Worksheet, columns: tuple[Column, ...], rows: Iterable[tuple[Ce
             _put(sheet.cell(at, number), cell, column)
     sheet.freeze_panes = "B2"
     sheet.auto_filter.ref = sheet.dimensions
-    _on_paper(sheet, pack)
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.fitToHeight = 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.print_title_rows = "1:1"
+    # In heads and feet "&" begins a code: it is doubled, and our own codes are put in after that.
+    sheet.oddHeader.left.text = one_line(pack.title)[:80].replace("&", "&&")
+    sheet.oddFooter.left.text = CAUTION.replace("&", "&&")
+    sheet.oddFooter.right.text = f"{pack.stamp.replace('&', '&&')} · &P / &N"
+    sheet.oddFooter.left.size = sheet.oddFooter.right.size = 7
 
 
 def _put(target: SheetCell, cell: Cell, column: Column) -> None:
@@ -74,15 +82,3 @@ def _put(target: SheetCell, cell: Cell, column: Column) -> None:
         target.value = number if digits else int(number)
         target.number_format = "0." + "0" * digits if digits else "0"
         target.alignment = Alignment(vertical="top")
-
-
-def _on_paper(sheet: Worksheet, pack: Pack) -> None:
-    sheet.page_setup.orientation = "landscape"
-    sheet.page_setup.fitToHeight = 0
-    sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    sheet.print_title_rows = "1:1"
-    # In heads and feet "&" begins a code: it is doubled, and our own codes are put in after that.
-    sheet.oddHeader.left.text = one_line(pack.title)[:80].replace("&", "&&")
-    sheet.oddFooter.left.text = CAUTION.replace("&", "&&")
-    sheet.oddFooter.right.text = f"{pack.stamp.replace('&', '&&')} · &P / &N"
-    sheet.oddFooter.left.size = sheet.oddFooter.right.size = 7
