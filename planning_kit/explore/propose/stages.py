@@ -229,7 +229,7 @@ class Stages:
                 return best, float(self.end_ticks(best)) if best else bound
             bound, workers = max(bound, answer.bound), TURNS
             better = self._that_holds(answer.passed, best)
-            if better:
+            if better and bound < self.end_ticks(better):
                 better = self._looked_around(better, self._passes // 4)
             best = better or best
             self._tell(best, bound)
