@@ -82,8 +82,10 @@ def test_what_is_no_executor_is_told(small_plan: pk.Plan, executor: Any) -> None
 
 @pytest.mark.parametrize("name", [None, ["B1"], 5, float("nan")])
 def test_a_step_named_by_no_text_is_told(small: pk.Scenario, name: Any) -> None:
-    for ask in (lambda: small.move_step(name, after="B2"), lambda: small.move_step("B1", after=name),
-                lambda: small.edit_row("steps", name, crew="EV2")):
+    asks = [lambda: small.move_step(name, after="B2"), lambda: small.move_step("B1", after=name)]
+    if not isinstance(name, list):  # several rows may be edited at once
+        asks.append(lambda: small.edit_row("steps", name, crew="EV2"))
+    for ask in asks:
         with pytest.raises(pk.ScenarioError, match="there is no such"):
             ask()
 
