@@ -54,7 +54,8 @@ class OrderTiming:
     """Times the steps of ``records`` in any order. ``minutes`` are their durations, (steps,).
 
     ``more`` are bounds beyond those of the tables, ``past`` what has happened, where these are the rest of an
-    outing. All results are minutes of PET.
+    outing. With ``misses`` a step that fits in no window any more comes as soon as it can (`missed_min`).
+    All results are minutes of PET.
     """
 
     records: Records
@@ -63,6 +64,7 @@ class OrderTiming:
     minutes: Sequence[float]
     more: Sequence[Bound] = ()
     past: Past | None = None
+    misses: bool = False
 
     def __post_init__(self) -> None:
         # A search asks for the same ways again and again.
@@ -86,11 +88,11 @@ class OrderTiming:
         guard_min = self.records.settings.night_guard_s / 60.0
         demands = [build.step_demands(step, self.almanac, guard_min) for step in steps]
         allowed = [build.allowed_windows(each) for each in demands]
-        self._windows = [None if windows is None else _Windows(windows) for windows in allowed]
+        self._windows = [None if windows is None else _Windows(windows, self.misses) for windows in allowed]
         left = self.past.windows if self.past else {}
         self._groups = [(group.members, _Windows(next(
-            (left[name] for i in group.members if (name := steps[i].step) in left), group.demand.windows)))
-            for group in build.same_window_groups(steps, demands)]
+            (left[name] for i in group.members if (name := steps[i].step) in left), group.demand.windows),
+            self.misses)) for group in build.same_window_groups(steps, demands)]
         self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
 
     def starts(self, orders: Orders, pet_zero_min: float = 0.0) -> list[float] | None:
@@ -104,7 +106,8 @@ class OrderTiming:
             waits[step] = -1
             for after, _ in follow[step]:
                 waits[after] -= 1
-        sweep, horizon_min = [step for step, count in enumerate(waits) if not count], self.almanac.horizon_min
+        sweep = [step for step, count in enumerate(waits) if not count]
+        horizon_min = self.almanac.horizon_min * (1 + self.misses)
         all_windows, lengths, count = self._windows, self._lengths, len(starts) - len(away)
         for _ in range(_MOST_SWEEPS):
             for step in sweep:  # grows in the first sweep: each step comes behind those that it waits for
@@ -137,6 +140,12 @@ class OrderTiming:
             elif self.past:
                 ends.append(float(on_grid(self.past.home_min[who])))
         return max(ends) + self._ends_min
+
+    def missed_min(self, starts: Sequence[float]) -> float:
+        """By how much steps end after the last of their windows, in all."""
+        return sum(max(start + length - (windows.ends[-1] if windows.ends else 0.0), 0.0)
+                   for start, length, windows in zip(starts, self._lengths, self._windows, strict=True)
+                   if windows is not None and start > -inf)
 
     def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel.
@@ -220,22 +229,23 @@ class OrderTiming:
 
 
 class _Windows:
-    """Ordered, disjoint windows, an array (n, 2), as lists."""
+    """Ordered, disjoint windows, an array (n, 2), as lists; whoever ``misses`` all of them waits for none."""
 
-    def __init__(self, windows: np.ndarray) -> None:
+    def __init__(self, windows: np.ndarray, misses: bool) -> None:
+        self._misses = misses
         self.begins: list[float] = windows[:, 0].tolist()
         self.ends: list[float] = windows[:, 1].tolist()
 
     def fit(self, start: float, length: float) -> float:
-        """The first start from ``start`` on at which the whole step lies in one window, or inf."""
+        """The first start from ``start`` on at which the whole step lies in one window, else inf."""
         for number in range(bisect_left(self.ends, start + length), len(self.ends)):
             placed = max(start, self.begins[number])
             if placed + length <= self.ends[number]:
                 return placed
-        return inf
+        return start if self._misses else inf
 
     def begin_for(self, last_finish: float) -> float:
-        """The begin of the first window that ends at or after ``last_finish``, or inf."""
+        """The begin of the first window that ends at or after ``last_finish``, else inf."""
         number = bisect_left(self.ends, last_finish)
-        return self.begins[number] if number < len(self.ends) else inf
+        return self.begins[number] if number < len(self.ends) else -inf if self._misses else inf
 

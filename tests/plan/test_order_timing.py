@@ -67,6 +67,27 @@ def test_every_order_has_the_times_of_its_own_scenario(name: str, request: pytes
     assert timed > ORDERS / 4
 
 
+@pytest.mark.parametrize("name", ["demo_plan", "small_plan", "wandering_plan"])
+def test_who_may_miss_windows_is_timed_the_same_and_told_how_late(
+        name: str, request: pytest.FixtureRequest) -> None:
+    plan = request.getfixturevalue(name)
+    timed, orders = plan.timed, orders_of(plan, plan.timed.steps)
+    given = plan.scenario.records, timed.almanac, timed.travels, timed.durations.tolist()
+    timing = OrderTiming(*given, misses=True)
+    starts = timing.starts(orders)
+    assert starts == OrderTiming(*given).starts(orders) == timed.starts.tolist()
+    assert timing.missed_min(starts) == 0
+    # So late that no window is left: then nobody waits for one, and each is late by its own end.
+    begun_min = timed.almanac.horizon_min + 600.0
+    assert OrderTiming(*given).starts(orders, begun_min) is None
+    late = timing.starts(orders, begun_min)
+    assert late is not None
+    ends = [late[i] + timed.durations[i] - windows[-1, 1]
+            for i, windows in enumerate(timed.network.allowed) if windows is not None]
+    assert ends
+    assert timing.missed_min(late) == pytest.approx(sum(ends), abs=1e-3)
+
+
 def test_a_later_pet_zero_moves_what_no_window_holds(small_plan: pk.Plan) -> None:
     plan = small_plan
     timed = plan.timed

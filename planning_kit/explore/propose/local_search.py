@@ -42,6 +42,8 @@ _JUDGED = 150
 """What one judgement costs, in passes."""
 _WALK_PART, _OTHER_PART = 0.3, 0.1
 """What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
+_MISSED_PART = 3.0
+"""The same of a minute by which a step misses its windows, where it may."""
 _PET_ZERO_SHARE, _RECREATED_SHARE = 0.05, 0.08
 
 AGAIN = "again"
@@ -69,10 +71,14 @@ class Timed:
 
 @dataclass(eq=False)
 class Neighbours:
-    """How the orders of a problem are timed and judged, with some tasks left out."""
+    """How the orders of a problem are timed and judged, with some tasks left out.
+
+    ``misses``: an order may miss windows, at a cost.
+    """
 
     problem: Problem
     dropped: frozenset[str] = frozenset()
+    misses: bool = False
 
     @cached_property
     def rules(self) -> UntimedRules:
@@ -84,7 +90,7 @@ class Neighbours:
         """The timing of any order of these steps."""
         problem = self.problem
         return OrderTiming(problem.work.records, problem.almanac, problem.travels, problem.work.minutes,
-                           problem.more_bounds, problem.freedom.past)
+                           problem.more_bounds, problem.freedom.past, self.misses)
 
     @cached_property
     def _ahead(self) -> list[int]:
@@ -118,6 +124,8 @@ class Neighbours:
         if starts is None:
             return None
         end = timing.end_min(orders, starts, pet_zero_min) - pet_zero_min
+        if self.misses:
+            end += _MISSED_PART * timing.missed_min(starts)
         # The end alone does not show what is won in the lane of who is home first.
         ends = [starts[orders[who][-1]] + timing.way_min(who, orders[who][-1], -1)
                 for who in self.problem.travels if orders[who]]

@@ -132,12 +132,39 @@ class Stages:
 
     def _first_look(self) -> Choice:
         """The start, or a better order of the same tasks: before the solver has even read the model."""
-        search = self._search(self.start.dropped)
-        here = search.around.of(self.start)
-        if here is None or search.around.broken(here) is not None or self.blocks(self.start):
-            return self.start
+        search, start = self._search(self.start.dropped), self.start
+        here = search.around.of(start)
+        if here is None:
+            start = self._missing_less()
+            here = search.around.of(start)
+        if here is None or search.around.broken(here) is not None or self.blocks(start):
+            return start
         return search.around.choice(search.improve(
             here, self._passes // _FIRST_LOOK, here.orders))
+
+    def _missing_less(self) -> Choice:
+        """An order that misses less than the start, which misses windows: with luck none."""
+        around = Neighbours(self.problem, self.start.dropped, misses=True)
+        start = here = around.of(self.start) or around.of(self._in_turn())
+        if start is None or here is None:
+            return self.start
+        around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
+        look, most = LocalSearch(around, lambda choice: (), self.budget), _FIRST_LOOK // 2
+        while most and not self.budget.is_over() and self._search(self.start.dropped).around.of(
+                around.choice(here)) is None:
+            most, here = most - 1, look.improve(here, self._passes // _FIRST_LOOK, start.orders)
+        return around.choice(here)
+
+    def _in_turn(self) -> Choice:
+        """The start with each step behind all that precede it whatever is chosen."""
+        names, left = self.problem.work.steps, dict.fromkeys(range(len(self.problem.before)))
+        rank = dict[str, int]()
+        while left:
+            step = next((i for i in left if left.keys().isdisjoint(self.problem.before[i])), min(left))
+            del left[step]
+            rank[names[step].step] = len(rank)
+        return replace(self.start, lanes={who: tuple(sorted(lane, key=rank.__getitem__))
+                                          for who, lane in self.start.lanes.items()})
 
     @property
     def _passes(self) -> int:
