@@ -1,11 +1,11 @@
 """A look around an order: random moves, each timed by the plan's own timing, judged where it is a new best.
 
 Simulated annealing (Kirkpatrick, Gelatt, Vecchi 1983, "Optimization by simulated annealing"): a worse order
-is taken with odds that fall as it cools, so that it leaves a valley. Small moves are drawn by `RandomMoves`;
-now and then a few tasks are taken out whole and put back piece by piece where they cost least, some with
-their crew traded (ruin and recreate: Schrimpf et al. 2000, "Record breaking optimization results using the
-ruin and recreate principle"). Counted in passes of the timing and drawn from fixed seeds, so that it is
-repeatable.
+is taken with odds that fall as it cools, so that it leaves a valley; some restarts begin hot with the first
+order, most less hot with the best. Small moves are drawn by `RandomMoves`; now and then a few tasks, or many,
+are taken out whole and put back piece by piece where they cost least, some with their crew traded (ruin and
+recreate: Schrimpf et al. 2000, "Record breaking optimization results using the ruin and recreate principle").
+Counted in passes of the timing and drawn from fixed seeds, so that it is repeatable.
 
 Of the rules that delay nobody in the timing it keeps those of `UntimedRules`, but for what the order that it
 begins with does not keep. All else is left to the checks, which cost a hundred passes: they are asked about
