@@ -49,6 +49,7 @@ from planning_kit.explore.propose.untimed_rules import add_hardware, add_inhibit
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import Records
 from planning_kit.judge.drop_order import drop_weights, may_go
+from planning_kit.plan.custody import one_by_one
 
 _CHANGE_PART = 100
 _SHARES = {"tasks": 0.15, "finish": 0.5, "turn": 0.25, "walk": 0.10}
@@ -146,9 +147,10 @@ class Stages:
     def _missing_less(self) -> Choice:
         """An order that misses less than the start, which misses windows: with luck none."""
         around = Neighbours(self.problem, self.start.dropped, misses=True)
-        start = here = around.of(self.start) or around.of(self._in_turn())
-        if start is None or here is None:
+        start = around.of(self.start) or around.of(self._in_turn())
+        if start is None:
             return self.start
+        here = start
         around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
         look, most = LocalSearch(around, lambda choice: (), self.budget), _FIRST_LOOK // 2
         while most and not self.budget.is_over() and self._search(self.start.dropped).around.of(
@@ -158,12 +160,9 @@ class Stages:
 
     def _in_turn(self) -> Choice:
         """The start with each step behind all that precede it whatever is chosen."""
-        names, left = self.problem.work.steps, dict.fromkeys(range(len(self.problem.before)))
-        rank = dict[str, int]()
-        while left:
-            step = next((i for i in left if left.keys().isdisjoint(self.problem.before[i])), min(left))
-            del left[step]
-            rank[names[step].step] = len(rank)
+        steps, before = self.problem.work.steps, self.problem.before
+        turns = one_by_one(range(len(steps)), [(near, i) for i, some in enumerate(before) for near in some])
+        rank = {steps[i].step: number for number, i in enumerate(turns)}
         return replace(self.start, lanes={who: tuple(sorted(lane, key=rank.__getitem__))
                                           for who, lane in self.start.lanes.items()})
 
