@@ -104,7 +104,7 @@ export class LaneCard {
 
   show(lane, refused, clock) {
     this.lane = lane;
-    this.isCrew = !lane.title;
+    this.isCrew = lane.is_crew;
     this.pairs = stepPairs(lane.steps);
     if (!lane.steps.some(step => step.step === this.picked)) this.picked = null;
     const first = lane.steps[0];
@@ -113,6 +113,7 @@ export class LaneCard {
     this.head.replaceChildren(
       el("span", { class: "pk-lane-number", "aria-hidden": "true" }, this.number),
       el("strong", { class: "pk-lane-who" }, lane.who),
+      ...(lane.title ? [el("span", { class: "pk-quiet" }, lane.title)] : []),
       el("span", { class: "pk-lane-does" }, laneWords(lane, first, isBusy, minute)),
       ...lateSign(first),
     );

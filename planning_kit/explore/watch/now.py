@@ -17,6 +17,7 @@ from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.log_format import FINISHED, PARTLY, SKIPPED, STARTED, parse_when
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, State
 from planning_kit.inputs.records import BOTH
+from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.times import moment_at, pet_min
 from planning_kit.plan.activities import TRAVEL, WAIT, Activity
 from planning_kit.plan.build import work_order
@@ -121,10 +122,14 @@ class OpenStep:
 
 @dataclass(frozen=True)
 class LaneNow:
-    """One lane at now: its open steps, the one in progress first; ``between``: what is done between steps."""
+    """One lane at now: its open steps, the one in progress first; ``between``: what is done between steps.
+
+    ``title``: the name of a crew member, else what the actor is; empty where nobody says so.
+    """
 
     who: str
     title: str
+    is_crew: bool
     steps: tuple[OpenStep, ...]
     between: str
 
@@ -133,9 +138,9 @@ def lanes_now(plan: TimedPlan) -> list[LaneNow]:
     """Every lane of a re-timed plan that has steps: the crew, then the other actors."""
     outside, records = plan.known_outside("lanes"), plan.scenario.records
     activities = plan.bare_lanes
-    crew = (LaneNow(who, "", _open_steps(plan, outside, who), _between(plan, outside, who, activities[who]))
-            for who in plan.travels)
-    others = (LaneNow(actor.actor, actor.title, _open_steps(plan, outside, actor.actor), "")
+    crew = (LaneNow(each.crew, shortened(each.name, 40), True, _open_steps(plan, outside, each.crew),
+                    _between(plan, outside, each.crew, activities[each.crew])) for each in records.crew)
+    others = (LaneNow(actor.actor, actor.title, False, _open_steps(plan, outside, actor.actor), "")
               for actor in records.actors if work_order(outside.base.steps, actor.actor))
     return [*crew, *others]
 

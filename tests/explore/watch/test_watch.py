@@ -403,3 +403,13 @@ def test_options_found_last_stay_until_others_are_found(watch):
     assert watch.options is found
     third.run(told)
     assert watch.options is third.result
+
+
+def test_a_lane_has_the_name_of_the_person_and_an_actor_without_title_is_no_crew(plan, folder, wall):
+    scenario = plan.scenario.edit_row("crew", "EV1", name="Ada Okafor").add_row(
+        "actors", actor="DSK", title="").add_row("steps", after="A1", step="K1", task="EGR", crew="DSK",
+        title="Power off", minutes_low=1, minutes_likely=2, minutes_high=3)
+    scenario.save()
+    watch = Watch(pk.time_plan(scenario).timed, Logbook.beside(folder), Clock.wall(wall()), wall)
+    assert [(lane.who, lane.title, lane.is_crew) for lane in lanes_now(watch.plan)] == [
+        ("EV1", "Ada Okafor", True), ("EV2", "", True), ("DSK", "", False)]
