@@ -72,11 +72,14 @@ def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], ho
     conditions = Conditions(times, passages, custody, by_inhibit)
     inside = _Inside(times, hazards, conditions)
     held = [controlled(each.controls, by_inhibit).tolist() for each in hazards]
+    by_spot = {crew: grouped((spot, (begin, end)) for begin, end, spot in inside.stretches(theirs))
+               for crew, theirs in passages.items()}
     return tuple(
         Exposure(hazards[number], crew, begin, end, place, to_place, step, doing, assumed,
                  _open(held[number], begin, end))
-        for crew, theirs in passages.items()
-        for begin, end, (number, place, to_place, step, doing, assumed) in _merged(inside.stretches(theirs)))
+        for crew, spots in by_spot.items()
+        for begin, end, (number, place, to_place, step, doing, assumed) in sorted(
+            (*span, spot) for spot, spans in spots.items() for span in joined(spans)))
 
 
 _Spot = tuple[int, str, str, str, str, str]
@@ -139,12 +142,6 @@ class _Inside:
                 why = dict.fromkeys(filter(None, (part[2], *assumed_in(self._doubts[number], low, high))))
                 yield low, high, (number, passage.place, passage.to_place, passage.step, passage.doing,
                                   "; ".join(why))
-
-
-def _merged(stretches: Iterator[tuple[float, float, _Spot]]) -> list[tuple[float, float, _Spot]]:
-    """In order of minute and hazard; what goes on at one spot is one."""
-    by_spot = grouped((spot, (begin, end)) for begin, end, spot in stretches)
-    return sorted((*span, spot) for spot, spans in by_spot.items() for span in joined(spans))
 
 
 def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
