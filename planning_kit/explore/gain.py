@@ -193,8 +193,7 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
         if (kind == changes.GUARD and not target.mends) or (
                 kind == changes.PET_ZERO and (not target.is_window or plan.network.fixed)):
             continue  # any other step starts as much earlier as PET 0 does; outside, PET 0 is history
-        proved = _proved_rows(plan, target, [each for each in candidates if each.kind == kind], most,
-                              report)
+        proved = _proved_rows(plan, target, [each for each in candidates if each.kind == kind], most, report)
         # All moves of all rows take long: they are tried only where no likely one is free of new stops.
         if kind == changes.ORDER and all(row["new_stops"] for row in proved):
             others = other_moves(plan, target, moves)

@@ -209,11 +209,9 @@ def inhibits_table(times: Times, holds: Sequence[Hold], exposures: Sequence[Expo
 
 def _stays(times: Times, inhibit: str, exposures: Sequence[Exposure],
            exposed_to: Callable[[Sequence[Hazard]], Sequence[Exposure]]) -> list[Exposure]:
-    if_off = []
-    for each in times.scenario.records.hazards:
-        rest = tuple(term for term in each.when if (term.kind, term.about) != ("off", inhibit))
-        if rest != each.when:
-            if_off.append(replace(each, when=rest))
+    rests = ((each, tuple(term for term in each.when if (term.kind, term.about) != ("off", inhibit)))
+             for each in times.scenario.records.hazards)
+    if_off = [replace(each, when=rest) for each, rest in rests if rest != each.when]
     return [*(each for each in exposures
               if each.hazard.controls is not None and inhibit in each.hazard.controls.names),
             *exposed_to(if_off)]

@@ -169,8 +169,7 @@ def _alt(days: list[_Day], dark: list[_Day]) -> str:
     runs = ", ".join(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}" for first, last in _runs(dark)) or "none"
     return (f"Season chart, {days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}: "
             f"beta {signed(min(betas))}° to {signed(max(betas))}°, "
-            f"night {min(nights):.1f} to {max(nights):.1f} min a revolution. "
-            f"Days without night: {runs}.")
+            f"night {min(nights):.1f} to {max(nights):.1f} min a revolution. Days without night: {runs}.")
 
 
 def _runs(dark: list[_Day]) -> list[tuple[date, date]]:

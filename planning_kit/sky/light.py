@@ -194,8 +194,7 @@ def relay_label(longitude_deg_east: float) -> str:
     return f"relay {abs(east):g}°{'W' if east < 0 else 'E'}"
 
 
-def relay_position_teme_km(longitude_deg_east: float, reference: datetime,
-                           seconds: Vector) -> Vector:
+def relay_position_teme_km(longitude_deg_east: float, reference: datetime, seconds: Vector) -> Vector:
     """A geostationary relay ``seconds`` (k,) after ``reference`` (UTC): (k, 3), km, TEME.
 
     Mean sidereal time GMST 1982 turns longitude into TEME (AIAA 2006-6753, appendix C). UT1 is taken as UTC
