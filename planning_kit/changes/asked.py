@@ -93,8 +93,7 @@ class Asking:
         return {
             STEP: {step.step: (step.step,) for step in steps},
             TASK: {task.task: task_named(records, task.task).steps for task in records.tasks},
-            CREW: {who: tuple(s.step for s in steps if who in (s.crew, *s.people)) for who in workers},
-        }
+            CREW: {who: tuple(s.step for s in steps if who in (s.crew, *s.people)) for who in workers}}
 
     def route(self, name: object) -> frozenset[str] | None:
         """The two places of a route, written ``"A B"`` or ``("A", "B")`` in any order; None with a fault."""
@@ -219,11 +218,6 @@ def _tethers(asking: Asking, tether_m: Any) -> list[Tethers]:
     return [Tethers(lengths)] if lengths and tether_m is not None else []
 
 
-def _drop(asking: Asking, drop: object) -> list[Drop]:
-    found = asking.all_named(drop, "drop", STEP, TASK)
-    return [Drop(found)] if found else []
-
-
 def _close(asking: Asking, close: object) -> list[Close]:
     """One route or several; two ids side by side are the one route between them."""
     names = as_names(close)
@@ -237,7 +231,9 @@ def _close(asking: Asking, close: object) -> list[Close]:
 # routes are closed last, for work that is dropped needs no way.
 _READERS: dict[str, Callable[[Asking, Any], Iterable[Change]]] = {
     "settings": _settings, "stretch": _stretch, "gaps": _gaps, "move": _moves, "swap": _trade,
-    "tether_m": _tethers, "drop": _drop, "close": _close}
+    "tether_m": _tethers,
+    "drop": lambda asking, it: [Drop(named)] if (named := asking.all_named(it, "drop", STEP, TASK)) else [],
+    "close": _close}
 
 
 def _pet_zero(asking: Asking, pet_zero: Any, slip_min: Any, leaving: datetime) -> datetime:

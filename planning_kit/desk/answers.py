@@ -80,7 +80,8 @@ def _odds(found: TimedOdds) -> Message:
         "reasons": [[row["reason"], _percent(row)]
                     for row in found.broken.head(_MOST_REASONS).to_dict("records")],
         "windows": [{"what": f"{row['step']} in {row['window']}", "share": _share(row),
-                     "odds": f"{_percent(row)}{_overrun(row)}",
+                     "odds": _percent(row) + (f", overrun {100 * row['p_overrun']:.1f} %"
+                                              if row["p_overrun"] > 0 else ""),  # NaN is not
                      "step": row["step"] if row["step"] in found.timed.network.steps else ""}
                     for row in windows.to_dict("records")],
         "finish": [[f"{100 * row['quantile']:.0f} %", _end(row)] for row in finish.to_dict("records")]}
@@ -92,10 +93,6 @@ def _share(row: Mapping[Any, Any]) -> float | None:
 
 def _percent(row: Mapping[Any, Any]) -> str:
     return NOT_KNOWN if math.isnan(row["p"]) else f"{100 * row['p']:.1f} ± {100 * row['se']:.1f} %"
-
-
-def _overrun(row: Mapping[Any, Any]) -> str:
-    return f", overrun {100 * row['p_overrun']:.1f} %" if row["p_overrun"] > 0 else ""  # NaN is not
 
 
 def _end(row: Mapping[Any, Any]) -> str:

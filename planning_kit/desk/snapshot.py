@@ -74,8 +74,7 @@ class Snapshot:
         plan, watch = self._shown()[0], self._session.following
         summary, found = told_summary(plan), Plan(plan).findings.head(_MOST_FINDINGS)
         lines = [f"{item}: {value}" for item, value in summary.itertuples(index=False)]
-        lines += [f"{each.severity} {each.check} {each.step}: {each.words}"
-                  for each in findings_in(found)]
+        lines += [f"{each.severity} {each.check} {each.step}: {each.words}" for each in findings_in(found)]
         page = _table("Plan", summary) + _table("Findings", found[_FINDING_COLUMNS])
         if watch is not None:
             standing = pd.DataFrame({"where the outing stands": Plan(plan).standing.splitlines()})

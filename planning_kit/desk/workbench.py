@@ -78,14 +78,16 @@ class Workbench(anywidget.AnyWidget):
         self._snapshot.publish(self._repr_mimebundle_())
 
     def _on_message(self, _widget: Any, content: Message, _buffers: Any) -> None:
-        """A view asks something."""
         self._asking = content.get("view")
         try:
             if self._conversation.answer(content):
                 self._follow_up()
             if content.get("kind") == "snapshot":
                 self._snapshot.update()
-            self._run_questions()
+            for question in self._conversation.questions:
+                if not question.has_begun:
+                    run_beside(question, partial(self._conversation.tell_progress, question),
+                               partial(self._end_question, question))
         finally:
             self._asking = None
         self._start_ticking()
@@ -112,13 +114,6 @@ class Workbench(anywidget.AnyWidget):
         if name in self._timers:
             self._timers[name].cancel()
         self._timers[name] = loop.call_later(seconds, do)
-
-    def _run_questions(self) -> None:
-        """Run what was asked and nobody runs yet."""
-        for question in self._conversation.questions:
-            if not question.has_begun:
-                run_beside(question, partial(self._conversation.tell_progress, question),
-                           partial(self._end_question, question))
 
     def _end_question(self, question: LongQuestion) -> None:
         if self._conversation.tell_answer(question):

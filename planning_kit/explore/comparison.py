@@ -20,7 +20,7 @@ from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.scenario import Scenario, load_any_format
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.judge.all_checks import BETTER, CAME, WENT, WORSE, finding_changes
-from planning_kit.judge.findings import SEVERITIES
+from planning_kit.judge.findings import RANK
 from planning_kit.plan.activities import WAIT, minutes_of
 from planning_kit.plan.network import LOGGED
 from planning_kit.plan.timed import TimedPlan
@@ -71,7 +71,6 @@ def _change(row: dict[Hashable, Any]) -> str:
 
 
 FINDING_CHANGES = ["change", "severity", "check", "rule", "about", "crew", "step", "start_min", "message"]
-_RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
 _ORDER = {CAME: 0, WORSE: 1, BETTER: 2, WENT: 3}
 
 
@@ -85,7 +84,7 @@ def compare_findings(a: TimedPlan, b: TimedPlan) -> pd.DataFrame:
     """
     rows = [{"change": change, **row} for change, row in finding_changes(a, b)]
     table = TextTable(rows, columns=FINDING_CHANGES)
-    ranked = table.assign(order=table["change"].map(_ORDER), rank=table["severity"].map(_RANK))
+    ranked = table.assign(order=table["change"].map(_ORDER), rank=table["severity"].map(RANK))
     ranked = ranked.sort_values(["order", "rank", "start_min"], kind="stable", na_position="first")
     return ranked[FINDING_CHANGES].reset_index(drop=True)
 

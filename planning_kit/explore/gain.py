@@ -12,16 +12,8 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.changes.order import Follow
-from planning_kit.explore.gain_changes import (
-    GUARD,
-    KINDS,
-    ORDER,
-    PET_ZERO,
-    Candidate,
-    Target,
-    find_target,
-    other_changes,
-)
+from planning_kit.explore import gain_changes as changes
+from planning_kit.explore.gain_changes import Candidate, Target
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.faults import ScenarioError, is_whole
@@ -33,8 +25,7 @@ from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.build import first_releases, order_bounds, travel_into, ways_home, work_order
 from planning_kit.plan.late import planned_starts
-from planning_kit.plan.network import GRID_MIN, HATCH, LOGGED, NOW, Network
-from planning_kit.plan.network import ORDER as ORDER_BOUND
+from planning_kit.plan.network import GRID_MIN, HATCH, LOGGED, NOW, ORDER, Network
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
 
@@ -76,7 +67,7 @@ def _that_help(plan: TimedPlan, target: Target, moves: Iterable[tuple[int, int]]
             inside = task != sorted(task)  # it passed another of its task in someone's lane
             words = f"{step.step} moved to just behind {behind}" + (
                 f", past other steps of {step.task}" if inside else "")
-            yield Candidate(ORDER, words, 0.0, Follow(step.step, behind),
+            yield Candidate(changes.ORDER, words, 0.0, Follow(step.step, behind),
                             (inside, round(end_min, 3), abs(rows.index(moved) - moved)))
 
 
@@ -175,9 +166,8 @@ def _network_of(plan: TimedPlan, orders: Orders) -> Network:
                     if first.step not in asked.fixed)),
         bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels)
                   if bound.after not in asked.fixed),
-                *(bound for bound in asked.bounds if bound.kind != ORDER_BOUND)),
-        homes=tuple(ways_home(steps, orders, plan.travels, airlock)),
-    )
+                *(bound for bound in asked.bounds if bound.kind != ORDER)),
+        homes=tuple(ways_home(steps, orders, plan.travels, airlock)))
 
 
 GAIN_COLUMNS = ["change", "by_min", "kind", "gain_min", "new_start_min", "end_slip_min", "new_stops",
@@ -194,19 +184,18 @@ def gain(plan: TimedPlan, step: str, minutes: float | None = None, most: int = 5
     if not is_whole(most, 1):
         raise ScenarioError.single("must be how many rows of a kind to show, 1 or more", column="most",
                                    value=most)
-    target = find_target(plan, step, minutes)
+    target = changes.find_target(plan, step, minutes)
     moves = list(likely_moves(plan, target))
-    candidates = [*moves, *other_changes(plan, target)]
+    candidates = [*moves, *changes.other_changes(plan, target)]
     rows: list[Row] = []
     nothing: list[Row] = []
-    for kind in KINDS:
-        if (kind == GUARD and not target.mends) or (
-                kind == PET_ZERO and (not target.is_window or plan.network.fixed)):
+    for kind in changes.KINDS:
+        if (kind == changes.GUARD and not target.mends) or (
+                kind == changes.PET_ZERO and (not target.is_window or plan.network.fixed)):
             continue  # any other step starts as much earlier as PET 0 does; outside, PET 0 is history
-        proved = _proved_rows(plan, target, [each for each in candidates if each.kind == kind], most,
-                              report)
+        proved = _proved_rows(plan, target, [each for each in candidates if each.kind == kind], most, report)
         # All moves of all rows take long: they are tried only where no likely one is free of new stops.
-        if kind == ORDER and all(row["new_stops"] for row in proved):
+        if kind == changes.ORDER and all(row["new_stops"] for row in proved):
             others = other_moves(plan, target, moves)
             proved = _best([*proved, *_proved_rows(plan, target, others, most, report)], most)
         rows += proved
@@ -260,5 +249,4 @@ def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None
         "gain_min": float(plan.starts[target.named]) - new_start - later, "new_start_min": new_start,
         "end_slip_min": changed.end_min + later - plan.end_min,
         "new_stops": int((found["severity"] == STOP).sum()), "new_findings": len(found),
-        "what_if": candidate.change.arguments(),
-    }
+        "what_if": candidate.change.arguments()}

@@ -241,18 +241,13 @@ def good_spells(sweep: pd.DataFrame) -> pd.DataFrame:
              HARD: is_whole & (ordered["hard_margin_min"] >= 0)}
     if "stops" in ordered:
         keeps[NO_STOPS] = ordered["stops"] == 0
-    spells = [(*_spell(limit, ordered[first:last]), bool(is_open[first] or is_open[last + 1]))
-              for limit, kept in keeps.items() for first, last in _runs(kept.to_numpy(dtype=bool))]
+    spells = [(*_spell(limit, ordered[first:after]), bool(is_open[first] or is_open[after + 1]))
+              for limit, kept in keeps.items() for first, after in np.flatnonzero(
+                  np.diff(kept.to_numpy(dtype=bool), prepend=False, append=False)).reshape(-1, 2).tolist()]
     table = ShownTable(spells, columns=SPELL_COLUMNS)
     for column in ("from", "until", "best_pet_zero"):
         table[column] = pd.to_datetime(table[column], utc=True)
     return table
-
-
-def _runs(kept: np.ndarray) -> list[tuple[int, int]]:
-    """First row and row after the last of each run."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], kept, [False])).astype(int)))
-    return [(int(first), int(last)) for first, last in edges.reshape(-1, 2)]
 
 
 def _spell(limit: str, rows: pd.DataFrame) -> tuple[object, ...]:

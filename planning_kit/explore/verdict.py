@@ -132,8 +132,7 @@ def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
         kept, was_kept = keeps(b.end_min, limit), keeps(a.end_min, own)
         if not kept and was_kept:
             yield (verdict, "limits",
-                   f"the {word} limit of {label} is missed: inside at "
-                   f"{pet_label(b.end_min)}")
+                   f"the {word} limit of {label} is missed: inside at {pet_label(b.end_min)}")
         elif keeps(b.end_min, before) and not was_kept:
             yield BETTER, "limits", f"the {word} limit of {label} is kept again"
         elif kept and not was_kept:

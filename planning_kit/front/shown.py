@@ -11,17 +11,10 @@ import pandas as pd
 from planning_kit.changes.change import changes_table
 from planning_kit.explore.propose.proposals import read_effort
 from planning_kit.explore.propose.solving import Budget
+from planning_kit.explore.retime import outing_progress
 from planning_kit.explore.retime.decisions import decide, decision_table
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now, ways_home
 from planning_kit.explore.retime.options import options_table
-from planning_kit.explore.retime.outing_progress import (
-    left_out_table,
-    progress_table,
-    standing_of,
-    task_table,
-    updated_estimates,
-    with_updated_estimates,
-)
 from planning_kit.explore.retime.retiming import retime
 from planning_kit.explore.tightest import tightest, tightest_exact, tightest_margins, told_summary
 from planning_kit.front.progress_bar import Told, shown, stoppable
@@ -125,10 +118,10 @@ class ShownPlan(Face):
 class OutsidePlan(ShownPlan):
     """A plan that can be re-timed by a log, and says then where the outing stands and what can be done."""
 
-    standing = Shown(standing_of)
-    progress = Shown(progress_table)
-    task_progress = Shown(task_table)
-    left_out = Shown(left_out_table)
+    standing = Shown(outing_progress.standing_of)
+    progress = Shown(outing_progress.progress_table)
+    task_progress = Shown(outing_progress.task_table)
+    left_out = Shown(outing_progress.left_out_table)
 
     @property
     def taken_outside(self) -> Self:
@@ -215,8 +208,8 @@ class OutsidePlan(ShownPlan):
 
     def updated_estimates(self, weight: float = 2.0) -> pd.DataFrame:
         """Estimates that have learned from the outing, for the next plan (see `updated_estimates`)."""
-        return updated_estimates(self.timed, weight)
+        return outing_progress.updated_estimates(self.timed, weight)
 
     def with_updated_estimates(self, weight: float = 2.0) -> Scenario:
         """The scenario taken outside with these estimates in it, to be saved as the base of the next plan."""
-        return with_updated_estimates(self.timed, weight)
+        return outing_progress.with_updated_estimates(self.timed, weight)

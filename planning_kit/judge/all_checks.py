@@ -28,7 +28,7 @@ from planning_kit.judge import (
     check_rules,
     check_tethers,
 )
-from planning_kit.judge.findings import FINDING_COLUMNS, SEVERITIES, STOP, Finding, findings_table, identity
+from planning_kit.judge.findings import FINDING_COLUMNS, RANK, STOP, Finding, findings_table, identity
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 
@@ -55,7 +55,6 @@ def findings_of(plan: TimedPlan) -> pd.DataFrame:
 
 
 CAME, WORSE, BETTER, WENT = "came", "worse", "better", "went"
-_RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
 
 Row = dict[Hashable, Any]
 _ALIKE_IN = (("severity", "step"), ("severity",), ())  # within one identity, the closest matches first
@@ -110,6 +109,6 @@ def _matched(before: list[Row], after: list[Row]) -> Iterator[tuple[str, Row]]:
                 old.remove(match)
                 new.remove(row)
                 if row["severity"] != match["severity"]:
-                    yield WORSE if _RANK[row["severity"]] < _RANK[match["severity"]] else BETTER, row
+                    yield WORSE if RANK[row["severity"]] < RANK[match["severity"]] else BETTER, row
     yield from ((CAME, row) for row in new)
     yield from ((WENT, row) for row in old)

@@ -85,7 +85,7 @@ def _remedy(plan: TimedPlan, hazard: Hazard, rule: str, parts: Sequence[tuple[fl
         return "nothing controls it; go another way, or at another time, or name its controls"
     begin, end = parts[0]
     holds = [hold for hold in plan.inhibit_holds if hold.inhibit.inhibit in hazard.controls.names]
-    needs = f"it needs {hazard.controls.words}; {', '.join(_stands(plan, hold) for hold in holds)}"
+    needs = f"it needs {hazard.controls.words}; {', '.join(_stands(hold) for hold in holds)}"
     if rule == "lifted":
         lifted = [hold for hold in holds if abs(hold.lift_after_min - begin) <= ROUNDING_MIN] or holds
         steps = " and ".join(dict.fromkeys(hold.inhibit.until_step for hold in lifted))
@@ -102,7 +102,7 @@ def _remedy(plan: TimedPlan, hazard: Hazard, rule: str, parts: Sequence[tuple[fl
     return f"{needs}. Let it stand for all of that (inhibits.from_step, until_step), or stay out"
 
 
-def _stands(plan: TimedPlan, hold: Hold) -> str:
+def _stands(hold: Hold) -> str:
     """When an inhibit stands, and from when on it controls where that is later."""
     inhibit = hold.inhibit
     words = (f"{inhibit.inhibit} stands from {pet_label(hold.set_by_min, 'up')} to "
@@ -122,16 +122,16 @@ def check_stays(plan: TimedPlan) -> Iterator[Finding]:
         most = spell[0].hazard.limit_min or 0.0
         for begin, end in open_parts(spell):
             if end - begin > most + ROUNDING_MIN:
-                yield _too_long(plan, "stay-too-long", spell, begin, end - begin,
-                                f"from {pet_spans((begin, end))}, {number_label(end - begin, 'up')} min at a "
-                                "time", "leave sooner, or break it up")
+                yield _too_long(
+                    "stay-too-long", spell, begin, end - begin, f"from {pet_spans((begin, end))}, "
+                    f"{number_label(end - begin, 'up')} min at a time", "leave sooner, or break it up")
     by_person = grouped(((each.hazard.hazard, each.crew), each) for each in plan.tracked_exposures
                         if each.hazard.limit == "total")
     for every in by_person.values():
         parts, most = open_parts(every), every[0].hazard.limit_min or 0.0
         minutes = sum(end - begin for begin, end in parts)
         if minutes > most + ROUNDING_MIN:
-            yield _too_long(plan, "total-too-long", every, _reached_min(parts, most), minutes,
+            yield _too_long("total-too-long", every, _reached_min(parts, most), minutes,
                             f"{number_label(minutes, 'up')} min in all, in {len(parts)} "
                             f"stay{'s' * (len(parts) != 1)} from {pet_spans((parts[0][0], parts[-1][1]))}",
                             "leave sooner, or share it with the partner")
@@ -146,8 +146,8 @@ def _reached_min(parts: Sequence[tuple[float, float]], most: float) -> float:
     return parts[-1][1]
 
 
-def _too_long(plan: TimedPlan, rule: str, spell: Sequence[Exposure], at_min: float, minutes: float,
-              words: str, remedy: str) -> Finding:
+def _too_long(rule: str, spell: Sequence[Exposure], at_min: float, minutes: float, words: str,
+              remedy: str) -> Finding:
     hazard, most = spell[0].hazard, spell[0].hazard.limit_min or 0.0
     first = next(one for one in spell if one.until_min >= at_min)
     return Finding(

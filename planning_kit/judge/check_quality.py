@@ -53,8 +53,7 @@ def _later_alone(plan: TimedPlan, wait: Activity) -> Iterator[Step]:
     touched: set[str] = set()
     for position in behind:
         step = plan.steps[position]
-        bounds = [bound for bound in plan.network.bounds_into[position]
-                  if bound.kind not in (ORDER, MAX_GAP)]
+        bounds = [bound for bound in plan.network.bounds_into[position] if bound.kind not in (ORDER, MAX_GAP)]
         ready = max((plan.starts[bound.before] + bound.weight_min(plan.durations) for bound in bounds),
                     default=0.0)
         own = _items(step)

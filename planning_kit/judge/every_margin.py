@@ -174,8 +174,7 @@ def _stores(plan: TimedPlan, at_end: float) -> Iterator[Margin]:
 # The outing
 
 def _limits(plan: TimedPlan, at_end: float) -> Iterator[Margin]:
-    for key, limit in (("planned_min", plan.scenario.settings.limits.planned_min),
-                       (HARD_MIN, plan.hard_min)):
+    for key, limit in (("planned_min", plan.scenario.settings.limits.planned_min), (HARD_MIN, plan.hard_min)):
         yield in_minutes(plan, margins.LIMIT, key, None, plan.end_min,
                          f"the {key[:-4]} limit of {pet_label(limit, 'down')}", [Term(Edge(-1), limit)],
                          late=at_end)

@@ -10,6 +10,7 @@ from planning_kit.inputs.shown_text import TextTable
 
 STOP, CONCERN, REMARK = "stop", "concern", "remark"
 SEVERITIES = (STOP, CONCERN, REMARK)
+RANK = {severity: rank for rank, severity in enumerate(SEVERITIES)}
 # Rules whose finding is of the whole outing, of one item, inhibit or hook: the step that it names is where
 # that shows in this plan, and another step in another plan is no other finding.
 _SHOWS_ANYWHERE = {
@@ -18,8 +19,7 @@ _SHOWS_ANYWHERE = {
     ("tethers", "still-hooked"), ("custody", "not-inside"), ("custody", "not-in-place"),
     ("custody", "stays-outside"), ("hazards", "total-too-long"), ("hazards", "contamination-inside"),
     ("looks", "no-look"), ("hazard-data", "never-controls"), ("hazard-data", "confirmed-early"),
-    ("way-home", "through-hazard"), ("crew", "not-trained"),
-}
+    ("way-home", "through-hazard"), ("crew", "not-trained")}
 
 
 @dataclass(frozen=True)
@@ -82,6 +82,6 @@ def findings_in(table: pd.DataFrame) -> list[Finding]:
 def findings_table(findings: Iterable[Finding]) -> pd.DataFrame:
     """Findings as a DataFrame, worst first, then by time (those of the whole outing first)."""
     frame = pd.DataFrame([asdict(finding) for finding in findings], columns=FINDING_COLUMNS)
-    frame["rank"] = frame["severity"].map({name: rank for rank, name in enumerate(SEVERITIES)})
+    frame["rank"] = frame["severity"].map(RANK)
     ordered = frame.sort_values(["rank", "start_min", "check"], kind="stable", na_position="first")
     return TextTable(ordered.drop(columns="rank").reset_index(drop=True))

@@ -147,9 +147,7 @@ def _window_words(times: Times, holder: Holder) -> str:
     if holder.kind == kinds.LIGHT:
         guard = times.scenario.settings.night_guard_s
         return f"{name.replace('-', ' ')} begins then" + (f" (after {guard:g} s of guard)" if guard else "")
-    if holder.kind == kinds.LINK:
-        return "the next link begins then"
-    return f"the period {name!r} begins then"
+    return "the next link begins then" if holder.kind == kinds.LINK else f"the period {name!r} begins then"
 
 
 def _from_pet_zero(view: _View, position: int, holder: Holder) -> str:

@@ -72,11 +72,14 @@ def hazard_exposures(times: Times, passages: Mapping[str, Sequence[Passage]], ho
     conditions = Conditions(times, passages, custody, by_inhibit)
     inside = _Inside(times, hazards, conditions)
     held = [controlled(each.controls, by_inhibit).tolist() for each in hazards]
+    by_spot = {crew: grouped((spot, (begin, end)) for begin, end, spot in inside.stretches(theirs))
+               for crew, theirs in passages.items()}
     return tuple(
         Exposure(hazards[number], crew, begin, end, place, to_place, step, doing, assumed,
                  _open(held[number], begin, end))
-        for crew, theirs in passages.items()
-        for begin, end, (number, place, to_place, step, doing, assumed) in _merged(inside.stretches(theirs)))
+        for crew, spots in by_spot.items()
+        for begin, end, (number, place, to_place, step, doing, assumed) in sorted(
+            (*span, spot) for spot, spans in spots.items() for span in joined(spans)))
 
 
 _Spot = tuple[int, str, str, str, str, str]
@@ -139,12 +142,6 @@ class _Inside:
                 why = dict.fromkeys(filter(None, (part[2], *assumed_in(self._doubts[number], low, high))))
                 yield low, high, (number, passage.place, passage.to_place, passage.step, passage.doing,
                                   "; ".join(why))
-
-
-def _merged(stretches: Iterator[tuple[float, float, _Spot]]) -> list[tuple[float, float, _Spot]]:
-    """In order of minute and hazard; what goes on at one spot is one."""
-    by_spot = grouped((spot, (begin, end)) for begin, end, spot in stretches)
-    return sorted((*span, spot) for spot, spans in by_spot.items() for span in joined(spans))
 
 
 def _open(held: Sequence[Sequence[float]], begin: float, end: float) -> Windows:
@@ -212,11 +209,9 @@ def inhibits_table(times: Times, holds: Sequence[Hold], exposures: Sequence[Expo
 
 def _stays(times: Times, inhibit: str, exposures: Sequence[Exposure],
            exposed_to: Callable[[Sequence[Hazard]], Sequence[Exposure]]) -> list[Exposure]:
-    if_off = []
-    for each in times.scenario.records.hazards:
-        rest = tuple(term for term in each.when if (term.kind, term.about) != ("off", inhibit))
-        if rest != each.when:
-            if_off.append(replace(each, when=rest))
+    rests = ((each, tuple(term for term in each.when if (term.kind, term.about) != ("off", inhibit)))
+             for each in times.scenario.records.hazards)
+    if_off = [replace(each, when=rest) for each, rest in rests if rest != each.when]
     return [*(each for each in exposures
               if each.hazard.controls is not None and inhibit in each.hazard.controls.names),
             *exposed_to(if_off)]

@@ -179,11 +179,8 @@ def relaxed(network: Network, amounts: Amounts) -> Network:
 
 def _allowed(network: Network, step: int, amounts: Amounts) -> Windows | None:
     """What all demands of a step leave once each is relaxed; None where none is left."""
-    left = []
-    for demand in network.demands[step]:
-        wider = amounts.get(Rule(demand.kind, step, demand.label), 0.0)
-        if wider < np.inf:
-            left.append(_wider(demand, amounts.get(Rule(GUARD, step), 0.0), wider))
+    left = [_wider(demand, amounts.get(Rule(GUARD, step), 0.0), wider) for demand in network.demands[step]
+            if (wider := amounts.get(Rule(demand.kind, step, demand.label), 0.0)) < np.inf]
     return reduce(_both, left) if left else None
 
 

@@ -19,7 +19,7 @@ from typing import Self
 import numpy as np
 
 from planning_kit.plan.network import Bound, Network, mirrored, on_grid
-from planning_kit.plan.timing import Raise, TravelFactor, earliest_starts, last_raises, outing_end
+from planning_kit.plan.timing import Raise, earliest_starts, last_raises, outing_end
 
 
 def planned_starts(network: Network, durations: np.ndarray,
@@ -30,7 +30,7 @@ def planned_starts(network: Network, durations: np.ndarray,
 
 
 def late_starts(network: Network, durations: np.ndarray, starts: np.ndarray, late: Sequence[int],
-                margins_min: Sequence[float], travel_factor: TravelFactor | None = None) -> np.ndarray:
+                margins_min: Sequence[float]) -> np.ndarray:
     """``starts``, with the steps at the positions ``late`` as late as they can be without moving any other.
 
     ``starts`` and ``durations`` (steps,) or (steps, samples), minutes, keep every rule, as the earliest do;
@@ -42,10 +42,10 @@ def late_starts(network: Network, durations: np.ndarray, starts: np.ndarray, lat
         return starts
     columns = np.atleast_2d(starts.T).T
     given = np.broadcast_to(np.atleast_2d(np.asarray(durations, dtype=float).T).T, columns.shape)
-    lengths, floor = on_grid(given[list(side.steps)]), side.floor(columns, given, travel_factor)
+    lengths, floor = on_grid(given[list(side.steps)]), side.floor(columns, given)
     if any(side.margins_min):
-        floor = side.margin_floor(columns, lengths, floor, travel_factor)
-    latest = side.latest(lengths, floor, travel_factor)
+        floor = side.margin_floor(columns, lengths, floor)
+    latest = side.latest(lengths, floor)
     moved, rows = columns.copy(), list(side.late)
     moved[rows] = np.where(np.isfinite(columns).all(axis=0), latest, columns[rows])
     return np.asarray(moved[:, 0] if starts.ndim == 1 else moved)
@@ -70,11 +70,11 @@ def late_keepers(network: Network, durations: np.ndarray, starts: np.ndarray) ->
     if not side.late:
         return {}
     columns, given = starts[:, None], np.asarray(durations, dtype=float)[:, None]
-    lengths, floor = on_grid(given[list(side.steps)]), side.floor(columns, given, None)
+    lengths, floor = on_grid(given[list(side.steps)]), side.floor(columns, given)
     free = last_raises(side.network, lengths[:, 0], floor[:, 0])
     if not any(side.margins_min):
         return {step: side.keeper(free, step) for step in side.late}
-    higher = side.margin_floor(columns, lengths, floor, None)
+    higher = side.margin_floor(columns, lengths, floor)
     kept = last_raises(side.network, lengths[:, 0], higher[:, 0])
     # A step that is where its own margin puts it is kept by what it would move in the end, which is not late.
     return {step: side.keeper(kept, step) if raised != Raise() else side.last_keeper(free, step)
@@ -121,31 +121,29 @@ class _Side:
             groups=tuple(group for group, _ in groups), group_windows=tuple(each for _, each in groups),
         ), np.inf)
 
-    def floor(self, starts: np.ndarray, durations: np.ndarray, travel: TravelFactor | None) -> np.ndarray:
+    def floor(self, starts: np.ndarray, durations: np.ndarray) -> np.ndarray:
         """What no step of the mirror may start before: the others where they are, the late by the end."""
         rows = list(self.steps)
         lengths = on_grid(durations[rows])
-        end, floor = outing_end(self.whole, starts, durations, travel), -(starts[rows] + lengths)
+        end, floor = outing_end(self.whole, starts, durations), -(starts[rows] + lengths)
         for row in range(len(self.late)):
             last = np.minimum(end, on_grid(self.whole.horizon_min) + lengths[row])
             floor[row] = np.minimum(floor[row], -last)
         for home in self.whole.homes:
             if home.last in self.late:
-                way = on_grid(home.travel_min * np.asarray((travel or {}).get(home.crew, 1.0)))
                 row = self.late.index(home.last)
-                floor[row] = np.maximum(floor[row], way + self.whole.ends_min - end)
+                floor[row] = np.maximum(floor[row], on_grid(home.travel_min) + self.whole.ends_min - end)
         return np.asarray(floor)
 
-    def latest(self, lengths: np.ndarray, floor: np.ndarray, travel: TravelFactor | None) -> np.ndarray:
+    def latest(self, lengths: np.ndarray, floor: np.ndarray) -> np.ndarray:
         """The latest starts (late, samples); ``lengths`` and ``floor`` (steps, samples) of this side."""
-        count, back = len(self.late), earliest_starts(self.network, lengths, floor, travel)
+        count, back = len(self.late), earliest_starts(self.network, lengths, floor)
         return np.asarray(-back[:count] - lengths[:count])
 
-    def margin_floor(self, starts: np.ndarray, lengths: np.ndarray, floor: np.ndarray,
-                     travel: TravelFactor | None) -> np.ndarray:
+    def margin_floor(self, starts: np.ndarray, lengths: np.ndarray, floor: np.ndarray) -> np.ndarray:
         """The floor with the margins kept free, but for what would make a step earlier than ``starts``."""
         count = len(self.late)
-        most = self.latest(lengths, floor, travel) - on_grid(np.array(self.margins_min))[:, None]
+        most = self.latest(lengths, floor) - on_grid(np.array(self.margins_min))[:, None]
         higher = floor.copy()
         kept = np.maximum(most, starts[list(self.late)]) + lengths[:count]
         higher[:count] = np.maximum(floor[:count], -kept)

@@ -1,15 +1,13 @@
 """Where each crew member is, minute by minute: at a place, or on one route of a way; and cautions met there.
 
 A passage is a stretch of one crew member's time at one place or on one route; a passage on a route is a leg.
-
-`Spans` looks up stretches of time by minute, so that no search has to look at every stretch.
 """
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
+import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.records import Place, Route
@@ -20,37 +18,23 @@ from planning_kit.plan.travel import Travel, leg_minutes
 
 
 class Spans:
-    """Closed stretches (start, finish) in any order and however they overlap; minutes.
-
-    A look-up takes the logarithm of their number, plus those begun since the longest one that may still last.
-    """
+    """Closed stretches (start, finish) in any order and however they overlap; minutes."""
 
     def __init__(self, spans: Iterable[tuple[float, float]]) -> None:
-        """Sort them once."""
-        self._spans = [(float(start), float(finish)) for start, finish in spans]
-        self._order = sorted(range(len(self._spans)), key=lambda position: self._spans[position][0])
-        self._starts = [self._spans[position][0] for position in self._order]
-        self._latest = list(accumulate((self._spans[position][1] for position in self._order), max))
+        """Kept as arrays, so that a look-up compares all of them at once."""
+        self._starts, self._finishes = np.array([*spans], dtype=float).reshape(-1, 2).T
 
     def touching(self, begin: float, end: float) -> list[int]:
         """The positions of those that share a minute with [begin, end], ends included, in their order."""
-        found = []
-        for rank in range(bisect_right(self._starts, end) - 1, -1, -1):
-            if self._latest[rank] < begin:  # and so do all that begin before it: none lasts until then
-                break
-            if self._spans[self._order[rank]][1] >= begin:
-                found.append(self._order[rank])
-        return sorted(found)
+        return list(np.flatnonzero((self._starts <= end) & (self._finishes >= begin)).tolist())
 
     def lasting(self, at: float) -> list[int]:
         """The positions of those that last at that minute: it is their first one, or before their finish."""
-        return [number for number in self.touching(at, at)
-                if self._spans[number][0] <= at < self._spans[number][1]]
+        return list(np.flatnonzero((self._starts <= at) & (at < self._finishes)).tolist())
 
     def any_inside(self, begin: float, end: float) -> bool:
         """Whether one of them begins before ``end`` and finishes after ``begin``."""
-        rank = bisect_left(self._starts, end) - 1
-        return rank >= 0 and self._latest[rank] > begin
+        return bool(((self._starts < end) & (self._finishes > begin)).any())
 
 
 CAUTION_COLUMNS = ["crew", "at_min", "place", "to_place", "step", "class", "caution"]

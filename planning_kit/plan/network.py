@@ -92,9 +92,9 @@ class Bound:
     crew: str = ""
     row: int | None = None
 
-    def weight_min(self, lengths: np.ndarray, travel_factor: np.ndarray | float = 1.0) -> np.ndarray:
+    def weight_min(self, lengths: np.ndarray) -> np.ndarray:
         """w for ``lengths`` (steps,) or (steps, samples): durations on the grid, in minutes."""
-        weight = on_grid(self.fixed_min + self.travel_min * travel_factor)
+        weight = on_grid(self.fixed_min + self.travel_min)
         if self.from_finish:
             weight = weight + lengths[self.before]
         if self.to_finish:

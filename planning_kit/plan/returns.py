@@ -330,7 +330,7 @@ def breaches_of(all_returns: Sequence[Returns], reserve_min: float) -> Iterator[
 def spells_below(returns: Returns, over: Numbers) -> Iterator[Spell]:
     """The stretches in which ``over`` (n,), minutes at each moment of ``returns``, lies below 0."""
     # Every spell has two edges: the moment it begins with, and the first one after it.
-    edges = np.flatnonzero(np.diff(np.concatenate(([False], over < -ROUNDING_MIN, [False]))))
+    edges = np.flatnonzero(np.diff(over < -ROUNDING_MIN, prepend=False, append=False))
     for first, after in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         begin = crossing_min(returns.at_min, over, first) if first else float(returns.at_min[0])
         end = crossing_min(returns.at_min, -over, after) if after < len(over) else float(returns.at_min[-1])

@@ -66,8 +66,7 @@ def slacks(network: Network, durations: np.ndarray, starts: np.ndarray, hard_min
     return Slack(
         to_plan=latest_starts(network, durations, end) - can_slip,
         to_limit=latest_starts(network, durations, hard_min) - can_slip,
-        to_window=latest_starts(pinned(network, starts), durations, np.inf) - can_slip,
-    )
+        to_window=latest_starts(pinned(network, starts), durations, np.inf) - can_slip)
 
 
 def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, step: int,
@@ -87,8 +86,7 @@ def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, ste
         "delay_min": delays,
         "start_min": np.where(np.isnan(end), np.nan, delayed[step]),
         "end_min": end,
-        "end_slip_min": end - float(outing_end(network, starts, durations)),
-    })
+        "end_slip_min": end - float(outing_end(network, starts, durations))})
 
 
 _RANK = {kind: rank for rank, kind in enumerate(
@@ -194,14 +192,11 @@ def ready_holder(network: Network, durations: np.ndarray, starts: np.ndarray, st
 def _bounds_on(network: Network, lengths: np.ndarray, starts: np.ndarray,
                step: int) -> list[tuple[float, Holder]]:
     """Every release and bound on a step with the start that it asks for."""
-    floors = []
-    for release in network.releases_of[step]:
-        holder = Holder(release.kind, f"{release.kind}:{release.name}", crew=release.crew)
-        floors.append((float(on_grid(release.at_min)), holder))
-    for bound in network.bounds_into[step]:
-        holder = Holder(bound.kind, f"{bound.kind}:{bound.name}", bound.before, bound.crew, bound=bound)
-        floors.append((float(starts[bound.before] + bound.weight_min(lengths)), holder))
-    return floors
+    return [*((float(on_grid(each.at_min)), Holder(each.kind, f"{each.kind}:{each.name}", crew=each.crew))
+              for each in network.releases_of[step]),
+            *((float(starts[each.before] + each.weight_min(lengths)),
+               Holder(each.kind, f"{each.kind}:{each.name}", each.before, each.crew, bound=each))
+              for each in network.bounds_into[step])]
 
 
 class _Causes:

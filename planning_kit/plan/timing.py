@@ -33,8 +33,8 @@ _MOST = 0.7
 """Share of moving samples above which copying them costs more than sweeping the others along."""
 
 
-def earliest_starts(network: Network, durations: np.ndarray, not_before: np.ndarray | None = None,
-                    travel_factor: TravelFactor | None = None) -> np.ndarray:
+def earliest_starts(network: Network, durations: np.ndarray,
+                    not_before: np.ndarray | None = None) -> np.ndarray:
     """Earliest start of every step.
 
     Parameters
@@ -43,8 +43,6 @@ def earliest_starts(network: Network, durations: np.ndarray, not_before: np.ndar
     durations : array (steps,) or (steps, samples), minutes
     not_before : array (steps,) or (steps, samples), minutes, optional
         Further releases; -inf where there is none.
-    travel_factor : arrays (samples,) by crew member, optional, with durations (steps, samples)
-        Scales all travel of each one.
 
     Returns
     -------
@@ -58,8 +56,7 @@ def earliest_starts(network: Network, durations: np.ndarray, not_before: np.ndar
     starts: np.ndarray = np.empty(lengths.shape)
     for low in range(0, starts.shape[1], _BLOCK):
         block = slice(low, low + _BLOCK)
-        factor = {crew: each[block] for crew, each in (travel_factor or {}).items()}
-        starts[:, block] = _Pass.over(network, lengths[:, block], floor[:, block], factor).fixed_point()
+        starts[:, block] = _Pass.over(network, lengths[:, block], floor[:, block]).fixed_point()
     return starts[:, 0] if is_one else starts
 
 
@@ -86,7 +83,7 @@ def last_raises(network: Network, durations: np.ndarray,
     """
     lengths = np.asarray(durations, dtype=float)[:, None]
     floor = np.full(lengths.shape, -np.inf) if not_before is None else not_before[:, None]
-    recorded = _RecordedPass.over(network, lengths, floor, {})
+    recorded = _RecordedPass.over(network, lengths, floor)
     recorded.fixed_point()
     return tuple(recorded.raises.get(step, Raise()) for step in range(len(network.steps)))
 
@@ -138,17 +135,14 @@ class _Pass:
     weights: list[np.ndarray]
 
     @classmethod
-    def over(cls, network: Network, durations: np.ndarray, not_before: np.ndarray,
-             travel_factor: TravelFactor) -> Self:
+    def over(cls, network: Network, durations: np.ndarray, not_before: np.ndarray) -> Self:
         lengths, starts = on_grid(durations), on_grid(not_before)
         for release in network.releases:
-            # Of ``at_min`` only the travel scales: what is more of it than planned is added.
-            extra = (travel_factor.get(release.crew, 1.0) - 1.0) * release.travel_min
-            np.maximum(starts[release.step], on_grid(release.at_min + extra), out=starts[release.step])
+            np.maximum(starts[release.step], on_grid(release.at_min), out=starts[release.step])
         weights = [np.empty((len(bounds), lengths.shape[1])) for bounds in network.bounds_into]
         for step, bounds in enumerate(network.bounds_into):
             for row, bound in enumerate(bounds):
-                weights[step][row] = bound.weight_min(lengths, travel_factor.get(bound.crew, 1.0))
+                weights[step][row] = bound.weight_min(lengths)
         return cls(network, lengths, starts, weights)
 
     def fixed_point(self) -> np.ndarray:

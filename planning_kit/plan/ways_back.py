@@ -151,11 +151,8 @@ class Rescue:
 
         Infinite where there is no way.
         """
-        if spot.is_on_leg:
-            is_open = spot.ends[1] in self.bringing.legs[spot.ends[0]]
-        else:
-            is_open = spot.ends[0] in self.places
-        if not is_open:
+        if not (spot.ends[1] in self.bringing.legs[spot.ends[0]] if spot.is_on_leg
+                else spot.ends[0] in self.places):
             return inf, inf
         exits = self.helper.exits(spot)  # in minutes of the helper, who sets the pace
         coming = [*self._coming(helper_spot, exits), *self._along_one_leg(spot, helper_spot)]

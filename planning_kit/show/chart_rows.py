@@ -121,8 +121,7 @@ _HELD_WORDS = {
     "after": "Starts when {id} is finished",
     "min_gap": "Starts the least time after {id}",
     "link": "Starts when there is a link ({id})",
-    "window": "Starts when the window {id} opens",
-}
+    "window": "Starts when the window {id} opens"}
 
 
 _PLAIN: tuple[Side, Side] = ("nearest", "nearest")
@@ -235,10 +234,8 @@ def ghost_text(old: Activity, now: Sequence[Activity], words: Words) -> str:
         return plotly_paragraph(where + " Not in this plan.")
     new = next((row for row in now if row.crew == old.crew), now[0])
     moved = new.start_min - old.start_min
-    if abs(moved) < 0.05:
-        change = "Starts at the same time now."
-    else:
-        change = f"Starts {minutes_text(abs(moved))} {'later' if moved > 0 else 'earlier'} now."
+    change = ("Starts at the same time now." if abs(moved) < 0.05 else
+              f"Starts {minutes_text(abs(moved))} {'later' if moved > 0 else 'earlier'} now.")
     handed = f" Now done by {new.crew}." if new.crew != old.crew else ""
     return plotly_paragraph(f"{where} {change}{handed}")
 

@@ -158,8 +158,7 @@ def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
         # From half a day before the first day to half a day after the last, as points stand at 0:00.
         "shapes": [{"type": "rect", "xref": "x", "yref": "paper", "layer": "below", "fillcolor": theme.day,
                     "x0": f"{first - timedelta(days=1)}T12:00:00", "x1": f"{last}T12:00:00", "y0": 0, "y1": 1,
-                    "opacity": 0.6, "line": {"width": 0}, "name": "no night"} for first, last in _runs(dark)],
-    }
+                    "opacity": 0.6, "line": {"width": 0}, "name": "no night"} for first, last in _runs(dark)]}
 
 
 def _alt(days: list[_Day], dark: list[_Day]) -> str:
@@ -170,8 +169,7 @@ def _alt(days: list[_Day], dark: list[_Day]) -> str:
     runs = ", ".join(f"{first:%Y-%m-%d} to {last:%Y-%m-%d}" for first, last in _runs(dark)) or "none"
     return (f"Season chart, {days[0].day:%Y-%m-%d} to {days[-1].day:%Y-%m-%d}: "
             f"beta {signed(min(betas))}° to {signed(max(betas))}°, "
-            f"night {min(nights):.1f} to {max(nights):.1f} min a revolution. "
-            f"Days without night: {runs}.")
+            f"night {min(nights):.1f} to {max(nights):.1f} min a revolution. Days without night: {runs}.")
 
 
 def _runs(dark: list[_Day]) -> list[tuple[date, date]]:

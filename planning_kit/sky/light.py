@@ -17,22 +17,10 @@ from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import When
+from planning_kit.sky import windows as win
 from planning_kit.sky.orbit import Orbit, as_orbit, edge_uncertainty_s
 from planning_kit.sky.sun import SunTable, limb_margin_rad, sun_between, sun_margin_rad
-from planning_kit.sky.windows import (
-    SECONDS_PER_DAY,
-    Span,
-    Vector,
-    Windows,
-    as_times,
-    clip,
-    complement,
-    intersect,
-    julian_date,
-    no_windows,
-    span_between,
-    windows_where,
-)
+from planning_kit.sky.windows import Span, Vector, Windows
 
 # The Sun rises over the limb and sinks once a revolution: ten samples keep its peak and its trough apart, as
 # `windows_where` asks.
@@ -66,12 +54,12 @@ def light_between(orbit: Orbit, start: When, stop: When) -> Light:
     No night at all, or penumbra only, is an answer (arrays of shape (0, 2)). Raises `ScenarioError` for
     a range that is empty, too long or outside 1950 to 2052, and where SGP4 has no position.
     """
-    span = span_between(start, stop)
+    span = win.span_between(start, stop)
     dimmed, night = shadow_windows(orbit, span)
-    night, dimmed = clip(night, 0.0, span.seconds) / 60, clip(dimmed, 0.0, span.seconds) / 60
+    night, dimmed = win.clip(night, 0.0, span.seconds) / 60, win.clip(dimmed, 0.0, span.seconds) / 60
     whole = (0.0, span.seconds / 60)
-    return Light(night=night, penumbra=intersect(dimmed, complement(night, whole)),
-                 day=complement(dimmed, whole))
+    return Light(night=night, penumbra=win.intersect(dimmed, win.complement(night, whole)),
+                 day=win.complement(dimmed, whole))
 
 
 def night_windows(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
@@ -83,12 +71,12 @@ def night_windows(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     `planning_kit.sky.orbit`). A pass is given whole even where it reaches beyond the range, so that
     its length is true. Raises `ScenarioError` as `light_between` does.
     """
-    orbit, span = as_orbit(orbit), span_between(start, stop)
+    orbit, span = as_orbit(orbit), win.span_between(start, stop)
     padded = span.padded(orbit.period_min * 60)  # no pass is longer, so those at the edges are seen whole
     dimmed, night = shadow_windows(orbit, padded)
     dimmed = _overlapping(span, padded, dimmed)
     edges = np.column_stack((dimmed[:, 0], _nights_within(dimmed, night), dimmed[:, 1]))
-    frame = ShownTable({column: as_times(padded.start, edges[:, place])
+    frame = ShownTable({column: win.as_times(padded.start, edges[:, place])
                           for place, column in enumerate(NIGHT_COLUMNS)})
     frame["night_min"] = (edges[:, 2] - edges[:, 1]) / 60
     frame["uncertainty_s"] = edge_uncertainty_s(orbit, padded.start, dimmed.mean(axis=1))
@@ -113,8 +101,8 @@ def shadow_windows(orbit: Orbit, span: Span, sun: SunTable | None = None) -> tup
         margin, semidiameter = margins(seconds)
         return rim * semidiameter - margin
 
-    return (windows_where(partial(depth, rim=1), 0.0, span.seconds, step),
-            windows_where(partial(depth, rim=-1), 0.0, span.seconds, step))
+    return (win.windows_where(partial(depth, rim=1), 0.0, span.seconds, step),
+            win.windows_where(partial(depth, rim=-1), 0.0, span.seconds, step))
 
 
 def _sun_margins(orbit: Orbit, span: Span,
@@ -175,8 +163,8 @@ def links_between(orbit: Orbit, relays: Relays | Iterable[float], start: When,
     Raises `ScenarioError` as `light_between` does, for longitudes outside -180 to 360, a mask outside 0 to
     90 degrees, and an orbit that reaches the relays' ring.
     """
-    span = span_between(start, stop)
-    return {label: clip(windows, 0.0, span.seconds) / 60
+    span = win.span_between(start, stop)
+    return {label: win.clip(windows, 0.0, span.seconds) / 60
             for label, windows in _relay_windows(orbit, relays, span).items()}
 
 
@@ -187,15 +175,15 @@ def link_windows(orbit: Orbit, relays: Relays | Iterable[float], start: When, st
     given whole even where it reaches beyond the range, up to one revolution (where one that goes on is
     cut). Arguments and errors as for `links_between`.
     """
-    orbit, span = as_orbit(orbit), span_between(start, stop)
+    orbit, span = as_orbit(orbit), win.span_between(start, stop)
     padded = span.padded(orbit.period_min * 60)
     found = {label: _overlapping(span, padded, windows)
              for label, windows in _relay_windows(orbit, relays, padded).items()}
-    edges = np.vstack([no_windows(), *found.values()])
+    edges = np.vstack([win.no_windows(), *found.values()])
     labels = [label for label, windows in found.items() for _ in windows]
     return ShownTable({
-        "relay": pd.Series(labels, dtype="str"), "start": as_times(padded.start, edges[:, 0]),
-        "end": as_times(padded.start, edges[:, 1]), "minutes": (edges[:, 1] - edges[:, 0]) / 60,
+        "relay": pd.Series(labels, dtype="str"), "start": win.as_times(padded.start, edges[:, 0]),
+        "end": win.as_times(padded.start, edges[:, 1]), "minutes": (edges[:, 1] - edges[:, 0]) / 60,
     }).sort_values(["start", "relay"], ignore_index=True)
 
 
@@ -206,16 +194,15 @@ def relay_label(longitude_deg_east: float) -> str:
     return f"relay {abs(east):g}°{'W' if east < 0 else 'E'}"
 
 
-def relay_position_teme_km(longitude_deg_east: float, reference: datetime,
-                           seconds: Vector) -> Vector:
+def relay_position_teme_km(longitude_deg_east: float, reference: datetime, seconds: Vector) -> Vector:
     """A geostationary relay ``seconds`` (k,) after ``reference`` (UTC): (k, 3), km, TEME.
 
     Mean sidereal time GMST 1982 turns longitude into TEME (AIAA 2006-6753, appendix C). UT1 is taken as UTC
     (0.9 s at most, 0.004 degrees); polar motion and the relay's own station keeping and inclination are
     neglected: a relay a tenth of a degree off its place moves a window by about 2 s.
     """
-    day, fraction = julian_date(reference)
-    angle, _ = theta_GMST1982(day, fraction + np.asarray(seconds, dtype=float) / SECONDS_PER_DAY)
+    day, fraction = win.julian_date(reference)
+    angle, _ = theta_GMST1982(day, fraction + np.asarray(seconds, dtype=float) / win.SECONDS_PER_DAY)
     angle = angle + math.radians(longitude_deg_east)
     return GEOSTATIONARY_RADIUS_KM * np.column_stack((np.cos(angle), np.sin(angle), np.zeros_like(angle)))
 
@@ -230,7 +217,7 @@ def _relay_windows(orbit: Orbit, relays: Relays | Iterable[float], span: Span) -
                                          relay_position_teme_km(longitude, span.start, seconds))
         return margin - spread * mask
 
-    return {relay_label(each): windows_where(partial(clearance, longitude=each), 0.0, span.seconds, step)
+    return {relay_label(each): win.windows_where(partial(clearance, longitude=each), 0.0, span.seconds, step)
             for each in relays.longitudes_deg_east}
 
 

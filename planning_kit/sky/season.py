@@ -9,19 +9,11 @@ import pandas as pd
 from planning_kit.inputs.hazard_words import Term
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import When
+from planning_kit.sky import windows as win
 from planning_kit.sky.light import midnights, shadow_windows
 from planning_kit.sky.orbit import Orbit, as_orbit
 from planning_kit.sky.sun import sun_between
-from planning_kit.sky.windows import (
-    SECONDS_PER_DAY,
-    Span,
-    Vector,
-    Windows,
-    intersect,
-    span_between,
-    union,
-    windows_where,
-)
+from planning_kit.sky.windows import Span, Vector, Windows
 
 
 def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
@@ -33,9 +25,9 @@ def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
     is deepest behind Earth, so that a night over 0:00 is counted once and whole. Raises `ScenarioError` as
     `light_between` does.
     """
-    orbit, span = as_orbit(orbit), _whole_days(span_between(start, stop))
+    orbit, span = as_orbit(orbit), _whole_days(win.span_between(start, stop))
     # One revolution more at each end: a night of the first or last day may reach beyond it.
-    count = round(span.seconds / SECONDS_PER_DAY)
+    count = round(span.seconds / win.SECONDS_PER_DAY)
     padded = span.padded(orbit.period_min * 60)
     begin = span.start_s(padded)
     turn = midnights(orbit, padded)
@@ -45,19 +37,18 @@ def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
         nearest = np.searchsorted((turn[1:] + turn[:-1]) / 2, night.mean(axis=1))
         # Not +=, which would count only one of two nights that fall to one midnight.
         np.add.at(night_s, nearest, night[:, 1] - night[:, 0])
-    day_of_turn = np.floor((turn - begin) / SECONDS_PER_DAY).astype(int)
+    day_of_turn = np.floor((turn - begin) / win.SECONDS_PER_DAY).astype(int)
     inside = (day_of_turn >= 0) & (day_of_turn < count)
     day_of_turn, night_s = day_of_turn[inside], night_s[inside]
     turns = np.bincount(day_of_turn, minlength=count)
     seconds = np.bincount(day_of_turn, weights=night_s, minlength=count)
-    noons = np.arange(0.5, count) * SECONDS_PER_DAY
+    noons = np.arange(0.5, count) * win.SECONDS_PER_DAY
     return ShownTable({
         "day": pd.date_range(span.start, periods=count, freq="D", unit="us"),
         "beta_deg": beta_deg(orbit, span, noons),
         # A slow orbit has days without a midnight: 0 minutes, not 0 of 0.
         "night_min_per_rev": seconds / 60 / np.maximum(turns, 1),
-        "revs_with_night": np.bincount(day_of_turn, weights=night_s > 0, minlength=count).astype(int),
-    })
+        "revs_with_night": np.bincount(day_of_turn, weights=night_s > 0, minlength=count).astype(int)})
 
 
 BETA_IN_DOUBT_DEG = 0.05
@@ -73,13 +64,13 @@ def beta_windows(orbit: Orbit, start: datetime, stop: datetime, sign: str, degre
     In minutes after ``start`` (UTC), clipped to ``stop``. What lies nearer than `BETA_IN_DOUBT_DEG` to the
     limit, on its other side, counts as well, as these windows are of hazards. Beta as in `beta_deg`.
     """
-    span, side = span_between(start, stop), 1.0 if sign in (">", ">=") else -1.0
+    span, side = win.span_between(start, stop), 1.0 if sign in (">", ">=") else -1.0
 
     def over(minutes: Vector) -> Vector:
         beta = beta_deg(orbit, span, minutes * 60.0)
         return side * ((np.abs(beta) if is_absolute else beta) - degrees) + BETA_IN_DOUBT_DEG
 
-    return windows_where(over, 0.0, span.seconds / 60.0, _BETA_STEP_MIN)
+    return win.windows_where(over, 0.0, span.seconds / 60.0, _BETA_STEP_MIN)
 
 
 def beta_bands(when: Iterable[Term]) -> Windows:
@@ -91,8 +82,8 @@ def beta_bands(when: Iterable[Term]) -> Windows:
             limit = term.degrees + (-BETA_IN_DOUBT_DEG if is_above else BETA_IN_DOUBT_DEG)
             holds = np.array([[limit, 90.0] if is_above else [-90.0, limit]])
             if term.kind == "abs(beta)":  # the same on the other side: either above it, both below
-                holds = (union if is_above else intersect)(holds, -holds[:, ::-1])
-            bands = intersect(bands, holds[holds[:, 1] > holds[:, 0]])
+                holds = (win.union if is_above else win.intersect)(holds, -holds[:, ::-1])
+            bands = win.intersect(bands, holds[holds[:, 1] > holds[:, 0]])
     return bands
 
 

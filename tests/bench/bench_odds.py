@@ -44,7 +44,7 @@ def loop(plan: pk.Plan, study: Study) -> None:
     for sample in range(LOOPED):
         durations = draws.durations[:, [sample]]
         travel = {who: factor[[sample]] for who, factor in draws.travel.items()}
-        starts = earliest_starts(plan.timed.network, durations, travel_factor=travel)
+        starts = earliest_starts(plan.timed.network, durations)
         outing_end(plan.timed.network, starts, durations, travel)
 
 
@@ -71,7 +71,7 @@ def foresight_ratio(plan: pk.Plan, study: Study) -> float:
     network, given = plan.timed.network, Given(draws.durations, draws.travel)
     return float(np.median([
         seconds(lambda: play(part.foresight, given))
-        / seconds(lambda: earliest_starts(network, draws.durations, travel_factor=draws.travel))
+        / seconds(lambda: earliest_starts(network, draws.durations))
         for _ in range(7)]))
 
 

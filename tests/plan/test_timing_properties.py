@@ -13,6 +13,7 @@ from planning_kit.plan.network import MAX_GAP, MIN_GAP, ORDER, Bound, Home, Netw
 from planning_kit.plan.slack import delay_curve, find_holders, latest_starts, slacks
 from planning_kit.plan.timing import earliest_starts, outing_end
 from tests.plan.networks import timing_problems, with_windows
+from tests.plan.test_travel_by_crew import longer
 
 
 def violations(network: Network, durations: np.ndarray, starts: np.ndarray) -> list[str]:
@@ -119,12 +120,9 @@ def test_many_samples_are_timed_as_one_by_one(problem: tuple[Network, np.ndarray
     network, durations = problem
     random = np.random.default_rng(seed)
     many = durations[:, None] * random.uniform(0.5, 1.5, (len(durations), 7))
-    factor = {crew: random.uniform(0.8, 1.3, 7) for crew in ("EV1", "EV2")}
-    together = earliest_starts(network, many, travel_factor=factor)
+    together = earliest_starts(network, many)
     for sample in range(7):
-        own = {crew: each[[sample]] for crew, each in factor.items()}
-        alone = earliest_starts(network, many[:, [sample]], travel_factor=own)
-        assert together[:, [sample]].tolist() == alone.tolist()
+        assert together[:, [sample]].tolist() == earliest_starts(network, many[:, [sample]]).tolist()
 
 
 @settings(max_examples=150)
@@ -151,8 +149,8 @@ def test_later_releases_and_longer_travel_never_start_anything_earlier(
     starts = earliest_starts(network, durations)
     floor = np.array([data.draw(st.integers(-50, 200)) for _ in durations], dtype=float)
     assert (earliest_starts(network, durations, not_before=floor) >= starts).all()
-    slow = {crew: np.array([1.5]) for crew in ("EV1", "EV2")}
-    assert (earliest_starts(network, durations[:, None], travel_factor=slow)[:, 0] >= starts).all()
+    slow = longer(network, {"EV1": 1.5, "EV2": 1.5})
+    assert (earliest_starts(slow, durations) >= starts).all()
 
 
 def _within(first: int, then: int, minutes: float) -> Bound:

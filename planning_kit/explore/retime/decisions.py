@@ -212,21 +212,13 @@ def decision_table(plan: TimedPlan, level: float = 0.95, samples: int = 2_000, s
         dropped.append(f"task:{task}")
         first = min((step for step in plan.steps if step.task == task),
                     key=lambda step: float(plan.starts[plan.position(step.step)]))
-        rows.append((line["cut_order"], task, first.step, by_min, line["planned_start_min"],
-                     *_chance(p, task, by_min), what_if(plan, {"drop": dropped}).end_min,
-                     _words(task, line["title"], by_min, first.step)))
+        if by_min != by_min:  # not in force
+            chance = float("nan"), float("nan")
+            words = f"{task} cannot keep the limit so surely, whenever it begins: decide before PET 0"
+        else:
+            chance = float(p["p_dropped"][task]), float(p["p_dropped_se"][task])
+            words = (f"If {first.step} has not begun by {pet_label(by_min, 'down')}, drop {task} "
+                     f"({line['title']})")
+        rows.append((line["cut_order"], task, first.step, by_min, line["planned_start_min"], *chance,
+                     what_if(plan, {"drop": dropped}).end_min, words))
     return TextTable(rows, columns=DECISION_COLUMNS)
-
-
-def _chance(p: pd.DataFrame, task: str, by_min: float) -> tuple[float, float]:
-    """P(dropped) and its standard error; NaN for a line that is not in force."""
-    if by_min != by_min:
-        return float("nan"), float("nan")
-    row = p.loc[[task]].iloc[0]
-    return float(row["p_dropped"]), float(row["p_dropped_se"])
-
-
-def _words(task: str, title: str, by_min: float, step: str) -> str:
-    if by_min != by_min:
-        return f"{task} cannot keep the limit so surely, whenever it begins: decide before PET 0"
-    return f"If {step} has not begun by {pet_label(by_min, 'down')}, drop {task} ({title})"

@@ -79,10 +79,8 @@ def home_now(plan: TimedPlan, how: str = TERMINATE) -> pd.DataFrame:
 def _homes(plan: TimedPlan, how: str, at_min: object) -> list[_Home]:
     """Everyone's way home, called at ``at_min`` as the plan has it, or (None) now as it was logged."""
     _check(how)
-    if at_min is None:
-        minute = plan.known_outside(how).now_min
-    else:
-        minute = moment_asked(at_min, plan.pet_zero, how, "at_min")
+    minute = plan.known_outside(how).now_min if at_min is None else moment_asked(
+        at_min, plan.pet_zero, how, "at_min")
     if not 0 <= minute <= plan.end_min:
         raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
                                    table=how, column="at_min", value=minute)

@@ -7,7 +7,6 @@ the step takes; only the step itself leaves things and moves hooks, and whoever 
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 
 import pandas as pd
@@ -26,21 +25,12 @@ from planning_kit.plan.past import MINUTES, NOT_DONE, SKIPPED, Happened, LeftOut
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1
-
-
-@dataclass(frozen=True)
-class _Spell:
-    """One spell of work on a step; ``row`` is the step's own row of the table."""
-
-    step: str
-    row: int
-    start: float
-    minutes: float
+_Spell = tuple[float, float]
+"""When a spell of work on a step began (PET), and its minutes."""
 
 
 def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: float) -> Happened:
     """The scenario of ``base`` with everything in ``states`` written into it; PET 0 as it was (UTC)."""
-    spells = _spells(base, states, now_min)
     table = base.scenario.steps
     rows = [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
     home = dict.fromkeys(_give_up(rows, base.scenario.records, states), INSIDE)
@@ -48,11 +38,11 @@ def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: flo
     fixed: dict[str, float] = {}
     parts: dict[str, str] = {}
     for position, state in enumerate(states.by_step.values()):
-        here = [spell for spell in spells if spell.row == position]
+        here = [*_spells(state, float(base.starts[position]), float(base.finishes[position]), now_min)]
         for order, row in _rows(rows[position], state, here, now_min):
             done.append(((*order, position), row))
         names = _names(state, len(here))
-        fixed.update({name: spell.start for name, spell in zip(names, here, strict=True)})
+        fixed.update({name: start for name, (start, _) in zip(names, here, strict=True)})
         parts.update({name: state.step.step for name in names if name != state.step.step})
     done.sort(key=lambda entry: entry[0])
     frames = {"steps": pd.DataFrame([row for _, row in done], columns=table.columns),
@@ -98,22 +88,14 @@ def _left_out(state: State) -> LeftOut:
     return LeftOut(state.step.step, SKIPPED, why)
 
 
-def _spells(base: TimedPlan, states: States, now_min: float) -> list[_Spell]:
-    found = []
-    for position, state in enumerate(states.by_step.values()):
-        planned = (float(base.starts[position]), float(base.finishes[position]))
-        for start, finish in state.pieces:
-            begin = _as_planned(start, planned[0])
-            # NaN: it has begun and is not finished.
-            is_running = finish != finish
-            if is_running:
-                to_do = state.left_to_do_min(now_min)
-                # With the estimate used up it cannot end before now, and each later now moves it on.
-                end = _as_planned(now_min + to_do, planned[1]) if to_do else now_min
-            else:
-                end = _as_planned(finish, planned[1])
-            found.append(_Spell(state.step.step, position, begin, float(on_grid(end - begin))))
-    return found
+def _spells(state: State, planned_start: float, planned_finish: float, now_min: float) -> Iterator[_Spell]:
+    for start, finish in state.pieces:
+        begin, end = _as_planned(start, planned_start), _as_planned(finish, planned_finish)
+        if finish != finish:  # NaN: it has begun and is not finished
+            to_do = state.left_to_do_min(now_min)
+            # With the estimate used up it cannot end before now, and each later now moves it on.
+            end = _as_planned(now_min + to_do, planned_finish) if to_do else now_min
+        yield begin, float(on_grid(end - begin))
 
 
 def _as_planned(minute: float, planned: float) -> float:
@@ -138,14 +120,14 @@ def _rows(row: Mapping[str, object], state: State, spells: list[_Spell],
     """The rows of one step with their place in the order: by start what has begun, then as it was."""
     names = _names(state, len(spells))
     before = ""
-    for number, (name, spell) in enumerate(zip(names, spells, strict=True), start=1):
-        new = dict(row) | dict.fromkeys(MINUTES, spell.minutes) | {"step": name}
+    for number, (name, (start, minutes)) in enumerate(zip(names, spells, strict=True), start=1):
+        new = dict(row) | dict.fromkeys(MINUTES, minutes) | {"step": name}
         if number > 1:
             new |= {"takes": "", "after": f"{row['after']} {before}".strip()}
         if name != state.step.step:
             new |= {"leaves": "", "hooks": "", "title": f"{row['title']} (part {number})"}
         before = name
-        yield (_LOGGED_FIRST, spell.start), new
+        yield (_LOGGED_FIRST, start), new
     if not names or names[-1] != state.step.step:
         rest = dict(row)
         if names:

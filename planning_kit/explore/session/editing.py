@@ -101,12 +101,12 @@ class Editing:
 
     # Edits of tables
 
-    def type_cells(self, sheet: str, texts: Mapping[Cell, str], words: str = "") -> None:
+    def type_cells(self, sheet: str, texts: Mapping[Cell, str]) -> None:
         """Type into cells of a sheet: (line id, column) to text, kept as typed whatever it says."""
         if texts:
             columns = list(dict.fromkeys(column for _, column in texts))
             changed = self.draft.with_sheet(self.draft[sheet].with_cells(texts))
-            self.edit(changed, words or f"{', '.join(columns[:3])} in {sheet}")
+            self.edit(changed, f"{', '.join(columns[:3])} in {sheet}")
 
     def paste(self, sheet: str, lines: Sequence[int], columns: Sequence[str], text: str,
               fills: Sequence[Cell] = ()) -> int:

@@ -177,9 +177,7 @@ def _text(value: object) -> str:
         return ""
     if isinstance(value, datetime):
         return moment_text(value.astimezone(UTC) if value.tzinfo else value.replace(tzinfo=UTC))
-    if isinstance(value, list):
-        return " ".join(_text(entry) for entry in value)
-    return str(value)
+    return " ".join(map(_text, value)) if isinstance(value, list) else str(value)
 
 
 def setting_changes(sheet: Sheet, scenario: Scenario, faults: Faults) -> dict[str, object]:

@@ -22,21 +22,12 @@ import pandas as pd
 
 from planning_kit.explore.watch.now import typed_moment
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs import log_format
 from planning_kit.inputs.cells import CellFault, parse_number
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.log import Actuals, actuals_of, log_path, raw_of_frame, settled_rows
 from planning_kit.inputs.log_append import LogEntry, append_entries
-from planning_kit.inputs.log_format import (
-    CORRECT,
-    EVENT_KINDS,
-    INGRESS,
-    LOG,
-    LOG_COLUMNS,
-    LOG_FILE,
-    PET_ZERO,
-    SUIT,
-    parse_when,
-)
+from planning_kit.inputs.log_format import CORRECT, EVENT_KINDS, INGRESS, LOG, PET_ZERO, SUIT
 from planning_kit.inputs.log_state import IN_FUTURE, states_of
 from planning_kit.inputs.raw import csv_row
 from planning_kit.inputs.records import BOTH
@@ -159,7 +150,7 @@ def log_lines(log: LogSoFar, pet_zero: datetime) -> list[LogLine]:
 
 def _when(row: Row, pet_zero: datetime) -> datetime | None:
     try:
-        return parse_when(row.text("at"), pet_zero) if row.text("at") else None
+        return log_format.parse_when(row.text("at"), pet_zero) if row.text("at") else None
     except CellFault:
         return None
 
@@ -191,10 +182,10 @@ class Logbook:
     def of_rows(cls, rows: Iterable[Sequence[str]]) -> Self:
         """A log of the session's own that begins with some rows (cells in the order of `LOG_COLUMNS`)."""
         home = tempfile.TemporaryDirectory(prefix="outing-log-")
-        book = cls(Path(home.name) / LOG_FILE, False, "kept in this session only")
+        book = cls(Path(home.name) / log_format.LOG_FILE, False, "kept in this session only")
         weakref.finalize(book, home.cleanup)
         if rows := list(rows):
-            text = "".join(csv_row(row) + "\n" for row in (LOG_COLUMNS, *rows))
+            text = "".join(csv_row(row) + "\n" for row in (log_format.LOG_COLUMNS, *rows))
             book.path.write_text(text, encoding="utf-8", errors="backslashreplace", newline="")
         return book
 
@@ -210,7 +201,7 @@ class Logbook:
         cells = [dict(zip(raw.header, row, strict=True)) for row in raw.rows]
         numbered = ({"event_id": f"e{number}"} | {name: text for name, text in row.items() if text}
                     for number, row in enumerate(cells, start=1))
-        return cls.of_rows([[row.get(name, "") for name in LOG_COLUMNS] for row in numbered])
+        return cls.of_rows([[row.get(name, "") for name in log_format.LOG_COLUMNS] for row in numbered])
 
 
 # One event as typed

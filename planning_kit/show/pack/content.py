@@ -203,6 +203,4 @@ def shown(cell: Cell, column: Column) -> str:
         return ""
     if isinstance(cell, Rich):
         return cell.text
-    if isinstance(cell, str):
-        return one_line(cell)
-    return number_label(cell, column.side, column.digits or 0)
+    return one_line(cell) if isinstance(cell, str) else number_label(cell, column.side, column.digits or 0)

@@ -50,12 +50,9 @@ class Printable:
 
     def plain(self, text: str) -> str:
         """One line in which every character can be printed."""
-        kept = []
-        for char in one_line(text):
-            is_there = ord(char) in self._glyphs
-            self.missing += not is_there
-            kept.append(char if is_there else "?")
-        return "".join(kept)
+        line = one_line(text)
+        self.missing += sum(ord(char) not in self._glyphs for char in line)
+        return "".join(char if ord(char) in self._glyphs else "?" for char in line)
 
     def paragraph(self, text: str, size: float, is_bold: bool = False, **look: Any) -> Paragraph:
         """The same as a paragraph, which reads a little markup: none of it comes from the text."""
