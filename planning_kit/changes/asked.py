@@ -93,7 +93,8 @@ class Asking:
         return {
             STEP: {step.step: (step.step,) for step in steps},
             TASK: {task.task: task_named(records, task.task).steps for task in records.tasks},
-            CREW: {who: tuple(s.step for s in steps if who in (s.crew, *s.people)) for who in workers}}
+            CREW: {who: tuple(s.step for s in steps if who in (s.crew, *s.people)) for who in workers},
+        }
 
     def route(self, name: object) -> frozenset[str] | None:
         """The two places of a route, written ``"A B"`` or ``("A", "B")`` in any order; None with a fault."""

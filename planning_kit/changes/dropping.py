@@ -170,4 +170,5 @@ def without_steps(records: Records, gone: frozenset[str]) -> Records:
     return replace(
         records,
         steps=tuple(replace(step, after=after[step.step]) for step in records.steps if step.step not in gone),
-        gaps=tuple(gap for gap in records.gaps if not gone & {gap.first_step, gap.then_step}))
+        gaps=tuple(gap for gap in records.gaps if not gone & {gap.first_step, gap.then_step}),
+    )

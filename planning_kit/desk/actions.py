@@ -233,4 +233,5 @@ ACTIONS: dict[str, Action] = {
     "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
         hello, cells, paste, add, duplicate, shift, move, pet_zero, keep, drop, bring_back, compare, explain,
-        save, merge, take_theirs, export, restore, discard, preview, take)}}
+        save, merge, take_theirs, export, restore, discard, preview, take)},
+}

@@ -118,7 +118,8 @@ def status(session: Session) -> Message:
         "old": [name for name, asked in session.asked.items() if asked.is_old],
         "folder": session.base.folder.name, "head": head_of(session.plan),
         "pet_zero": {name: round(moment.timestamp() * 1000) for name, moment in zip(
-            ("at", "first", "last"), (session.pet_zero_typed(), *session.pet_zero_range()), strict=True)}}
+            ("at", "first", "last"), (session.pet_zero_typed(), *session.pet_zero_range()), strict=True)},
+    }
 
 
 def _where(fault: Fault, draft: Draft) -> str:

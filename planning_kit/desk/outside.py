@@ -89,7 +89,8 @@ OUTSIDE_ACTIONS: dict[str, Action] = {
     "stop_options": lambda session, _: watch_of(session).stop_options(),
     "look": lambda session, message: watch_of(session).look_at(*_option(watch_of(session), message)),
     "look_away": lambda session, _: watch_of(session).look_away(),
-    **{action.__name__: action for action in (outside, planning, log, rehearse, options, decide)}}
+    **{action.__name__: action for action in (outside, planning, log, rehearse, options, decide)},
+}
 
 # What it is told
 
@@ -107,7 +108,8 @@ def picture(watch: Watch, with_chart: bool) -> Message:
                     for slot, kept in watch.refused.items()},
         "log": {"words": watch.log.words, "is_kept": watch.log.is_kept, "later": len(so_far.later),
                 "rows": len(so_far.rows), "faults": [asdict(fault) for fault in so_far.faults]},
-        "trouble": watch.trouble, "preview": watch.preview.words if watch.preview else ""}
+        "trouble": watch.trouble, "preview": watch.preview.words if watch.preview else "",
+    }
     if with_chart:
         message["chart"] = outside_chart(plan, ghosts, "planned" if watch.preview is None else "carrying on")
     return message

@@ -167,7 +167,8 @@ def _network_of(plan: TimedPlan, orders: Orders) -> Network:
         bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels)
                   if bound.after not in asked.fixed),
                 *(bound for bound in asked.bounds if bound.kind != ORDER)),
-        homes=tuple(ways_home(steps, orders, plan.travels, airlock)))
+        homes=tuple(ways_home(steps, orders, plan.travels, airlock)),
+    )
 
 
 GAIN_COLUMNS = ["change", "by_min", "kind", "gain_min", "new_start_min", "end_slip_min", "new_stops",
@@ -249,4 +250,5 @@ def _proved(plan: TimedPlan, target: Target, candidate: Candidate) -> Row | None
         "gain_min": float(plan.starts[target.named]) - new_start - later, "new_start_min": new_start,
         "end_slip_min": changed.end_min + later - plan.end_min,
         "new_stops": int((found["severity"] == STOP).sum()), "new_findings": len(found),
-        "what_if": candidate.change.arguments()}
+        "what_if": candidate.change.arguments(),
+    }

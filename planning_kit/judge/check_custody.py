@@ -52,7 +52,8 @@ _WORDS = {
                                "let {other} wait there (a step of both), or leave it for them to take",
                                "steps.leaves"),
     kinds.USED_AWAY: _Words(STOP, "{step} {at_place} uses {item}, but {was}",
-                            "let {crew} take it before, or bring it here", "steps.uses")}
+                            "let {crew} take it before, or bring it here", "steps.uses"),
+}
 
 
 def check_custody(plan: TimedPlan) -> Iterator[Finding]:
@@ -79,7 +80,8 @@ def _fields(plan: TimedPlan, mishap: Mishap) -> dict[str, object]:
         "crew": mishap.crew, "item": mishap.item, "at_place": at_words(plan, mishap.place),
         "step": mishap.step, "other": mishap.other, "bag": mishap.was.item, "partner": partner,
         "was": held_words(plan, mishap.was), "later": mishap.later_step,
-        "later_at": pet_label(mishap.later_min), "late": number_label(mishap.later_min - mishap.at_min, "up")}
+        "later_at": pet_label(mishap.later_min), "late": number_label(mishap.later_min - mishap.at_min, "up"),
+    }
 
 
 def held_words(plan: TimedPlan, holding: Holding) -> str:

@@ -256,13 +256,15 @@ def _waited_for(held_by: str) -> str:
         "min_gap": f"the gap after {name}",
         "now": "the start, not called yet",
         "turn": "a decision",
-        "logged": "the start"}
+        "logged": "the start",
+    }
     return words.get(kind, name)
 
 
 TIMELINE_COLUMNS = [
     "crew", "kind", "step", "task", "title", "place", "to_place", "start_min", "finish_min", "start_utc",
-    "finish_utc", "slack_to_plan_min", "slack_to_limit_min", "slack_to_window_min", "held_by"]
+    "finish_utc", "slack_to_plan_min", "slack_to_limit_min", "slack_to_window_min", "held_by",
+]
 HANDOVER_COLUMNS = ["from_crew", "to_crew", "from_step", "to_step", "from_min", "to_min", "what"]
 
 
@@ -291,7 +293,8 @@ def summarise(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> pd.DataF
           if times.safe_min > times.end_min else []),
         ("Planned limit", _against(limits.planned_min, times.end_min)),
         ("Hard limit", _against(times.hard_min, times.end_min, times.hard_limit.why)),
-        ("Nights begun by then", str(nights))]
+        ("Nights begun by then", str(nights)),
+    ]
     for crew in times.travels:
         spent = [f"{kind} {pet_label(minutes_of(lanes[crew], kind))}" for kind in (WORK, TRAVEL, WAIT)]
         rows.append((crew, ", ".join(spent)))

@@ -187,7 +187,8 @@ class Hardware:
 (NOT_THERE, EARLY, HAS_IT, NOT_IN_BAG, IN_BAG, BAG_AWAY, NOT_HELD, PARTNER_AWAY, USED_AWAY, NO_SOCKET,
  NOT_IN_SOCKET, SOCKET_TAKEN) = (
     "not there", "early", "has it", "not in bag", "in bag", "bag away", "not held", "partner away",
-    "used away", "no socket", "not in socket", "socket taken")
+    "used away", "no socket", "not in socket", "socket taken",
+)
 
 
 @dataclass(frozen=True)

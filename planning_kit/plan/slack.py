@@ -66,7 +66,8 @@ def slacks(network: Network, durations: np.ndarray, starts: np.ndarray, hard_min
     return Slack(
         to_plan=latest_starts(network, durations, end) - can_slip,
         to_limit=latest_starts(network, durations, hard_min) - can_slip,
-        to_window=latest_starts(pinned(network, starts), durations, np.inf) - can_slip)
+        to_window=latest_starts(pinned(network, starts), durations, np.inf) - can_slip,
+    )
 
 
 def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, step: int,
@@ -86,7 +87,8 @@ def delay_curve(network: Network, durations: np.ndarray, starts: np.ndarray, ste
         "delay_min": delays,
         "start_min": np.where(np.isnan(end), np.nan, delayed[step]),
         "end_min": end,
-        "end_slip_min": end - float(outing_end(network, starts, durations))})
+        "end_slip_min": end - float(outing_end(network, starts, durations)),
+    })
 
 
 _RANK = {kind: rank for rank, kind in enumerate(

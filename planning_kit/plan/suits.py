@@ -80,7 +80,8 @@ SUIT_SUMMARY_COLUMNS = ["crew", "consumable", "unit", "usable", "used_before", "
                         "margin", "runs_out_min", "first"]
 _LOAD_KEYS = {
     "oxygen": ("respiratory_quotient",), "co2": ("respiratory_quotient",), "energy": ("power_w",),
-    "water": ("equipment_heat_w",)}
+    "water": ("equipment_heat_w",),
+}
 
 
 @dataclass(frozen=True)

@@ -191,7 +191,8 @@ class _Teller:
             "late": f"as late as it can, {self.names.step(name)} needs it no sooner",
             "late_end": f"as late as it can before the end of {one_line(name).replace('-', ' ')}",
             "max_gap": f"{self.names.step(name)} must follow closely",
-            "min_gap": f"the least time after {self.names.step(name)} must pass"}
+            "min_gap": f"the least time after {self.names.step(name)} must pass",
+        }
         return words.get(kind, f"for {one_line(name)}")
 
 

@@ -25,7 +25,8 @@ CHART_CONFIG: dict[str, Any] = {
     "displaylogo": False,
     "responsive": True,
     "modeBarButtonsToRemove": ["sendChartToCloud", "sendDataToCloud", "select2d", "lasso2d", "autoScale2d"],
-    "toImageButtonOptions": {"format": "png", "scale": 2}}
+    "toImageButtonOptions": {"format": "png", "scale": 2},
+}
 """The mode bar without a logo, without upload to a cloud service, without tools that do nothing here."""
 
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Liberation Sans', Arial, sans-serif"
@@ -171,18 +172,21 @@ def time_axes(shown: tuple[float, float], allowed: tuple[float, float], pet_zero
         "minallowed": axis_ms(first), "maxallowed": axis_ms(last),
         "nticks": math.ceil(view_min / _TICK_EVERY_MIN) + 1,
         "ticks": "outside", "ticklen": 5, "tickcolor": theme.quiet_ink, "zeroline": False,
-        "tickfont": {"size": 11, "color": theme.ink}, "tickangle": 0, "fixedrange": False}
+        "tickfont": {"size": 11, "color": theme.ink}, "tickangle": 0, "fixedrange": False,
+    }
     pet = common | {
         "labelalias": _labels(minutes, [pet_label(minute) for minute in minutes]),
         "tickformatstops": _formats("%-H:%M:%S"), "gridcolor": theme.grid, "showgrid": True, "side": "bottom",
         "showspikes": True, "spikemode": "across", "spikesnap": "cursor", "spikethickness": 1,
-        "spikedash": "dot", "spikecolor": theme.quiet_ink, "anchor": "y"}
+        "spikedash": "dot", "spikecolor": theme.quiet_ink, "anchor": "y",
+    }
     gmt = common | {
         "labelalias": _labels(minutes, [gmt_label(moment_at(minute, pet_zero)) for minute in minutes]),
         "tickformatstops": _formats(" "), "showgrid": False, "side": "top", "overlaying": "x", "matches": "x",
         "anchor": "y",
         # Wider labels, so half as many. Not "sync", the default: it puts ticks a rounding error too early.
-        "tickmode": "auto", "nticks": math.ceil(view_min / (2 * _TICK_EVERY_MIN)) + 1}
+        "tickmode": "auto", "nticks": math.ceil(view_min / (2 * _TICK_EVERY_MIN)) + 1,
+    }
     return {"xaxis": pet, "xaxis2": gmt}
 
 

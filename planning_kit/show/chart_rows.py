@@ -121,7 +121,8 @@ _HELD_WORDS = {
     "after": "Starts when {id} is finished",
     "min_gap": "Starts the least time after {id}",
     "link": "Starts when there is a link ({id})",
-    "window": "Starts when the window {id} opens"}
+    "window": "Starts when the window {id} opens",
+}
 
 
 _PLAIN: tuple[Side, Side] = ("nearest", "nearest")

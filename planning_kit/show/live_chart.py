@@ -56,7 +56,8 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
                       for each in chart_rows.handovers(plan)],
         "broken": [asdict(each) | {"words": one_line(each.words)} for each in chart_rows.broken_rules(plan)],
         "fills": {task: list(look)
-                  for task, look in task_fills([task.task for task in records.tasks]).items()}}
+                  for task, look in task_fills([task.task for task in records.tasks]).items()},
+    }
 
 
 def _steps_of(plan: TimedPlan | None) -> list[Activity]:
@@ -88,7 +89,8 @@ def live_notes(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
         "tight": [row.step for row in rows if row.step and chart_rows.is_tight(row)],
         "hovers": [_plain_lines(chart_rows.activity_text(row, words)) for row in rows],
         "ghost_hovers": [_plain_lines(chart_rows.ghost_text(old, work.get(old.step, ()), words))
-                         for old in _steps_of(baseline)]}
+                         for old in _steps_of(baseline)],
+    }
 
 
 def _finding(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequence[str]) -> dict[str, Any]:
@@ -97,7 +99,8 @@ def _finding(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequ
     return {name: one_line(value) for name, value in asdict(found).items() if name != "start_min"} | {
         "message": one_line(found.words),
         "minute": _round(minute) if is_timed else None, "when": pet_label(minute, "down") if is_timed else "",
-        "lanes": sorted(chart_rows.finding_lanes(found, work, list(lanes))) if is_timed else []}
+        "lanes": sorted(chart_rows.finding_lanes(found, work, list(lanes))) if is_timed else [],
+    }
 
 
 def _plain_lines(told: str) -> list[str]:
@@ -114,7 +117,8 @@ def step_facts(plan: TimedPlan, step: str) -> list[list[str]]:
         ["Who, where", f"{row.crew}, {words.place(row.place)}"],
         ["PET", words.span(row.start_min, row.finish_min)],
         ["GMT", words.gmt_span(row.start_min, row.finish_min).removeprefix("GMT ")],
-        ["Held by", chart_rows.held_words(row.held_by)], ["Slack", chart_rows.slack_words(row) or "–"]]
+        ["Held by", chart_rows.held_words(row.held_by)], ["Slack", chart_rows.slack_words(row) or "–"],
+    ]
 
 
 def themes() -> dict[str, Any]:

@@ -49,7 +49,8 @@ def rows_layout(odds: Any, theme: Theme, labels: Sequence[str], shown: tuple[flo
             chart.note(f"{name}{of_plan if name == 'hard' else ''} {pet_label(minute, 'down')}",
                        chart.axis_ms(minute), int(labels_at == "top"), theme.stop, xref="x", yref="paper",
                        xanchor="right", yanchor=labels_at, textangle=-90, xshift=-1, name=f"{name} limit")
-            for name, minute, _ in limits]}
+            for name, minute, _ in limits],
+    }
 
 
 def samples_words(odds: Any) -> str:
@@ -156,7 +157,8 @@ def _task_hover(row: Row) -> str:
         f"Median {pet_label(row['q50'])}, plan {pet_label(row['planned_min'])}.",
         f"Middle half {pet_label(row['q25'])} to {pet_label(row['q75'])}; "
         f"5 to 95 % {pet_label(row['q05'])} to {pet_label(row['q95'])}.",
-        f"By the hard limit in {_percent(row)}."))
+        f"By the hard limit in {_percent(row)}.",
+    ))
 
 
 def _task_alt(odds: Any, rows: list[Row]) -> str:
@@ -225,4 +227,5 @@ def _driver_hover(row: Row) -> str:
         f"Shortest tenth: median end {pet_label(row['end_if_short_min'])}; "
         f"longest tenth: {pet_label(row['end_if_long_min'])}.",
         f"Swing {chart.signed(row['swing_min'])} min; "
-        f"rank correlation {chart.signed(row['own_rho'], 2)} ± {row['se']:.2f}."))
+        f"rank correlation {chart.signed(row['own_rho'], 2)} ± {row['se']:.2f}.",
+    ))

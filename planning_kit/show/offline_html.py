@@ -23,13 +23,15 @@ from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
 _WIDGET_MIMES = ("application/vnd.jupyter.widget-view+json", "application/vnd.jupyter.widget-state+json")
 _NO_ADDRESSES = (
     "require_js_url", "mathjax_url", "mermaid_js_url", "mermaid_layout_elk_js_url", "jquery_url",
-    "jupyter_widgets_base_url", "widget_renderer_url", "html_manager_semver_range")
+    "jupyter_widgets_base_url", "widget_renderer_url", "html_manager_semver_range",
+)
 _EMPTY_SCRIPT = re.compile(r'<script[^>]*\bsrc=""[^>]*>\s*</script>')
 _REMOTE_IMAGE = re.compile(r'(<img\b[^>]*?)\ssrc="(?:https?:)?//[^"]*"')
 # The reader's browser enforces what the exporter promises, whatever a notebook's text asks for.
 _POLICY = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
-    "img-src data: blob:; font-src data:; base-uri 'none'; form-action 'none'")
+    "img-src data: blob:; font-src data:; base-uri 'none'; form-action 'none'"
+)
 # On paper a chart gets a width that fits a landscape sheet (A4 or letter), whatever the window's was, and no
 # sheet cuts it in two. Plotly draws in pixels: the width is set by drawing anew, the rest by zooming.
 _PRINT_WIDTH_PX = 1120

@@ -158,7 +158,8 @@ def _layout(days: list[_Day], dark: list[_Day], theme: Theme) -> dict[str, Any]:
         # From half a day before the first day to half a day after the last, as points stand at 0:00.
         "shapes": [{"type": "rect", "xref": "x", "yref": "paper", "layer": "below", "fillcolor": theme.day,
                     "x0": f"{first - timedelta(days=1)}T12:00:00", "x1": f"{last}T12:00:00", "y0": 0, "y1": 1,
-                    "opacity": 0.6, "line": {"width": 0}, "name": "no night"} for first, last in _runs(dark)]}
+                    "opacity": 0.6, "line": {"width": 0}, "name": "no night"} for first, last in _runs(dark)],
+    }
 
 
 def _alt(days: list[_Day], dark: list[_Day]) -> str:

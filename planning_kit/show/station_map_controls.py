@@ -200,7 +200,8 @@ def map_layout(scene: Scene, views: Views, rows: Rows, shown: str) -> dict[str, 
         "hoverdistance": 12, "dragmode": "orbit", "uirevision": "station map",
         "legend": legend_below(-(rows.below_px - _LEGEND_PX) / rows.height, theme, entrywidth=128,
                                entrywidthmode="pixels", itemsizing="trace", traceorder="normal", **UNCLICKED),
-        "uniformtext": {"mode": "hide", "minsize": 9}}
+        "uniformtext": {"mode": "hide", "minsize": 9},
+    }
 
 
 def _alt(scene: Scene, shown: str) -> str:
@@ -216,7 +217,8 @@ def _space(views: Views, rows: Rows) -> dict[str, Any]:
         "aspectmode": "manual", "aspectratio": views.aspect,
         "bgcolor": CLEAR, "camera": views.camera, "dragmode": "orbit",
         **{f"{name}axis": {"visible": False, "showspikes": False,
-                           "range": list(views.range_of(f"+{name}"))} for name in "xyz"}}
+                           "range": list(views.range_of(f"+{name}"))} for name in "xyz"},
+    }
 
 
 def _square_axes(number: int, domain: list[float]) -> dict[str, Any]:
@@ -238,4 +240,5 @@ def _flat_axes(view: View, views: Views, domain: list[float], theme: Theme) -> d
         f"yaxis{view.number}": common | {
             "domain": domain, "anchor": f"x{view.number}", "scaleanchor": f"x{view.number}",
             "constrain": "domain", "range": list(views.range_of(view.up)),
-            "title": title | {"text": f"{view.up[1]} m"}}}
+            "title": title | {"text": f"{view.up[1]} m"}},
+    }

@@ -242,7 +242,8 @@ def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, An
                  xanchor="left", yanchor="bottom", yshift=2, name=f"heading {number + 1}")
             for number, panel in enumerate(panels)],
         "hoverdistance": 20, "dragmode": "zoom",
-        "legend": chart.legend_below(-34 / inner, theme, **chart.UNCLICKED)}
+        "legend": chart.legend_below(-34 / inner, theme, **chart.UNCLICKED),
+    }
 
 
 def _domain(number: int, inner: int) -> tuple[float, float]:

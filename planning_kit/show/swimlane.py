@@ -179,7 +179,8 @@ def layout_of(scene: Scene) -> dict[str, Any]:
                                 ticklabelstandoff=6),
         "shapes": ground_shapes(scene) + lines, "annotations": labels + chart.axis_names(theme),
         "uniformtext": {"mode": "hide", "minsize": _LEAST_TEXT_PX},
-        "dragmode": "zoom", "hoverdistance": 12}
+        "dragmode": "zoom", "hoverdistance": 12,
+    }
 
 
 def legends_of(scene: Scene, traces: Sequence[Mapping[str, Any]]) -> dict[str, Any]:

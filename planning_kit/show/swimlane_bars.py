@@ -25,7 +25,8 @@ _HEIGHT_SHARES = {"work": 1.0, "wait": 0.34, "travel": 0.16}  # of a lane
 _LEAST_HEIGHT_PX = 6
 _PAUSE_PATTERNS: dict[str, dict[str, Any]] = {
     "travel": {"shape": "/", "size": 5, "solidity": 0.45},
-    "wait": {"shape": ".", "size": 5, "solidity": 0.3}}
+    "wait": {"shape": ".", "size": 5, "solidity": 0.3},
+}
 SIGN: dict[str, Any] = {"showlegend": True, "legend": "legend2"}
 """An entry of the upper legend, which explains the signs; the lower one names the tasks."""
 UNSEEN: dict[str, Any] = {"color": CLEAR, "line": {"width": 0}}
@@ -59,7 +60,8 @@ def bar_trace(name: str, bars: Sequence[Bar], **look: Any) -> Trace:
         "y": [bar.strip.mid for bar in bars],
         "width": [bar.strip.height for bar in bars],
         "customdata": [list(bar.about) for bar in bars],
-        "showlegend": False}
+        "showlegend": False,
+    }
     if look.get("hoverinfo") != "skip":
         trace |= {"hovertext": [bar.hover for bar in bars], "hoverinfo": "text"}
     trace |= look

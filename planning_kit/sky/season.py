@@ -48,7 +48,8 @@ def season(orbit: Orbit, start: When, stop: When) -> pd.DataFrame:
         "beta_deg": beta_deg(orbit, span, noons),
         # A slow orbit has days without a midnight: 0 minutes, not 0 of 0.
         "night_min_per_rev": seconds / 60 / np.maximum(turns, 1),
-        "revs_with_night": np.bincount(day_of_turn, weights=night_s > 0, minlength=count).astype(int)})
+        "revs_with_night": np.bincount(day_of_turn, weights=night_s > 0, minlength=count).astype(int),
+    })
 
 
 BETA_IN_DOUBT_DEG = 0.05

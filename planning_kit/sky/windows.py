@@ -167,7 +167,8 @@ def _with_polished_extrema(signed_function: SignedFunction, times: Vector,
         result = elementwise.find_minimum(
             lambda t, sign=sign: -sign * signed_function(t),
             (times[middle - 1], times[middle], times[middle + 1]),
-            tolerances={"xatol": _PEAK_TOLERANCE, "xrtol": 0.0, "fatol": 0.0, "frtol": 0.0})
+            tolerances={"xatol": _PEAK_TOLERANCE, "xrtol": 0.0, "fatol": 0.0, "frtol": 0.0},
+        )
         peaks = -sign * result.f_x
         across = (peaks > 0) if sign > 0 else (peaks <= 0)
         found_times.append(result.x[across])

@@ -30,7 +30,8 @@ DISTRIBUTIONS: Mapping[str, Quantile] = {
     "triangular": lambda share, mode: np.where(
         share < mode, np.sqrt(share * mode), 1.0 - np.sqrt((1.0 - share) * (1.0 - mode))),
     "uniform": lambda share, mode: share,
-    "fixed": np.full_like}
+    "fixed": np.full_like,
+}
 """By name the quantiles on [0, 1] at ``share`` (0 to 1), where the likeliest is ``mode``."""
 
 

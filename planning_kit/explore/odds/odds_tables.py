@@ -92,7 +92,8 @@ class OddsTables:
             REQUIRED_DONE: _known(np.all(in_time[rows], axis=0), is_known),
             REQUIRED_INSIDE: _known(by_hard & ~np.any(is_undone[rows], axis=0), is_known),
             ALL_DONE: _known(by_hard & ~is_undone.any(axis=0), not unknown),
-            BROKEN: _known(tally.broken, not unknown)}
+            BROKEN: _known(tally.broken, not unknown),
+        }
 
     @property
     def p_broken(self) -> float:

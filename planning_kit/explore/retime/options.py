@@ -245,7 +245,8 @@ def _row(plan: TimedPlan, each: Reviewed) -> dict[str, object]:
         "mended_stops": (stops_in(findings_of(plan)) - found.stops).total(),
         "new_concerns": _new_concerns(changed, option, found), "open_until_min": _open_until(plan, changed),
         "must_by_min": _must_by(plan, option),
-        "decide": dict(option.how), "moves": list(option.moves)}
+        "decide": dict(option.how), "moves": list(option.moves),
+    }
 
 
 def _brought_home(plan: TimedPlan, changed: TimedPlan, option: Option) -> str:

@@ -80,7 +80,8 @@ class Journal:
             "format": _FORMAT, "folder": str(self._folder), "written": datetime.now(UTC).isoformat(),
             "draft": _plain(draft), "base": _plain(base),
             "versions": {name: _plain(each) for name, each in versions.items()},
-            "bases": {name: _plain(each) for name, each in bases.items()}}
+            "bases": {name: _plain(each) for name, each in bases.items()},
+        }
         # Escaped to ASCII: half characters that a cell may hold are kept too.
         data = json.dumps(content).encode("ascii")
         try:

@@ -63,7 +63,8 @@ METHOD = (
                 "points of a route, and of the way home of each alone. What is not known counts as inside. "
                 "While a part of the station turns, its places stay where the tables have them.", "scenario"),
     ("Hardware", "What the takes and leaves of the steps say, in the order of their times. What the tables "
-                 "do not say is not assumed.", "scenario"))
+                 "do not say is not assumed.", "scenario"),
+)
 
 
 def assumptions_section(plan: TimedPlan) -> Section:
@@ -87,7 +88,8 @@ def assumptions_section(plan: TimedPlan) -> Section:
               (Column("Field"), Column("Value", share=3)),
               tuple((each.name, str(getattr(elements, each.name))) for each in fields(elements))),
         Table("Method", "How it is computed, and what is left out",
-              (Column("What", share=0.8), Column("Assumption", share=4), Column("Source", share=2)), METHOD)))
+              (Column("What", share=0.8), Column("Assumption", share=4), Column("Source", share=2)), METHOD),
+    ))
 
 
 def _settings(plan: TimedPlan) -> Iterator[tuple[Cell, ...]]:
@@ -156,7 +158,8 @@ def odds_section(chances: TimedOdds | str) -> Section:
                  Column("Over, most min", "over_max_min", digits=1, side="up")),
         table_of(chances.finish, "Odds finish", "When both are inside",
                  Column("Share of outings, %", chance("quantile"), digits=0), Column("Inside by PET", "end"),
-                 Column("Standard error, min", "se_min", digits=1))))
+                 Column("Standard error, min", "se_min", digits=1)),
+    ))
 
 
 def changes_section(revision: TimedComparison | None) -> Section:
@@ -198,7 +201,8 @@ def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedCompariso
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
         facts=_facts(plan, revision), sections=sections,
         stamp=f"inputs {plan.scenario.digest[:12]} · PET 0 {plan.pet_zero:%Y-%m-%dT%H:%MZ} · {package}",
-        pockets=tuple(pocket_section(plan, crew) for crew in plan.travels))
+        pockets=tuple(pocket_section(plan, crew) for crew in plan.travels),
+    )
 
 
 def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str, str], ...]:
@@ -221,7 +225,8 @@ def _facts(plan: TimedPlan, revision: TimedComparison | None) -> tuple[tuple[str
         ("Elements", f"{one_line(elements.object_name)} of {elements.epoch:%Y-%m-%dT%H:%M:%SZ}"),
         ("Input digest (SHA-256)", plan.scenario.digest),
         ("Digest before the log", planned),
-        ("Versions", versions())]
+        ("Versions", versions()),
+    ]
     return tuple((name, value) for name, value in facts if value is not None)
 
 

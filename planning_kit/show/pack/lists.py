@@ -38,7 +38,8 @@ def sky_section(plan: TimedPlan) -> Section:
                  Column("Step", "step"), Column("Crew", "crew"), Column("Start PET", pet("start_min")),
                  Column("Covered, %", percent("share"), digits=0, side="down"),
                  Column("Without a link", "gaps", 2),
-                 Column("Next full cover PET", pet("next_cover_min", "up")))))
+                 Column("Next full cover PET", pet("next_cover_min", "up"))),
+    ))
 
 
 def _windows(plan: TimedPlan, named: Mapping[str, Iterable[Sequence[float]]], sheet: str, caption: str,
@@ -78,7 +79,8 @@ def hardware_section(plan: TimedPlan) -> Section:
                  Column("Ends", lambda row: names.where(row["ends"]), 2),
                  Column("Comes home with", "comes_back_with")),
         table_of(plan.custody, "Custody", "Who or what holds each item, over time", Column("Item", "item"),
-                 Column("Title", "title", 2), _where(names), Column("In bag", "in_bag"), *_STAY)))
+                 Column("Title", "title", 2), _where(names), Column("In bag", "in_bag"), *_STAY),
+    ))
 
 
 _STAY = (Column("From PET", pet("from_min"), 0.7), Column("Until PET", pet("until_min"), 0.7),
@@ -209,7 +211,8 @@ def margins_section(plan: TimedPlan) -> Section:
                  Column("Place", lambda row: names.title(row["place"]), 1.8),
                  Column("Time back, min", _or_no_way("time_back_min"), digits=1, side="up"),
                  Column("Turn back by PET", turn_back),
-                 Column("Could stay, min", "stay_min", digits=1, side="down"))))
+                 Column("Could stay, min", "stay_min", digits=1, side="down")),
+    ))
 
 
 _MOST_TIGHTEST = 10

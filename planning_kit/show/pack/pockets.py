@@ -48,7 +48,8 @@ _SHORTER = (
     _Form(_VITAL, 40, 18, with_waits=False, words="What is taken and left, links, clocks, cautions of the "
           "way, waits and what to do before leaving are left out, texts are shortened"),
     _Form(frozenset({"inhibit", "warning", "open"}), 40, 18, with_waits=False, words="Only titles, inhibits, "
-          "warnings and open findings, shortened, and no waits"))
+          "warnings and open findings, shortened, and no waits"),
+)
 
 
 def pocket_section(plan: TimedPlan, crew: str) -> Section:

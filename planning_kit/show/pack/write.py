@@ -80,7 +80,8 @@ def pack_files(plan: TimedPlan, chances: TimedOdds | None = None,
         "review.html": (html_page(pack).encode(), "the pack as one page: open it in any browser, offline"),
         "review.pdf": (pdf_bytes(pack), "the pack to print"),
         "review.xlsx": (xlsx_bytes(pack), "its tables"),
-        "briefing.txt": (told.encode(), "the plan in words: one minute, then long")}
+        "briefing.txt": (told.encode(), "the plan in words: one minute, then long"),
+    }
     for section in pack.pockets:
         files[f"pocket-{section.key}.pdf"] = (pocket_bytes(pack, section), f"{section.key}'s pocket sheet")
     return files
