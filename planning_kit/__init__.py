@@ -14,6 +14,11 @@ Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `f
       each a `Chart`
 Desk: `workbench` (`Workbench`; to plan, and to follow the outing)
 Hand: a plan: ``briefing`` (`Briefing`), ``accept`` (then `Scenario` ``accepted``), ``write_pack``
+Look: `format_reference` (every column and key), `name_reference` (every name, and where it is shown)
+
+Begin with ``pk.time_plan(pk.load_scenario(folder))``, or in the notebooks, which show all of it at work:
+00_workbench, 01_pick_a_day, 02_time_the_plan, 03_hands_and_hooks, 04_home_with_margin, 05_what_if, 06_odds,
+07_a_better_order, 08_walk_it, 09_review, 10_regression_template, 11_running_late, 13_reference.
 """
 
 import lazy_loader
