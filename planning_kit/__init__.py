@@ -7,7 +7,7 @@ Edit: `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``sign_of
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `find_plan` where a scenario has none; `Plan` (tables, `PlanRecords`, ``findings``, ...)
 Ask:  a plan: ``what_if``, ``gain``, ``compare`` (`Comparison`), ``sweep`` (`Sweep`), ``at`` (`Moment`)
-Odds: a plan: ``odds`` (`Odds`), ``cuts``
+Odds: a plan: ``odds`` (`Odds`), ``cuts``. What it keeps now, as assertions: ``promises`` (`Promises`)
 Find: a plan: ``propose`` (`Proposals`, each a `Proposal`)
 Live: `append_log`, `read_log`, then a plan: ``retime``, ``options``, ``decide``, ``abort``, ...
 Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`:

@@ -20,6 +20,7 @@ from .inputs.log_append import append_log as append_log
 from .inputs.scenario import Scenario as Scenario
 from .inputs.scenario import load_scenario as load_scenario
 from .inputs.schema import format_reference as format_reference
+from .judge.promises import Promises as Promises
 from .open_desk import workbench as workbench
 from .plan.moments import Moment as Moment
 from .show.chart import Chart as Chart

@@ -4,8 +4,9 @@ import ast
 import inspect
 import json
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
+from functools import cached_property
 from importlib import import_module
 from pathlib import Path
 from types import FunctionType
@@ -19,7 +20,7 @@ from planning_kit.inputs.shown_text import WholeTable
 from planning_kit.plan.timed import TimedPlan
 
 _PACKAGE = __name__.partition(".")[0]
-_ASKED = (FunctionType, property, Shown, classmethod, staticmethod)
+_ASKED = (FunctionType, property, cached_property, Shown, classmethod, staticmethod)
 
 
 def name_reference(notebooks: str | Path = ".") -> pd.DataFrame:
@@ -31,31 +32,26 @@ def name_reference(notebooks: str | Path = ".") -> pd.DataFrame:
     `ScenarioError` where there is no notebook.
     """
     package, shown = import_module(_PACKAGE), _names_in(as_path(notebooks, "notebooks"))
-    public = [(name, getattr(package, name)) for name in sorted(package.__all__)]
-    rows = [["pk", name, _call(name, thing), _sentence(thing), shown[f"pk.{name}"]] for name, thing in public]
-    for kind, thing in public:
-        rows += [[kind, name, _call(name, part), _sentence(part), shown[name]]
-                 for name, part in _parts_of(thing)] if isinstance(thing, type) else []
-    table = [[*row, " ".join(sorted(numbers))] for *row, numbers in rows]
-    return WholeTable(table, columns=["of", "name", "call", "about", "shown_in"])
+    public = [("pk", name, getattr(package, name)) for name in sorted(package.__all__)]
+    parts = [(of, *part) for _, of, kind in public if isinstance(kind, type) for part in _parts_of(kind)]
+    rows = [[of, name, _call(name, thing), _sentence(thing), shown[f"pk.{name}" if of == "pk" else name]]
+            for of, name, thing in public + parts]
+    return WholeTable(rows, columns=["of", "name", "call", "about", "shown_in"])
 
 
 def _parts_of(kind: type) -> Iterator[tuple[str, Any]]:
     """What our own classes among its bases define to be asked for, by name."""
     found = {name: part for each in reversed(kind.__mro__) if each.__module__.startswith(f"{_PACKAGE}.")
-             for name, part in vars(each).items()}
-    return ((name, part) for name, part in sorted(found.items()) if name[0] != "_" and (
-        isinstance(part, _ASKED) or type(part).__name__ == "cached_property"))
+             for name, part in vars(each).items() if name[0] != "_" and isinstance(part, _ASKED)}
+    return iter(sorted(found.items()))
 
 
 def _call(name: str, thing: Any) -> str:
     """The name with its arguments and their defaults; the name alone of a class, a table or a value."""
     asked = getattr(TimedPlan, name, None) if isinstance(thing, Shown) else getattr(thing, "__func__", thing)
-    if not isinstance(asked, FunctionType):
-        return name
     given = [each.replace(annotation=each.empty) for each in inspect.signature(asked).parameters.values()
-             if each.name not in ("self", "cls")]
-    return f"{name}{inspect.Signature(given)}"
+             if each.name not in ("self", "cls")] if isinstance(asked, FunctionType) else None
+    return name if given is None else f"{name}{inspect.Signature(given)}"
 
 
 def _sentence(thing: Any) -> str:
@@ -64,17 +60,18 @@ def _sentence(thing: Any) -> str:
     return " ".join(words.partition("\n\n")[0].split()).partition(". ")[0].rstrip(".:").replace("``", "")
 
 
-def _names_in(folder: Path) -> dict[str, set[str]]:
+def _names_in(folder: Path) -> Mapping[str, str]:
     """By name (``pk.NAME`` of the package) the numbers of the notebooks that have it in a cell of code."""
     found: dict[str, set[str]] = defaultdict(set)
-    for path in (paths := sorted(folder.glob("*.ipynb"))):
-        cells = json.loads(path.read_bytes())["cells"]
-        for source in ("".join(each["source"]) for each in cells if each["cell_type"] == "code"):
-            with suppress(SyntaxError):
-                for node in ast.walk(ast.parse(source)):
-                    if isinstance(node, ast.Attribute):
-                        is_ours = isinstance(node.value, ast.Name) and node.value.id == "pk"
-                        found[f"pk.{node.attr}" if is_ours else node.attr].add(path.name[:2])
-    if not paths:
+    if not (paths := sorted(folder.glob("*.ipynb"))):
         raise ScenarioError.single("holds no notebook", column="notebooks", value=str(folder))
-    return found
+    for path in paths:
+        with suppress(ValueError, LookupError, TypeError):  # no notebook
+            cells = json.loads(path.read_bytes())["cells"]
+            for source in ("".join(each["source"]) for each in cells if each["cell_type"] == "code"):
+                with suppress(SyntaxError):
+                    for node in ast.walk(ast.parse(source)):
+                        if isinstance(node, ast.Attribute):
+                            is_ours = isinstance(node.value, ast.Name) and node.value.id == "pk"
+                            found[f"pk.{node.attr}" if is_ours else node.attr].add(path.name[:2])
+    return defaultdict(str, {name: " ".join(sorted(numbers)) for name, numbers in found.items()})

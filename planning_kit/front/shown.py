@@ -27,6 +27,7 @@ from planning_kit.explore.tightest import tightest, tightest_exact, tightest_mar
 from planning_kit.front.progress_bar import Told, shown, stoppable
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.judge.acceptances import told_findings
+from planning_kit.judge.promises import Promises, promises_of
 from planning_kit.plan.timed import Face, TimedPlan
 
 Said = TypeVar("Said")
@@ -120,6 +121,16 @@ class ShownPlan(Face):
         dropped step, a PET 0 outside the scenario's own range. Empty for a plan as it was loaded.
         """
         return changes_table(self.timed.history)
+
+
+    def promises(self) -> Promises:
+        """What this plan keeps now, to be asserted of later ones: windows, margins, findings, required work.
+
+        ``.assertions(folder)`` gives Python that holds for this plan and fails, with its numbers, for one
+        that has lost something; ``.write(path, folder)`` a notebook. Raises `ScenarioError` for a re-timed
+        plan.
+        """
+        return promises_of(self.timed)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

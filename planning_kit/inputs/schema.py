@@ -10,7 +10,6 @@ Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenari
 import json
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime
 from fnmatch import fnmatchcase
 from typing import Any
@@ -132,8 +131,9 @@ def format_reference(*scenarios: Scenario, log: pd.DataFrame | None = None) -> p
         rows.append([where, "", "table", "", "", "", "", section.about])
         rows += [_reference_row(where, field, "may be absent", known, f"{name}.{field.name}".lstrip("."))
                  for field in (() if section.is_override else fields)]
-    for table in _ALL_TABLES:
-        rows.append([table.file, "", "table", "", "", "may be absent" if table.may_be_absent else "", "",
+    for table in (*fmt.TABLES, ACCEPTED, LOG):
+        is_needed = table in fmt.TABLES and not table.may_be_absent
+        rows.append([table.file, "", "table", "", "", "yes" if is_needed else "may be absent", "",
                      f"{table.about}; a row each"])
         rows += [_reference_row(table.file, field, "may be absent" if field.may_be_absent else "may be empty",
                                 known, field.name) for field in table.fields]
@@ -141,23 +141,17 @@ def format_reference(*scenarios: Scenario, log: pd.DataFrame | None = None) -> p
                                      "description"])
 
 
-_ALL_TABLES = (*fmt.TABLES, replace(ACCEPTED, may_be_absent=True), replace(LOG, may_be_absent=True))
-_LONGEST_EXAMPLE = 80
-
-
 def _examples(scenarios: Sequence[Scenario], log: pd.DataFrame | None) -> dict[tuple[str, str], str]:
     """The first value that one of them gives, by file and column or dotted key."""
-    cells: list[tuple[str, str, object]] = []
-    frames = [] if log is None else [(LOG.file, log)]
+    columns: list[tuple[str, Any]] = [] if log is None else [(LOG.file, log)]
     for scenario in scenarios:
         keys = flat(tomllib.loads(scenario.checked.source.toml.decode("utf-8-sig")))
-        cells += [(fmt.SCENARIO_FILE, key, value) for key, value in keys.items()]
-        frames += [*((table.file, scenario.table(table.name)) for table in fmt.TABLES),
-                   (ACCEPTED.file, scenario.accepted)]
-    cells += [(file, str(column), value) for file, frame in frames for column in frame
-              for value in frame[column]]
+        columns += [(fmt.SCENARIO_FILE, {key: [value] for key, value in keys.items()}),
+                    (ACCEPTED.file, scenario.accepted),
+                    *((table.file, scenario.table(table.name)) for table in fmt.TABLES)]
+    cells = [(file, name, value) for file, frame in columns for name in frame for value in frame[name]]
     # Of several the first one counts: it is put in last.
-    return {(file, key): text for file, key, value in reversed(cells) if (text := _example_text(value))}
+    return {(file, name): text for file, name, value in reversed(cells) if (text := _example_text(value))}
 
 
 def _example_text(value: object) -> str:
@@ -166,7 +160,7 @@ def _example_text(value: object) -> str:
     if isinstance(value, datetime):
         return "" if pd.isna(value) else moment_text(value)
     text = number_text(value) if isinstance(value, int | float | np.number) else str(value or "")
-    return shortened(text, _LONGEST_EXAMPLE)
+    return shortened(text, 80)
 
 
 def _reference_row(where: str, field: Field, otherwise: str, known: Mapping[tuple[str, str], str],
@@ -177,14 +171,10 @@ def _reference_row(where: str, field: Field, otherwise: str, known: Mapping[tupl
     file = where.partition(" ")[0]
     example = next((text for (of, name), text in known.items() if of == file and fnmatchcase(name, key)), "")
     own = field.example or ("yes" if field.kind == "yes_no" else "".join(field.choices[:1]))
-    return [where, field.name, f"{field.kind}{target}{words}", field.unit, _range_words(field),
-            "yes" if field.needed else otherwise, example or own, field.about]
-
-
-def _range_words(field: Field) -> str:
-    """The range of a number in words, both ends allowed if nothing else is said."""
     low = "" if field.least is None else f"{'above' if field.above_least else 'from'} {field.least:,g}"
-    return f"{low} {'' if field.most is None else f'to {field.most:,g}'}".strip()
+    numbers = f"{low} {'' if field.most is None else f'to {field.most:,g}'}".strip()
+    return [where, field.name, f"{field.kind}{target}{words}", field.unit, numbers,
+            "yes" if field.needed else otherwise, example or own, field.about]
 
 
 def schema_text() -> str:

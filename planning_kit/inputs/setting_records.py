@@ -15,7 +15,7 @@ from planning_kit.inputs.fields import GIVING_WAY, MAX_HORIZON_H, choice, column
 FrozenMapping = immutabledict
 CONSUMABLES = "consumables"
 _Added = Annotated[float | None, minutes("of a step that a search adds; absent: none is", above_least=True,
-                                            example="3")]
+                                         example="3")]
 
 
 @dataclass(frozen=True)
