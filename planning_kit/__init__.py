@@ -7,13 +7,18 @@ Edit: `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``sign_of
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `find_plan` where a scenario has none; `Plan` (tables, `PlanRecords`, ``findings``, ...)
 Ask:  a plan: ``what_if``, ``gain``, ``compare`` (`Comparison`), ``sweep`` (`Sweep`), ``at`` (`Moment`)
-Odds: a plan: ``odds`` (`Odds`), ``cuts``
+Odds: a plan: ``odds`` (`Odds`), ``cuts``. What it keeps now, as assertions: ``promises`` (`Promises`)
 Find: a plan: ``propose`` (`Proposals`, each a `Proposal`)
 Live: `append_log`, `read_log`, then a plan: ``retime``, ``options``, ``decide``, ``abort``, ...
 Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`:
       each a `Chart`
 Desk: `workbench` (`Workbench`; to plan, and to follow the outing)
 Hand: a plan: ``briefing`` (`Briefing`), ``accept`` (then `Scenario` ``accepted``), ``write_pack``
+Look: `format_reference` (every column and key), `name_reference` (every name, and where it is shown)
+
+Begin with ``pk.time_plan(pk.load_scenario(folder))``, or in the notebooks, which show all of it at work:
+00_workbench, 01_pick_a_day, 02_time_the_plan, 03_hands_and_hooks, 04_home_with_margin, 05_what_if, 06_odds,
+07_a_better_order, 08_walk_it, 09_review, 10_regression_template, 11_running_late, 13_reference.
 """
 
 import lazy_loader

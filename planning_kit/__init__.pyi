@@ -10,6 +10,7 @@ from .front.plan import Odds as Odds
 from .front.plan import Plan as Plan
 from .front.plan import find_plan as find_plan
 from .front.plan import time_plan as time_plan
+from .front.reference import name_reference as name_reference
 from .front.shown import PlanRecords as PlanRecords
 from .inputs.faults import SaveConflict as SaveConflict
 from .inputs.faults import ScenarioError as ScenarioError
@@ -18,6 +19,8 @@ from .inputs.log import read_log as read_log
 from .inputs.log_append import append_log as append_log
 from .inputs.scenario import Scenario as Scenario
 from .inputs.scenario import load_scenario as load_scenario
+from .inputs.schema import format_reference as format_reference
+from .judge.promises import Promises as Promises
 from .open_desk import workbench as workbench
 from .plan.moments import Moment as Moment
 from .show.chart import Chart as Chart

@@ -20,6 +20,7 @@ from planning_kit.explore.tightest import tightest, tightest_exact, tightest_mar
 from planning_kit.front.progress_bar import Told, shown, stoppable
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.judge.acceptances import told_findings
+from planning_kit.judge.promises import Promises, promises_of
 from planning_kit.plan.timed import Face, TimedPlan
 
 Said = TypeVar("Said")
@@ -28,13 +29,14 @@ Said = TypeVar("Said")
 class Shown(Generic[Said]):
     """What the plan within says of itself, in the same words."""
 
-    def __init__(self, ask: Callable[[TimedPlan], Said]) -> None:
+    def __init__(self, ask: Callable[[TimedPlan], Said], about: str | None = None) -> None:
         """``ask`` gives it of the plan within: a function with its words, or a lambda that names a part."""
         self._ask = ask
         # By the part that the lambda asks for: records have another name there than their table has here.
         part = getattr(TimedPlan, ask.__code__.co_names[-1], None) if ask.__doc__ is None else ask
         if isinstance(part, property | cached_property | FunctionType):
             self.__doc__ = part.__doc__
+        self.__doc__ = about or self.__doc__
 
     def __get__(self, face: Face | None, owner: type) -> Said:
         if face is None:
@@ -55,7 +57,7 @@ class PlanRecords(Face):
     custody = Shown(lambda plan: plan.tracked_custody)
     tethers = Shown(lambda plan: plan.tracked_tethers)
     exposures = Shown(lambda plan: plan.tracked_exposures)
-    changes = Shown(lambda plan: plan.history)
+    changes = Shown(lambda plan: plan.history, "What the what-ifs behind the plan changed.")
     tightest = Shown(tightest_margins)
 
 
@@ -67,11 +69,11 @@ class ShownPlan(Face):
     """
 
     # Plain values
-    scenario = Shown(lambda plan: plan.scenario)
-    pet_zero = Shown(lambda plan: plan.pet_zero)
+    scenario = Shown(lambda plan: plan.scenario, "The scenario that was timed.")
+    pet_zero = Shown(lambda plan: plan.pet_zero, "PET 0:00, UTC.")
     end_min = Shown(lambda plan: plan.end_min)
     now_min = Shown(lambda plan: plan.now_min)
-    name = Shown(lambda plan: plan.name)
+    name = Shown(lambda plan: plan.name, "What the last what-if is called.")
     light = Shown(lambda plan: plan.light)
     # Tables
     findings = Shown(told_findings)
@@ -112,6 +114,16 @@ class ShownPlan(Face):
         dropped step, a PET 0 outside the scenario's own range. Empty for a plan as it was loaded.
         """
         return changes_table(self.timed.history)
+
+
+    def promises(self) -> Promises:
+        """What this plan keeps now, to be asserted of later ones: windows, margins, findings, required work.
+
+        ``.assertions(folder)`` gives Python that holds for this plan and fails, with its numbers, for one
+        that has lost something; ``.write(path, folder)`` a notebook. Raises `ScenarioError` for a re-timed
+        plan.
+        """
+        return promises_of(self.timed)
 
 
 @dataclass(frozen=True, eq=False, repr=False)

@@ -55,6 +55,7 @@ class Field:
     or beside a number.
     ``default`` is what the record holds for an empty cell where the kind has no empty value of its own.
     ``may_be_unknown``: an empty yes or no is not known (None), and not no.
+    ``example``: a value as typed, for the reference where the demo has none.
     """
 
     name: str
@@ -71,6 +72,7 @@ class Field:
     words: tuple[str, ...] = ()
     default: float | str | None = None
     may_be_unknown: bool = False
+    example: str = ""
 
     @property
     def is_list(self) -> bool:

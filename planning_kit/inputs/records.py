@@ -51,8 +51,9 @@ class Crew:
     carry_slots: Annotated[float | None, number("carry slots this person has", "slots", most=1000)]
     tether_m: Annotated[float | None, number("reach of the safety tether from its hook", "m", most=FAR_M)]
     name: Annotated[str, column("text", "who it is", may_be_absent=True)] = ""
-    suit: Annotated[str, column("text", "the suit, by its number or name", may_be_absent=True)] = ""
-    size: Annotated[str, column("text", "the size of the suit", may_be_absent=True)] = ""
+    suit: Annotated[str, column("text", "the suit, by its number or name", may_be_absent=True,
+        example="suit 4")] = ""
+    size: Annotated[str, column("text", "the size of the suit", may_be_absent=True, example="L")] = ""
     trained: Annotated[tuple[str, ...], references("tasks trained for; empty: not stated", "tasks",
         words=(NONE,), may_be_absent=True)] = ()
 
@@ -218,11 +219,11 @@ class Step:
     caution: Annotated[str, column("text", "warning shown with the step")]
     caution_class: Annotated[str, _class_of_caution()] = "caution"
     via_places: Annotated[tuple[str, ...], references("places that the way to it leads over, in this order",
-        "places", may_be_absent=True)] = ()
+        "places", may_be_absent=True, example="HUB KNU")] = ()
     moves: Annotated[tuple[str, ...], column("names", "zones that it sets in motion",
         may_be_absent=True)] = ()
     rides: Annotated[tuple[str, ...], references("who is on a moved zone meanwhile, as planned", "crew",
-        may_be_absent=True)] = ()
+        may_be_absent=True, example="EV1")] = ()
     checks: Annotated[tuple[str, ...], column("names", "what is looked at: gloves, helmet",
         may_be_absent=True)] = ()
     clears: Annotated[tuple[str, ...], references("contamination hazards that it clears its crew of",
@@ -230,7 +231,7 @@ class Step:
     when: Annotated[str, choice("asap: as early as it can; late: as late as it can without moving what "
         "is not late", "asap", "late", default="asap", may_be_absent=True)] = "asap"
     late_margin_min: Annotated[float, minutes("kept free between a late step and what it would move",
-        default=0.0, may_be_absent=True)] = 0.0
+        default=0.0, may_be_absent=True, example="5")] = 0.0
     helper: Annotated[bool, column("yes_no", "it only moves a hook, takes or leaves: a search may "
         "leave it out, or do so elsewhere", may_be_absent=True)] = False
     row: int = 0
@@ -334,7 +335,7 @@ class Hazard:
         "keep_out", "no_contact", "stay", "total", needed=True)]
     limit_min: Annotated[float | None, minutes("of stay and total")]
     controls: Annotated[Controls | None, column("controls", "the inhibits that hold it")]
-    applies_to: Annotated[tuple[str, ...], references("who it can hurt; empty: both", "crew")]
+    applies_to: Annotated[tuple[str, ...], references("who it can hurt; empty: both", "crew", example="EV2")]
     kind: Annotated[str, column("name", "its kind; contamination stays on whoever was inside")]
     source: Annotated[str, column("text", "who says so")]
 

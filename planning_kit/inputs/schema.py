@@ -8,14 +8,25 @@ Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenari
 """
 
 import json
+import tomllib
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from fnmatch import fnmatchcase
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.accepted import ACCEPTED
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN
 from planning_kit.inputs.fields import Field, Section, Table
-from planning_kit.inputs.times import PET_PATTERN
+from planning_kit.inputs.input_changes import flat
+from planning_kit.inputs.log_format import LOG
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.shown_text import WholeTable, shortened
+from planning_kit.inputs.times import PET_PATTERN, moment_text
+from planning_kit.inputs.typed_tables import number_text
 
 _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 
@@ -104,29 +115,66 @@ def _bounds(field: Field) -> dict[str, float]:
     return bounds
 
 
-def format_reference() -> pd.DataFrame:
-    """Every column and key of the format.
+def format_reference(*scenarios: Scenario, log: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Every table, column and key of the format, with an example of each out of ``scenarios``.
 
-    Columns: ``table``, ``column``, ``kind``, ``unit``, ``needed`` ("yes": a value must be given, "may be
-    empty" or "may be absent") and ``description``.
+    Columns: ``table``, ``column`` ("" in the row that says what the table is), ``kind``, ``unit``, ``range``,
+    ``needed`` ("yes": a value must be given, "may be empty" or "may be absent"), ``example`` (of the first
+    scenario that gives a value, of ``log.csv`` of ``log``, as `read_log` gives it; else that of the
+    declaration, "" for none) and ``description``.
     """
-    rows = []
+    rows, known = [], _examples(scenarios, log)
     for name, section in (each for top in fmt.SECTIONS for each in top.each()):
         where = f"{fmt.SCENARIO_FILE} [{name}]" if name else fmt.SCENARIO_FILE
-        if not section.is_override:
-            rows += [_reference_row(where, field, "may be absent") for field in section.fields]
-    for table in fmt.TABLES:
-        rows += [_reference_row(table.file, field, "may be absent" if field.may_be_absent else "may be empty")
-                 for field in table.fields]
-    return pd.DataFrame(rows, columns=["table", "column", "kind", "unit", "needed", "description"])
+        sources = [Field(f"*{fmt.SOURCE_SUFFIX}", "text", "where the limit * comes from")]
+        fields = [*section.fields, *(sources if section.has_sources else [])]
+        rows.append([where, "", "table", "", "", "", "", section.about])
+        rows += [_reference_row(where, field, "may be absent", known, f"{name}.{field.name}".lstrip("."))
+                 for field in (() if section.is_override else fields)]
+    for table in (*fmt.TABLES, ACCEPTED, LOG):
+        is_needed = table in fmt.TABLES and not table.may_be_absent
+        rows.append([table.file, "", "table", "", "", "yes" if is_needed else "may be absent", "",
+                     f"{table.about}; a row each"])
+        rows += [_reference_row(table.file, field, "may be absent" if field.may_be_absent else "may be empty",
+                                known, field.name) for field in table.fields]
+    return WholeTable(rows, columns=["table", "column", "kind", "unit", "range", "needed", "example",
+                                     "description"])
 
 
-def _reference_row(where: str, field: Field, otherwise: str) -> dict[str, str]:
+def _examples(scenarios: Sequence[Scenario], log: pd.DataFrame | None) -> dict[tuple[str, str], str]:
+    """The first value that one of them gives, by file and column or dotted key."""
+    columns: list[tuple[str, Any]] = [] if log is None else [(LOG.file, log)]
+    for scenario in scenarios:
+        keys = flat(tomllib.loads(scenario.checked.source.toml.decode("utf-8-sig")))
+        columns += [(fmt.SCENARIO_FILE, {key: [value] for key, value in keys.items()}),
+                    (ACCEPTED.file, scenario.accepted),
+                    *((table.file, scenario.table(table.name)) for table in fmt.TABLES)]
+    cells = [(file, name, value) for file, frame in columns for name in frame for value in frame[name]]
+    # Of several the first one counts: it is put in last.
+    return {(file, name): text for file, name, value in reversed(cells) if (text := _example_text(value))}
+
+
+def _example_text(value: object) -> str:
+    if isinstance(value, list):
+        return " ".join(map(_example_text, value))
+    if isinstance(value, datetime):
+        return "" if pd.isna(value) else moment_text(value)
+    text = number_text(value) if isinstance(value, int | float | np.number) else str(value or "")
+    return shortened(text, 80)
+
+
+def _reference_row(where: str, field: Field, otherwise: str, known: Mapping[tuple[str, str], str],
+                   key: str) -> list[str]:
     allowed = (*field.choices, *field.words)
     words = f" ({', '.join(allowed)})" if allowed and field.kind != "id" else ""
     target = f" of {' or '.join(f'{name}.csv' for name in field.refers_to)}" if field.refers_to else ""
-    return {"table": where, "column": field.name, "kind": f"{field.kind}{target}{words}", "unit": field.unit,
-            "needed": "yes" if field.needed else otherwise, "description": field.about}
+    file = where.partition(" ")[0]
+    example = next((text for (of, name), text in known.items() if of == file and fnmatchcase(name, key)), "")
+    own = field.example or ("yes" if field.kind == "yes_no" else "".join(field.choices[:1]))
+    low = "" if field.least is None else f"{'above' if field.above_least else 'from'} {field.least:,g}"
+    numbers = f"{low} {'' if field.most is None else f'to {field.most:,g}'}".strip()
+    return [where, field.name, f"{field.kind}{target}{words}", field.unit, numbers,
+            "yes" if field.needed else otherwise, example or own, field.about]
 
 
 def schema_text() -> str:

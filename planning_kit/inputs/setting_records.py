@@ -14,7 +14,8 @@ from planning_kit.inputs.fields import GIVING_WAY, MAX_HORIZON_H, choice, column
 
 FrozenMapping = immutabledict
 CONSUMABLES = "consumables"
-_Added = Annotated[float | None, minutes("of a step that a search adds; absent: none is", above_least=True)]
+_Added = Annotated[float | None, minutes("of a step that a search adds; absent: none is", above_least=True,
+                                         example="3")]
 
 
 @dataclass(frozen=True)
@@ -36,9 +37,9 @@ class Limits:
     partner_rescue: Annotated[str, choice("how grave it is that a partner brings the other in too late, or "
         "cannot; absent: concern", "stop", "concern")] = ""
     wait_remark_min: Annotated[float | None, minutes("a wait longer than this is a remark; "
-        "absent: none is")] = None
+        "absent: none is", example="10")] = None
     carry_weight: Annotated[float | None, number("minutes of outing end that an hour of carrying one slot is "
-        "worth where orders are compared; absent: none", "min", most=1440)] = None
+        "worth where orders are compared; absent: none", "min", most=1440, example="2")] = None
     helper_hook_min: _Added = None
     helper_item_min: _Added = None
     helper_foothold_min: _Added = None
@@ -116,10 +117,12 @@ class Relays:
 class UsedBefore:
     """What one suit uses before PET 0: an amount by store, else minutes at rest; None where not given."""
 
-    oxygen_g: Annotated[float | None, number("oxygen used before PET 0", "g", most=1e5)]
-    co2_g: Annotated[float | None, number("carbon dioxide removal used before PET 0", "g", most=1e5)]
-    energy_wh: Annotated[float | None, number("battery energy used before PET 0", "W h", most=1e5)]
-    water_g: Annotated[float | None, number("cooling water used before PET 0", "g", most=1e5)]
+    oxygen_g: Annotated[float | None, number("oxygen used before PET 0", "g", most=1e5, example="30")]
+    co2_g: Annotated[float | None, number("carbon dioxide removal used before PET 0", "g", most=1e5,
+        example="25")]
+    energy_wh: Annotated[float | None, number("battery energy used before PET 0", "W h", most=1e5,
+        example="40")]
+    water_g: Annotated[float | None, number("cooling water used before PET 0", "g", most=1e5, example="100")]
     umbilical_min: Annotated[float | None, minutes("in the suit on the umbilical, which feeds oxygen, energy "
         "and cooling: at rest, only carbon dioxide removal is used")]
     battery_min: Annotated[float | None, minutes("in the suit on its own supplies: at rest, all are used")]
@@ -143,7 +146,7 @@ class Suit:
     energy_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
     water_reserve_fraction: Annotated[float | None, number("kept in reserve", most=1)]
     worst_sun_factor: Annotated[float | None, number("the heat that the cooling carries off is taken times "
-        "this, as if always in full Sun", least=1, most=10)]
+        "this, as if always in full Sun", least=1, most=10, example="1.2")]
     used_before: UsedBefore
 
 
@@ -152,8 +155,8 @@ class GivesWay:
     """What gives way first where no plan keeps all rules, and who says so."""
 
     order: Annotated[tuple[str, ...], column("names", "what gives way, the soonest first: all of "
-        + ", ".join(GIVING_WAY))]
-    source: Annotated[str, column("text", "who says so")]
+        + ", ".join(GIVING_WAY), example=" ".join(GIVING_WAY))]
+    source: Annotated[str, column("text", "who says so", example="the flight rules of this outing")]
 
 
 @dataclass(frozen=True)
@@ -183,7 +186,7 @@ class Settings:
     pet_zero_latest: Annotated[datetime | None, column("datetime", "latest PET 0 to consider", "UTC")]
     pet_zero_event: Annotated[str, column("text", "in words, the event that PET 0:00 is")]
     outing_end_event: Annotated[str, column("text", "in words, the event that ends the outing; absent: what "
-        "[airlock] ends says")]
+        "[airlock] ends says", example="both inside, hatch closed")]
     horizon_h: Annotated[float, number("how far windows are computed", "h", needed=True, above_least=True,
         most=MAX_HORIZON_H)]
     airlock_place: Annotated[str, reference("the place where the outing begins and ends", "places",

@@ -127,14 +127,22 @@ def _as_html(value: object) -> object:
 class TextTable(ShownTable):
     """A table whose text cells are shown in full, here and in what is selected from it."""
 
+    _options: tuple[Any, ...] = _WHOLE
+
     def __repr__(self) -> str:
-        with pd.option_context(*_WHOLE):
+        with pd.option_context(*self._options):
             return super().__repr__()
 
     def _repr_html_(self) -> str | None:
-        with pd.option_context(*_WHOLE):
+        with pd.option_context(*self._options):
             shown = super()._repr_html_()
         return shown and shown.replace("<td>", _LEFT_CELL)  # a "<td>" in a text would be escaped
+
+
+class WholeTable(TextTable):
+    """A table to look things up in: every row is shown, too."""
+
+    _options = (*_WHOLE, "display.max_rows", None)
 
 
 def facts_html(caption: str, facts: Iterable[tuple[str, str]]) -> str:

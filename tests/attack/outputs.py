@@ -46,6 +46,7 @@ METHODS: Mapping[str, Mapping[str, Any]] = {
     "sign_off": {"by": PAYLOADS[4]},
 }
 """How a method of what is walked is called; `Attack.given` knows those that need more of the attack."""
+NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
 NOT_OUTPUTS = {"save", "with_table", "as_happened", "faced", "retime", "position_teme_km", "state_teme"}
 """Methods that give what is walked already, or numbers."""
 WORDS = ("str", "object", "Sequence[str]", "str | Path", "str | None", "When", "Other", "Other | None")
@@ -139,6 +140,7 @@ class Attack:
             "station_map": {"plan": plan, "every_min": 15.0},
             "workbench": {"scenario": self.scenario},
             "scenario_at": {"folder": self.folder, "revision": "HEAD"},
+            "format_reference": {}, "name_reference": {"notebooks": NOTEBOOKS},
         }
 
     @cached_property

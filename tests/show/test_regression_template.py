@@ -1,10 +1,10 @@
-"""A planner's promises as a notebook: run under nbval, an edit that breaks one fails and says which."""
+"""The template of promises works for any scenario; what it writes fails readably when one is broken."""
 
 from __future__ import annotations
 
+import json
 import os
 import re
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -15,41 +15,56 @@ import planning_kit as pk
 from tests.edits import edited
 
 ROOT = Path(__file__).resolve().parents[2]
-TEMPLATE = "10_regression_template.ipynb"
+TEMPLATE = ROOT / "notebooks" / "10_regression_template.ipynb"
 COLOURS = re.compile(r"\x1b\[[0-9;]*m")
+FOLDER = 'folder = "../scenarios/tern-station"'
 
 
-def run(tmp_path: Path, scenario: pk.Scenario) -> tuple[int, str]:
-    """The template, copied beside ``scenario``, as a test run: exit code and what it printed."""
-    (tmp_path / "notebooks").mkdir()
-    (tmp_path / "scenarios").mkdir()
-    shutil.copy(ROOT / "notebooks" / TEMPLATE, tmp_path / "notebooks")
-    scenario.save(tmp_path / "scenarios" / "tern-station")
-    command = [sys.executable, "-m", "pytest", "--nbval", "-p", "no:cacheprovider", "-q", TEMPLATE]
-    done = subprocess.run(command, cwd=tmp_path / "notebooks", capture_output=True, text=True, check=False,
-                          env=os.environ | {"PYTHONPATH": str(ROOT)})
-    return done.returncode, COLOURS.sub("", done.stdout)
+def sources() -> list[str]:
+    cells = json.loads(TEMPLATE.read_text(encoding="utf-8"))["cells"]
+    return ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "code"]
 
 
-def failed_cells(printed: str) -> int:
-    found = re.search(r"(\d+) failed", printed)
-    return int(found[1]) if found else 0
+def test_the_folder_is_all_that_it_says_of_the_demo() -> None:
+    code = "\n".join(sources())
+    assert code.count(FOLDER) == 1
+    assert "tern" not in code.replace(FOLDER, "")
+    demo = pk.load_scenario(ROOT / "scenarios" / "tern-station")
+    ids = {*demo.steps.step, *demo.tasks.task, *demo.places.place, *demo.hardware.item}
+    assert not ids & set(re.findall(r"[A-Za-z0-9_-]+", code.replace(FOLDER, "")))
+
+
+@pytest.mark.parametrize("where", ["scenarios/tern-station", "scenarios/small-outing",
+                                   "scenarios/faulty-plan", "tests/data/curlew-deck",
+                                   "tests/data/tern-1", "tests/data/orders-heron",
+                                   "tests/data/orders-rowan"])
+def test_it_works_for_other_scenarios(where: str, capsys: pytest.CaptureFixture[str]) -> None:
+    names: dict[str, object] = {}
+    for source in sources():
+        exec(source.replace(FOLDER, f"folder = {str(ROOT / where)!r}"), names)
+    printed = capsys.readouterr().out
+    assert printed.count("now.keeps(") > 5
+    exec(printed[:printed.rindex("my_promises")], {})  # the assertions as they are to be pasted hold
 
 
 @pytest.fixture(scope="module")
 def broken(tmp_path_factory: pytest.TempPathFactory) -> tuple[int, str]:
-    """A run over a scenario in which three promises are broken; over the demo itself, nbval runs anyway."""
-    demo = pk.load_scenario(ROOT / "scenarios" / "tern-station")  # as the template that is copied
-    # CL2 is the last step of both: 6 min more are 6 min less of the 15.2 that notebook 02 finds
+    """A run of the written notebook over a scenario in which three promises are broken."""
+    here = tmp_path_factory.mktemp("broken")
+    demo = pk.load_scenario(ROOT / "scenarios" / "tern-station")
+    pk.time_plan(demo).promises().write(here / "mine.ipynb", "scenario")
+    # CL2 is the last step of both: 6 min more are 6 min less of the 45.2, 30 more than notebook 02 finds
     scenario = edited(demo, "steps", "CL2", minutes_likely=26, minutes_high=33)
-    scenario = edited(scenario, "hardware", "camera", end_at="HUB")
-    scenario = edited(scenario, "inhibits", "I-TX", lead_min=8)
-    return run(tmp_path_factory.mktemp("broken"), scenario)
+    edited(scenario, "hardware", "camera", end_at="HUB").save(here / "scenario")
+    command = [sys.executable, "-m", "pytest", "--nbval", "-p", "no:cacheprovider", "-q", "mine.ipynb"]
+    done = subprocess.run(command, cwd=here, capture_output=True, text=True, check=False,
+                          env=os.environ | {"PYTHONPATH": str(ROOT)})
+    return done.returncode, COLOURS.sub("", done.stdout)
 
 
 @pytest.mark.parametrize("says", [
-    "AssertionError: only 9.2 min to the planned limit are left, 10 were promised",
-    "AssertionError: camera ends inside, not HUB",
+    "AssertionError: margin limit of hard_min: 39.2 min now, at least 45.2 was promised",
+    "AssertionError: findings of stop: 1 now, at most 0 was promised",
 ])
 def test_a_broken_promise_fails_readably(broken: tuple[int, str], says: str) -> None:
     code, printed = broken
@@ -57,11 +72,8 @@ def test_a_broken_promise_fails_readably(broken: tuple[int, str], says: str) -> 
     assert says in printed
 
 
-def test_a_table_that_changed_is_shown_as_it_was_and_as_it_is(broken: tuple[int, str]) -> None:
-    assert "4:05" in broken[1]  # the owner was told 4:05: 3 min before AN1 at 4:08.61, to the safe side
-    assert "4:00" in broken[1]  # 8 min before it
-
-
 def test_only_the_cells_of_broken_promises_fail(broken: tuple[int, str]) -> None:
-    # the end, the hands, the table of inhibits; and the camera outside is a finding that nobody accepted
-    assert 3 <= failed_cells(broken[1]) <= 4
+    found = re.search(r"(\d+) failed", broken[1])
+    assert found
+    # the limit; what lasts to the end of it; the findings, and which
+    assert 3 <= int(found[1]) <= 5
