@@ -147,6 +147,7 @@ class Attack:
         return {
             **METHODS, "accept": {"finding": self._finding, "by": PAYLOADS[4], "why": PAYLOADS[-5]},
             "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
+            "write_workbook": {"file": self.above / "outing.xlsx"},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 
     def outputs(self) -> Iterator[Output]:
