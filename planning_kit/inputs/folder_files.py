@@ -196,7 +196,7 @@ def read_path(path: Path, name: str) -> bytes:
     most = fmt.most_bytes(name)
     with system_errors_told("cannot be read", table=name):
         if not os.path.lexists(path):
-            raise ScenarioError.single(_MISSING, table=name)
+            raise ScenarioError.single("is missing: there is no such file", table=name)
         if not path.is_file():
             raise ScenarioError.single("is not a plain file", table=name)
         with path.open("rb") as stream:
