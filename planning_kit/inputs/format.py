@@ -19,8 +19,7 @@ SCENARIO_FILE, WORKBOOK = "scenario.toml", ".xlsx"
 SIGN_OFFS_FILE, ACCEPTED_FILE = "sign_offs.toml", "accepted.csv"
 FREE_PREFIX = "x_"
 SOURCE_SUFFIX = "_source"
-PLACEHOLDER = "placeholder"
-"""What a cell, or the source of a limit, begins with that nobody has typed yet."""
+PLACEHOLDER = "placeholder"  # what a cell, or the source of a limit, begins with that nobody has typed yet
 
 CAUTION = ("A planning aid, not a certified tool. The flight rules and licensed, responsible people decide. "
            "Limits are the scenario's own.")

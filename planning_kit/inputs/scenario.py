@@ -19,7 +19,7 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.dates import keys_moved, stays_put
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
-from planning_kit.inputs.folder_files import digest_of, is_workbook, read_path, read_settled
+from planning_kit.inputs.folder_files import digest_of, is_workbook, read_path, read_settled, stop_if_workbook
 from planning_kit.inputs.format_1 import IN_MEMORY
 from planning_kit.inputs.input_changes import compare_inputs, flat
 from planning_kit.inputs.oem import OrbitData
@@ -274,8 +274,7 @@ class Scenario:
     def write_workbook(self, file: str | Path) -> Path:
         """Write the scenario into one spreadsheet file (``.xlsx``), for `load_scenario`; gives its path.
 
-        Raises `SaveConflict` where another file is there than the one that was read, `ScenarioError` when it
-        cannot be written, or holds what no workbook can.
+        Raises `SaveConflict` where a file is there that was not read, `ScenarioError` if it cannot write.
         """
         from planning_kit.inputs.workbook import write_workbook
 
@@ -332,7 +331,8 @@ class Scenario:
 
 
 def reviewed_of(scenario: Scenario) -> Reviewed:
-    """What a review or an acceptance of a scenario is written beside."""
+    """What a review or an acceptance is written beside. Raises `ScenarioError` where there is no folder."""
+    stop_if_workbook(scenario.folder)
     return Reviewed(scenario.folder, scenario.digest, scenario.checked.source.files(), scenario.on_disk)
 
 

@@ -17,13 +17,7 @@ import pandas as pd
 import tomlkit
 
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.folder_files import (
-    FolderFiles,
-    digest_of,
-    folder_is_there,
-    read_settled,
-    stop_if_workbook,
-)
+from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
 from planning_kit.inputs.format import FORMAT, SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.shown_text import TextTable
@@ -171,7 +165,6 @@ def write_beside(reviewed: Reviewed, name: str, grown: Callable[[bytes | None], 
 
 def unfit_texts(reviewed: Reviewed, **texts: object) -> Faults:
     """What of ``texts``, by column, cannot be written beside a scenario, and whether it has unsaved edits."""
-    stop_if_workbook(reviewed.folder)
     faults = Faults()
     for column, text in texts.items():
         if not isinstance(text, str):

@@ -91,11 +91,10 @@ def workbook_bytes(checked: Checked) -> bytes:
     """A workbook that says what ``checked`` says. Raises `ScenarioError` where a workbook cannot hold it."""
     book, out, sheets = Workbook(), io.BytesIO(), _sheets_of(checked.source)
     book.active.title = START
-    rows = [(number, table.name, table.about, len(sheets[table.name].rows))
-            for number, table in enumerate(SHEETS, start=1)]
-    for line in (*((how,) for how in _HOW.split("\n")), (), ("order", "sheet", "holds", "rows now"), *rows):
+    for line in (*((how,) for how in _HOW.split("\n")), (), ("order", "sheet", "holds", "rows now")):
         book.active.append(line)
-    for table in SHEETS:
+    for number, table in enumerate(SHEETS, start=1):
+        book.worksheets[0].append((number, table.name, table.about, len(sheets[table.name].rows)))
         _fill(book.create_sheet(table.name), table, sheets)
     book.save(out)
     if content_digest(checked_workbook(out.getvalue(), "workbook")) != content_digest(checked):
@@ -221,8 +220,7 @@ def checked_workbook(data: bytes, name: str) -> Checked:
 def _damage_told(name: str) -> Iterator[None]:
     """What is no plain workbook of a sane size, as a `ScenarioError`: damaged parts break a reader anyhow."""
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of what is left out on purpose, such as validations
+        with warnings.catch_warnings(action="ignore"):  # of what is left out on purpose, such as validations
             yield
     except ScenarioError:
         raise
@@ -260,8 +258,8 @@ def _table(table: Table, sheet: Any, places: Places, faults: Faults) -> RawTable
     """One sheet as a text table; None where it may be absent and says nothing. Raises `CellFault`."""
     if sheet is None and table.may_be_absent:
         return None
-    rows, head, most = dict[int, tuple[str, ...]](), tuple[str, ...](), fmt.most_rows(table.name)
-    most = fmt.MAX_LINES if table is ORBIT else most
+    rows, head = dict[int, tuple[str, ...]](), tuple[str, ...]()
+    most = fmt.MAX_LINES if table is ORBIT else fmt.most_rows(table.name)
     if sheet is not None:
         sheet.reset_dimensions()  # what the file says of its size is not believed
     for number, row in enumerate(sheet.iter_rows() if sheet else (), start=1):
@@ -305,7 +303,7 @@ def _text(cell: Any, field: Field | None) -> str:
     if isinstance(value, str):
         text = _ESCAPED.sub(lambda match: chr(int(match[1], 16)), value)
         if len(text) > fmt.MAX_CELL_CHARS or not is_writable(text):
-            raise CellFault(f"holds more than {fmt.MAX_CELL_CHARS:,} characters, or one that no text may hold")
+            raise CellFault(f"holds more than {fmt.MAX_CELL_CHARS:,} characters, or one no text may hold")
         return text
     if isinstance(value, bool):
         text, fits = "yes" if value else "no", kind == "yes_no"

@@ -2,7 +2,8 @@
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
 ``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``placeholder`` (about the
-keys, or the rows by their first cell), ``last-start`` (about the task); of a hard limit by consumables ``planned-past-hard`` and ``store-left-out`` (about the consumable).
+keys, or the rows by their first cell), ``last-start`` (about the task); of a hard limit by consumables
+``planned-past-hard`` and ``store-left-out`` (about the consumable).
 
 ``airlock``: rules ``one-number`` and ``slow-emergency``, about the key.
 
@@ -78,15 +79,12 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
 def check_placeholders(plan: TimedPlan) -> Iterator[Finding]:
     """A concern for each table with what nobody has typed yet: sources and cells that say so."""
     settings, tables = plan.scenario.settings, plan.scenario.checked.source.tables
-    found = {f"[{name}]": [key for key, source in getattr(settings, name).sources.items()
-                           if source.startswith(fmt.PLACEHOLDER)] for name in ("limits", "airlock", "checks")}
-    found |= {name: [row[0] for row in raw.rows if any(cell.startswith(fmt.PLACEHOLDER) for cell in row)]
-              for name, raw in tables.items()}
-    for where, names in found.items():
-        if names:
+    rows = {f"[{name}]": getattr(settings, name).sources.items() for name in ("limits", "airlock", "checks")}
+    for where, cells in {**rows, **{name: raw.rows for name, raw in tables.items()}}.items():
+        if names := [row[0] for row in cells if any(cell.startswith(fmt.PLACEHOLDER) for cell in row)]:
             yield Finding(CONCERN, LIMITS, fmt.PLACEHOLDER, about=" ".join(names),
-                          message=f"{', '.join(names)} of {where} hold placeholders, which nobody vouches for: "
-                          f"type what is so, with its source, and delete the word {fmt.PLACEHOLDER}")
+                          message=f"{', '.join(names)} of {where} hold placeholders, which nobody vouches "
+                          f"for: type what is so, with its source, and delete the word {fmt.PLACEHOLDER}")
 
 
 def check_hard_limit(plan: TimedPlan) -> Iterator[Finding]:

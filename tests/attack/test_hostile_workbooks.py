@@ -23,7 +23,8 @@ DAMAGED = 100
 
 @pytest.fixture(scope="module")
 def parts(tmp_path_factory: pytest.TempPathFactory) -> Parts:
-    path = pk.load_scenario(SCENARIOS / "small-outing").write_workbook(tmp_path_factory.mktemp("book") / "a.xlsx")
+    small = pk.load_scenario(SCENARIOS / "small-outing")
+    path = small.write_workbook(tmp_path_factory.mktemp("book") / "a.xlsx")
     with zipfile.ZipFile(path) as archive:
         return {name: archive.read(name) for name in archive.namelist()}
 
@@ -47,49 +48,56 @@ def added(name: str, data: bytes) -> Callable[[Parts], Parts]:
     return lambda parts: {**parts, name: data}
 
 
-ROW = '<row r="{}"><c r="A{}" t="inlineStr"><is><t>s</t></is></c></row>'
+def with_rows(rows: str) -> Callable[[Parts], Parts]:
+    """More rows at the end of the steps."""
+    return replaced(STEPS, "</sheetData>", f"{rows}</sheetData>")
+
+
+def row(at: int, text: str = "s", column: str = "A") -> str:
+    return f'<row r="{at}"><c r="{column}{at}" t="inlineStr"><is><t>{text}</t></is></c></row>'
+
+
+def cell(inner: str, kind: str = "n") -> str:
+    return f'<row r="90"><c r="A90" t="{kind}">{inner}</c></row>'
+
+
+def with_a_lying_dimension(parts: Parts) -> Parts:
+    lying = re.sub(rb'<dimension ref="[^"]*"', b'<dimension ref="A1:B2"', parts[STEPS])
+    assert lying != parts[STEPS]
+    return with_rows(row(90))({**parts, STEPS: lying})
+
+
+OUTSIDE = "<!DOCTYPE a [<!ENTITY b SYSTEM 'file:///etc/passwd'>]>"
+SHEET = '<sheet name="x" sheetId="99" state="visible"/>'
+FORMULA = "is a formula, or its error, and none is computed here; put its value in its place (cell steps!A90)"
 HOSTILE: dict[str, tuple[Callable[[Parts], Parts], str]] = {
-    "a part that unpacks to 60 MB": (added("xl/media/a.bin", bytes(60_000_000)), "bytes unpacked"),
-    "a sheet that unpacks to 60 MB": (added("xl/worksheets/b.xml", b" " * 60_000_000), "bytes unpacked"),
+    "a part of 60 MB": (added("xl/media/a.bin", bytes(60_000_000)), "bytes unpacked"),
+    "a sheet of 60 MB": (added("xl/worksheets/b.xml", b" " * 60_000_000), "bytes unpacked"),
     "600 parts": (lambda parts: parts | {f"x/{at}.xml": b"<a/>" for at in range(600)}, "more than 500 parts"),
-    "settings of the book of 2 MB": (replaced("xl/workbook.xml", "<sheets>", f"<!--{'a' * 2_000_000}--><sheets>"),
-                                     "too large"),
-    "60 sheets": (replaced("xl/workbook.xml", "</sheets>", '<sheet name="x" sheetId="99" state="visible"/>' * 60
-                           + "</sheets>"), "sheets"),
-    "cells without end in one row": (replaced(STEPS, "</sheetData>", f'<row r="90">{"<c/>" * 30_000}</row></sheetData>'),
-                                     "cells in a row"),
-    "formats without end": (replaced("xl/styles.xml", "<cellXfs", f'<dxfs>{"<dxf/>" * 60_000}</dxfs><cellXfs'),
-                            "formats"),
-    "elements without end": (added("xl/worksheets/c.xml", b"<row><c/>" * 2_600_000), "too large"),
-    "6,000 rows": (replaced(STEPS, "</sheetData>", "".join(ROW.format(at, at) for at in range(100, 6_100))
-                            + "</sheetData>"), "more than 5,000 rows"),
-    "a row at the end of the world": (replaced(STEPS, "</sheetData>", ROW.format(1_048_576, 1_048_576) + "</sheetData>"),
-                                      "rows"),
-    "a column at the end of the world": (replaced(STEPS, "</sheetData>", ROW.format(90, 90).replace('"A90"', '"XFD90"')
-                                                  + "</sheetData>"), "200 columns"),
-    "a cell beyond the header": (replaced(STEPS, "</sheetData>", ROW.format(90, 90).replace('"A90"', '"CA90"')
-                                          + "</sheetData>"), "column without a name (cell steps!CA90)"),
-    "a cell that the dimension hides": (lambda parts: replaced(STEPS, "</sheetData>", ROW.format(90, 90)
-                                        + "</sheetData>")({**parts, STEPS: re.sub(
-                                            rb'<dimension ref="[^"]*"', b'<dimension ref="A1:B2"', parts[STEPS])}),
-                                        "(cell steps!B90)"),
-    "a text of 20,000 characters": (replaced(STEPS, "</sheetData>", ROW.format(90, 90).replace(">s<", f">{'s' * 20_000}<")
-                                             + "</sheetData>"), "more than 10,000 characters, or one that no text may hold (cell steps!A90)"),
+    "2 MB of words": (replaced("xl/workbook.xml", "<sheets>", f"<!--{'a' * 2_000_000}--><sheets>"),
+                      "too large"),
+    "60 sheets": (replaced("xl/workbook.xml", "</sheets>", f"{SHEET * 60}</sheets>"), "sheets"),
+    "cells in a row": (with_rows(f'<row r="90">{"<c/>" * 30_000}</row>'), "cells in a row"),
+    "formats": (replaced("xl/styles.xml", "<cellXfs", f"<dxfs>{'<dxf/>' * 60_000}</dxfs><cellXfs"),
+                "formats"),
+    "elements": (added("xl/worksheets/c.xml", b"<row><c/>" * 2_600_000), "too large"),
+    "6,000 rows": (with_rows("".join(map(row, range(100, 6_100)))), "more than 5,000 rows"),
+    "a row at the end of the world": (with_rows(row(1_048_576)), "rows"),
+    "a column at the end of the world": (with_rows(row(90, column="XFD")), "200 columns"),
+    "a cell beyond the header": (with_rows(row(90, column="CA")), "column without a name (cell steps!CA90)"),
+    "a cell that the dimension hides": (with_a_lying_dimension, "(cell steps!B90)"),
+    "a long text": (with_rows(row(90, "s" * 20_000)), "more than 10,000 characters, or one no text may hold "
+                    "(cell steps!A90)"),
     "a document type": (replaced("xl/workbook.xml", "<workbook", "<!DOCTYPE a [<!ENTITY b 'c'>]><workbook"),
                         "document type"),
-    "an outside entity in a sheet": (replaced(STEPS, "<worksheet", "<!DOCTYPE a [<!ENTITY b SYSTEM 'file:///etc/passwd'>]>"
-                                              "<worksheet"), "document type"),
+    "an outside entity": (replaced(STEPS, "<worksheet", f"{OUTSIDE}<worksheet"), "document type"),
     "UTF-16": (lambda parts: {**parts, STEPS: parts[STEPS].decode().encode("utf-16")}, "not UTF-8"),
     "macros": (added("xl/vbaProject.bin", b"a"), "macros"),
-    "a formula": (replaced(STEPS, "</sheetData>", '<row r="90"><c r="A90"><f>1+1</f><v>2</v></c></row></sheetData>'),
-                  "is a formula, or its error, and none is computed here; put its value in its place (cell steps!A90)"),
-    "a program called": (replaced(STEPS, "</sheetData>", '<row r="90"><c r="A90"><f>cmd|\' /C calc\'!A0</f></c></row>'
-                                  "</sheetData>"), "(cell steps!A90)"),
-    "no number": (replaced(STEPS, "</sheetData>", '<row r="90"><c r="A90"><v>1e999</v></c></row></sheetData>'), ""),
-    "a text that there is not": (replaced(STEPS, "</sheetData>", '<row r="90"><c r="A90" t="s"><v>999999</v></c></row>'
-                                          "</sheetData>"), "is damaged"),
-    "half a character": (replaced(STEPS, "</sheetData>", ROW.format(90, 90).replace(">s<", ">_xD800_<") + "</sheetData>"),
-                         "no text may hold (cell steps!A90)"),
+    "a formula": (with_rows(cell("<f>1+1</f><v>2</v>")), FORMULA),
+    "a program called": (with_rows(cell("<f>cmd|' /C calc'!A0</f>")), FORMULA),
+    "no number": (with_rows(cell("<v>1e999</v>")), ""),
+    "a text that there is not": (with_rows(cell("<v>999999</v>", "s")), "is damaged"),
+    "half a character": (with_rows(row(90, "_xD800_")), "or one no text may hold (cell steps!A90)"),
     "no parts": (lambda parts: {}, "is damaged"),
     "nonsense for styles": (added("xl/styles.xml", b"<a"), "is damaged"),
 }
@@ -105,9 +113,10 @@ def test_a_hostile_workbook_is_told_and_nothing_else(attack: str, parts: Parts, 
 
 
 def test_links_out_of_the_workbook_are_not_followed(parts: Parts, tmp_path: Path) -> None:
-    link = b'<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships"><Relationship Id="rId1" ' \
-        b'Type="http://schemas.openxmlformats.org/officeDocument/2006/relationships/externalLinkPath" ' \
-        b'Target="http://127.0.0.1:9/a.xlsx" TargetMode="External"/></Relationships>'
+    formats = "http://schemas.openxmlformats.org"
+    link = (f'<Relationships xmlns="{formats}/package/2006/relationships"><Relationship Id="rId1" '
+            f'Type="{formats}/officeDocument/2006/relationships/externalLinkPath" '
+            'Target="http://127.0.0.1:9/a.xlsx" TargetMode="External"/></Relationships>').encode()
     path = tmp_path / "b.xlsx"
     path.write_bytes(packed(parts | {"xl/externalLinks/externalLink1.xml": b"<externalLink/>",
                                      "xl/externalLinks/_rels/externalLink1.xml.rels": link}))
@@ -115,8 +124,9 @@ def test_links_out_of_the_workbook_are_not_followed(parts: Parts, tmp_path: Path
 
 
 @pytest.mark.parametrize(("data", "problem"), [
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(1000), "encrypted"), (b"", "no workbook"), (b"PK\x03\x04", "no workbook"),
-    (b"a,b\n1,2\n", "no workbook"), (b"PK\x05\x06" + bytes(18), "no workbook")])
+    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(1000), "encrypted"), (b"", "no workbook"),
+    (b"PK\x03\x04", "no workbook"), (b"a,b\n1,2\n", "no workbook"),
+    (b"PK\x05\x06" + bytes(18), "no workbook")])
 def test_what_is_no_workbook(data: bytes, problem: str, tmp_path: Path) -> None:
     (tmp_path / "b.xlsx").write_bytes(data)
     with pytest.raises(pk.ScenarioError, match=problem) as caught:
@@ -145,7 +155,8 @@ def test_damaged_workbooks_are_told_or_read(parts: Parts, tmp_path: Path) -> Non
         part = bytearray(parts[name])
         for _ in range(dice.randint(1, 4)):
             at = dice.randrange(len(part))
-            part[at:at + dice.randint(0, 3)] = dice.choice([b"", b"<", b'"', b"9", b"-1", b"\xff", b"&", b"AAAA", b"</c>"])
+            part[at:at + dice.randint(0, 3)] = dice.choice(
+                [b"", b"<", b'"', b"9", b"-1", b"\xff", b"&", b"AAAA", b"</c>"])
         whole = bytearray(packed({**parts, name: bytes(part)}))
         if dice.random() < 0.2:
             whole[dice.randrange(len(whole))] ^= 0xFF
@@ -159,8 +170,9 @@ def test_damaged_workbooks_are_told_or_read(parts: Parts, tmp_path: Path) -> Non
 
 def test_no_cell_of_a_hostile_scenario_is_computed(tmp_path: Path) -> None:
     small = pk.load_scenario(SCENARIOS / "small-outing")
-    texts = ["=1+1", "+1+cmd|' /C calc'!A0", "-1+1", "@SUM(A1)", "\t=1+1", "\r=1+1", "＝1+1", '=HYPERLINK("http://a")']
-    hostile = small.with_table("steps", small.steps.assign(title=small.steps.title, x_a=texts[:len(small.steps)]))
+    texts = ["=1+1", "+1+cmd|' /C calc'!A0", "-1+1", "@SUM(A1)", "\t=1+1", "\r=1+1", "＝1+1",
+             '=HYPERLINK("http://a")']
+    hostile = small.with_table("steps", small.steps.assign(x_a=texts[:len(small.steps)]))
     path = hostile.write_workbook(tmp_path / "a.xlsx")
     cells = [cell for sheet in openpyxl.load_workbook(path) for row in sheet.iter_rows() for cell in row]
     assert {cell.data_type for cell in cells} <= {"s", "n"}

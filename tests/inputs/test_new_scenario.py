@@ -17,6 +17,7 @@ from tests.conftest import SCENARIOS, TESTS
 from tests.inputs.typed_outing import MOST, STEPS, typed_outing
 
 ORBIT = SCENARIOS / "small-outing" / "orbit.kvn"
+ALDER = TESTS / "data" / "orders-alder"
 BLANK = Path(module.__file__).parent / "blank"
 NEEDED = {"planned_min", "hard_min", "hatch_closed_min", "repress_start_min", "repress_safe_min"}
 
@@ -74,20 +75,23 @@ def test_every_key_is_explained_in_the_file() -> None:
 
 ORBITS: dict[str, Callable[[], object]] = {
     "a path": lambda: ORBIT, "a path as text": lambda: str(ORBIT), "its text": ORBIT.read_text,
-    "JSON in one line": lambda: json.dumps(json.loads((TESTS / "data" / "orders-alder" / "orbit.json").read_text()))}
+    "JSON in one line": lambda: json.dumps(json.loads((ALDER / "orbit.json").read_text()))}
 
 
 @pytest.mark.parametrize("given", ORBITS)
 def test_an_orbit_is_a_file_or_its_text(given: str, tmp_path: Path) -> None:
-    assert new(tmp_path / "outing", orbit=ORBITS[given]()).elements.object_name in ("HERON ANNEX", "ALDER RING")
+    scenario = new(tmp_path / "outing", orbit=ORBITS[given]())
+    assert scenario.elements.object_name in ("HERON ANNEX", "ALDER RING")
 
 
 @pytest.mark.parametrize(("given", "where"), [
-    ({"station": 3}, "station"), ({"station": ""}, "station"), ({"pet_zero_utc": "2031-09-03"}, "pet_zero_utc"),
-    ({"pet_zero_utc": "soon"}, "pet_zero_utc"), ({"orbit": 3}, "orbit"), ({"orbit": "none.txt"}, ""),
+    ({"station": 3}, "station"), ({"station": ""}, "station"),
+    ({"pet_zero_utc": "2031-09-03"}, "pet_zero_utc"), ({"pet_zero_utc": "soon"}, "pet_zero_utc"),
+    ({"orbit": 3}, "orbit"), ({"orbit": "none.txt"}, ""),
     ({"orbit": "a\nb"}, ""), ({"crew": {"EV3": {}}}, "crew"), ({"crew": ["Ada"]}, "crew"),
     ({"crew": {"EV1": {"nme": "A"}}}, "nme")])
-def test_what_is_wrong_is_told_and_nothing_is_written(given: dict[str, object], where: str, tmp_path: Path) -> None:
+def test_what_is_wrong_is_told_and_nothing_is_written(given: dict[str, object], where: str,
+                                                      tmp_path: Path) -> None:
     with pytest.raises(pk.ScenarioError) as caught:
         new(tmp_path / "outing", **given)
     assert where in set(caught.value.problems["column"])

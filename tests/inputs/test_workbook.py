@@ -1,4 +1,4 @@
-"""A scenario as one spreadsheet file: written, read back, edited as a spreadsheet would, and through LibreOffice."""
+"""A scenario as one spreadsheet file: written, read, typed in by a spreadsheet, and through LibreOffice."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from tests.inputs.small_folder import write_small
 
 VALID = sorted(path.parent for room in (SCENARIOS, TESTS / "data") for path in room.glob("*/scenario.toml")
                if path.parent.name not in ("refused", "format-1-small"))
-ODD = ("=1+1", "'quoted", "_x0041_", "  two  ", "+5", "-", "@x", "#N/A", "1.50", "TRUE", "007", "a\nb", "a\r\nb",
-       "\ttab", "x\x07y", "é🛰", "1:30", "2031-05-14", '"', "&amp;<b>", "1e400")
+ODD = ("=1+1", "'quoted", "_x0041_", "  two  ", "+5", "-", "@x", "#N/A", "1.50", "TRUE", "007", "a\nb",
+       "a\r\nb", "\ttab", "x\x07y", "é🛰", "1:30", "2031-05-14", '"', "&amp;<b>", "1e400")
 CHANGED_BY_A_SPREADSHEET = ("_x0041_", "a\r\nb", "\ttab", "x\x07y")
 """It undoes the first, has one kind of line end, and OpenDocument holds no tab in front and no bell."""
 
@@ -104,7 +104,8 @@ def test_what_openpyxl_reads(tmp_path: Path) -> None:
     assert "Unit: min" in heads["minutes_likely"].comment.text
     assert heads["step"].offset(1).number_format == "@"
     assert heads["minutes_likely"].offset(1).data_type == "n"
-    rules = {str(rule.sqref).partition("2:")[0]: rule.formula1 for rule in steps.data_validations.dataValidation}
+    rules = {str(rule.sqref).partition("2:")[0]: rule.formula1
+             for rule in steps.data_validations.dataValidation}
     assert rules[heads["place"].column_letter].startswith("places!$A$2:$A$")
     assert rules[heads["foothold"].column_letter].startswith("hardware!$A$2:$A$")
     assert rules[heads["crew"].column_letter] == '"EV1,EV2,both"'
@@ -116,7 +117,8 @@ def test_what_openpyxl_reads(tmp_path: Path) -> None:
 
 def test_faults_name_sheet_and_cell(tmp_path: Path) -> None:
     path = written(pk.load_scenario(SCENARIOS / "small-outing"), tmp_path)
-    wrong = {cell_of(path, "steps", "minutes_likely", 3): "soon", cell_of(path, "steps", "place", 4): "nowhere",
+    wrong = {cell_of(path, "steps", "minutes_likely", 3): "soon",
+             cell_of(path, "steps", "place", 4): "nowhere",
              cell_of(path, "routes", "metres", 2): None, "tasks!A9": "X1 X2", "hardware!C1": "knd",
              key_cell(path, "limits.planned_min"): "long", key_cell(path, "airlock.ends"): "never",
              key_cell(path, "station"): None}
@@ -130,10 +132,11 @@ def test_faults_name_sheet_and_cell(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(("column", "typed", "number_format", "expected"), [
-    ("minutes_likely", 10.0, "General", 10), ("minutes_likely", 10.25, "0.00", 10.25), ("title", 12, "0", "12"),
-    ("x_note", True, "General", "yes"), ("x_note", 1.5, "General", "1.5"),
+    ("minutes_likely", 10.0, "General", 10), ("minutes_likely", 10.25, "0.00", 10.25),
+    ("title", 12, "0", "12"), ("x_note", True, "General", "yes"), ("x_note", 1.5, "General", "1.5"),
     ("x_note", dt.datetime(2031, 5, 14, 11, 20), "yyyy-mm-dd hh:mm", "2031-05-14T11:20:00Z"),
-    ("x_note", dt.time(1, 30), "h:mm", "1:30"), ("x_note", dt.timedelta(hours=26, minutes=10), "[h]:mm", "26:10"),
+    ("x_note", dt.time(1, 30), "h:mm", "1:30"),
+    ("x_note", dt.timedelta(hours=26, minutes=10), "[h]:mm", "26:10"),
     ("x_note", dt.timedelta(minutes=90, seconds=15), "[h]:mm:ss", "1:30:15"),
     ("helper", False, "General", "no")])
 def test_what_a_spreadsheet_made_of_a_cell(column: str, typed: Any, number_format: str, expected: Any,
@@ -141,7 +144,8 @@ def test_what_a_spreadsheet_made_of_a_cell(column: str, typed: Any, number_forma
     small = pk.load_scenario(SCENARIOS / "small-outing")
     path = written(small.with_table("steps", small.steps.assign(x_note="a")), tmp_path)
     place = cell_of(path, "steps", column, 2)
-    assert pk.load_scenario(retyped(path, {place: typed}, {place: number_format})).steps[column][0] == expected
+    read = pk.load_scenario(retyped(path, {place: typed}, {place: number_format}))
+    assert read.steps[column][0] == expected
 
 
 @pytest.mark.parametrize(("column", "typed", "number_format", "problem"), [
@@ -149,7 +153,8 @@ def test_what_a_spreadsheet_made_of_a_cell(column: str, typed: Any, number_forma
     ("minutes_likely", True, "General", "the spreadsheet made yes of it"),
     ("step", 1.1, "General", "the spreadsheet made 1.1 of it"),
     ("step", dt.datetime(2031, 5, 14), "yyyy-mm-dd", "the spreadsheet made 2031-05-14 of it"),
-    ("title", 1e17, "General", "format the cell as text"), ("helper", 1, "General", "must be one of: yes, no"),
+    ("title", 1e17, "General", "format the cell as text"),
+    ("helper", 1, "General", "must be one of: yes, no"),
     ("title", "=A1", "General", "is a formula"), ("title", "#N/A", "General", "is a formula, or its error")])
 def test_what_may_be_another_thing_than_what_was_typed_is_a_fault(
         column: str, typed: Any, number_format: str, problem: str, tmp_path: Path) -> None:
@@ -193,7 +198,8 @@ def test_sheets(tmp_path: Path) -> None:
 
 
 NEEDS_A_FOLDER: dict[str, Callable[[pk.Scenario], object]] = {
-    "save": lambda it: it.save(), "sign-off": lambda it: it.sign_off("Ada"), "note": lambda it: it.add_note("A", "b"),
+    "save": lambda it: it.save(), "sign-off": lambda it: it.sign_off("Ada"),
+    "note": lambda it: it.add_note("A", "b"),
     "log": lambda it: pk.append_log(it.folder, "B1", "started", "2031-09-03T08:00Z"),
     "read_log": lambda it: pk.read_log(it.folder), "workbench": pk.workbench,
     "save as a workbook": lambda it: it.save(it.folder.with_name("other.xlsx")),
@@ -222,7 +228,8 @@ def test_a_workbook_overwrites_only_what_was_read(tmp_path: Path) -> None:
     with pytest.raises(pk.SaveConflict, match="is there already"):
         written(pk.load_scenario(SCENARIOS / "small-outing"), tmp_path)
     read = pk.load_scenario(path)
-    assert pk.load_scenario(written(read.edit_row("steps", "B1", title="other"), tmp_path)).steps.title[1] == "other"
+    again = written(read.edit_row("steps", "B1", title="other"), tmp_path)
+    assert pk.load_scenario(again).steps.title[1] == "other"
     with pytest.raises(pk.SaveConflict):
         written(read, tmp_path)
     with pytest.raises(pk.ScenarioError, match=r"ends in .xlsx"):
@@ -260,6 +267,7 @@ def test_libreoffice_changes_nothing(via: str, tmp_path: Path) -> None:
 
 def converted(paths: list[Path], kind: str, folder: Path) -> list[Path]:
     profile = (folder / "profile").as_uri()
-    subprocess.run([str(SOFFICE), f"-env:UserInstallation={profile}", "--headless", "--convert-to", kind, "--outdir",
-                    str(folder), *map(str, paths)], check=True, capture_output=True, timeout=300)
+    command = [str(SOFFICE), f"-env:UserInstallation={profile}", "--headless", "--convert-to", kind]
+    subprocess.run([*command, "--outdir", str(folder), *map(str, paths)], check=True, capture_output=True,
+                   timeout=300)
     return [folder / f"{path.stem}.{kind}" for path in paths]

@@ -1,4 +1,4 @@
-"""An outing of 49 steps typed from nothing, with every typed cell counted: ``python -m tests.inputs.typed_outing``.
+"""An outing of 49 steps typed from nothing, each cell counted: ``python -m tests.inputs.typed_outing``.
 
 An invented outing: a regulator at the end of a boom while its line is off, a cable, a valve with a clock, an
 antenna, a shield, a survey and a panel. What a planner would type is in the tables below, a row a line, and
@@ -157,7 +157,8 @@ def rows_of(text: str) -> list[dict[str, str]]:
 def typed_outing(folder: Path) -> Typist:
     """The outing, typed; ``folder`` is new."""
     blank = pk.new_scenario(folder, **START)  # type: ignore[arg-type]
-    for table, key in (("steps", "work"), ("tasks", "work"), ("routes", "airlock worksite"), ("places", "worksite")):
+    for table, key in (("steps", "work"), ("tasks", "work"), ("routes", "airlock worksite"),
+                       ("places", "worksite")):
         blank = blank.drop_row(table, key)
     sources = {f"{key}_source": "demo value" for key in SETTINGS}
     typist = Typist(blank.with_settings(SETTINGS | sources), len(START) + len(SETTINGS) + len(sources))
@@ -175,8 +176,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as place:
         typist = typed_outing(Path(place) / "outing")
     plan = pk.time_plan(typist.scenario)
-    print(f"{len(typist.scenario.steps)} steps, {len(typist.scenario.places)} places, {typist.cells} cells typed, "
-          f"end {plan.end_min:.0f} min")
+    print(f"{len(plan.scenario.steps)} steps, {len(plan.scenario.places)} places, {typist.cells} cells "
+          f"typed, end {plan.end_min:.0f} min")
     print(plan.findings[["severity", "check", "rule", "message"]].to_string())
 
 
