@@ -60,7 +60,7 @@ Sheets and columns of your own begin with {fmt.FREE_PREFIX}.
 Then, in a notebook: scenario = pk.load_scenario("THIS FILE"). What does not fit is told with its cell."""
 
 _MOST_PARTS, _MOST_SHEETS = 500, 50
-_MOST_TAGS, _MOST_OTHER_TAGS, _MOST_IN_A_ROW = 5_000_000, 50_000, 20_000
+_MOST_TAGS, _MOST_OTHER_TAGS, _MOST_IN_A_ROW = 2_000_000, 50_000, 20_000
 _TAG = re.compile(rb"<(?:[\w.-]+:)?([A-Za-z][\w.-]*)")
 _ROW = re.compile(rb"<(?:[\w.-]+:)?(?:row|si)[\s/>]")
 _CELL_TAGS = (b"row", b"c", b"v", b"is", b"t", b"si")
@@ -72,8 +72,6 @@ _WIDE = {"line": 100, "meaning": 100, "title": 32, "caution": 32, "objective": 3
 _ROOM = 300  # rows below the last one that pick lists reach
 Places = dict[tuple[str, int, str], str]
 """The cell (``steps!F12``) of a table's row (0: none) and column."""
-
-# Writing
 
 
 def write_workbook(path: Path, checked: Checked, known: Mapping[str, str]) -> None:
@@ -91,10 +89,10 @@ def workbook_bytes(checked: Checked) -> bytes:
     """A workbook that says what ``checked`` says. Raises `ScenarioError` where a workbook cannot hold it."""
     book, out, sheets = Workbook(), io.BytesIO(), _sheets_of(checked.source)
     book.active.title = START
-    for line in (*((how,) for how in _HOW.split("\n")), (), ("order", "sheet", "holds", "rows now")):
+    for line in (*((how,) for how in _HOW.split("\n")), (), ("order", "sheet", "rows now", "holds")):
         book.active.append(line)
     for number, table in enumerate(SHEETS, start=1):
-        book.worksheets[0].append((number, table.name, table.about, len(sheets[table.name].rows)))
+        book.worksheets[0].append((number, table.name, len(sheets[table.name].rows), table.about))
         _fill(book.create_sheet(table.name), table, sheets)
     book.save(out)
     if content_digest(checked_workbook(out.getvalue(), "workbook")) != content_digest(checked):
@@ -175,9 +173,6 @@ def _add_pick_list(sheet: Any, cells: str, field: Field, sheets: Mapping[str, Ra
     rule = DataValidation("list", formula1=formula, allow_blank=True, showErrorMessage=bool(words))
     rule.add(cells)
     sheet.add_data_validation(rule)
-
-
-# Reading
 
 
 def checked_workbook(data: bytes, name: str) -> Checked:
