@@ -3,7 +3,7 @@
 A planning aid, not a certified tool: the flight rules and licensed, responsible people decide.
 
 Read: `load_scenario`, `scenario_at` (a git revision), `load_orbit`, `ScenarioError`, `SaveConflict`
-Edit: `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``sign_off``, ``add_note``, ``reviews``
+Edit: `new_scenario`; `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``write_workbook``, ...
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `find_plan` where a scenario has none; `Plan` (tables, `PlanRecords`, ``findings``, ...)
 Ask:  a plan: ``what_if``, ``gain``, ``compare`` (`Comparison`), ``sweep`` (`Sweep`), ``at`` (`Moment`)

@@ -17,6 +17,7 @@ from .inputs.faults import ScenarioError as ScenarioError
 from .inputs.git_revision import scenario_at as scenario_at
 from .inputs.log import read_log as read_log
 from .inputs.log_append import append_log as append_log
+from .inputs.new_scenario import new_scenario as new_scenario
 from .inputs.scenario import Scenario as Scenario
 from .inputs.scenario import load_scenario as load_scenario
 from .inputs.schema import format_reference as format_reference

@@ -69,6 +69,8 @@ LONG = (
     "inputs/test_oem.py::test_absurd_files_are_told",
     "inputs/test_save.py::test_a_reader_never_sees_two_saves_mixed",
     "inputs/test_sizes.py",
+    "inputs/test_workbook.py::test_a_workbook_says_what_the_folder_says",
+    "inputs/test_workbook.py::test_libreoffice_changes_nothing",
     "plan/test_giving_way.py::test_what_gives_way_is_what_the_solver_finds",
     "plan/test_exposures.py::test_intervals_agree_with_a_simulation_by_the_second",
     "plan/test_hardware_by_second_hand.py",

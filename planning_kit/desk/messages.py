@@ -8,7 +8,7 @@ from typing import Any
 from planning_kit.explore.session.draft import Draft, Fault
 from planning_kit.explore.session.merge import Merge
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Sheet, setting_fields
+from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Sheet, typed_fields
 from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
@@ -71,7 +71,7 @@ def schema(draft: Draft) -> dict[str, Any]:
     known = {table.name: {"about": table.about, "key": table.key[0],
                           "fields": {field.name: _field(field) for field in table.fields}}
              for table in fmt.TABLES}
-    values = {key: _field(field) for key, field in setting_fields().items()}
+    values = {key: _field(field) for key, field in typed_fields().items()}
     known[SETTINGS] = {"about": "scenario.toml", "key": KEY, "fields": {}, "values": values, "edits": [VALUE]}
     first = ("steps", "tasks", "gaps", "inhibits", "hardware", "places", "routes")
     return {name: known[name] for name in dict.fromkeys((*first, *draft.sheets))}

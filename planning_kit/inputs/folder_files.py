@@ -111,6 +111,7 @@ def read_settled(folder: Path, read: Callable[[FolderFiles], Read]) -> Read:
     `ScenarioError` where there is no such folder, the files keep changing, or an interrupted save left no
     whole set.
     """
+    stop_if_workbook(folder)
     if not folder_is_there(folder):
         raise ScenarioError.single("is not a folder; give the folder that holds scenario.toml", value=folder)
     for _ in range(_TRIES):
@@ -136,6 +137,18 @@ def folder_is_there(folder: Path) -> bool:
         return folder.is_dir()
     except (OSError, ValueError):
         return False
+
+
+def is_workbook(path: Path) -> bool:
+    """Whether ``path`` names a spreadsheet file, there or not."""
+    return path.suffix.lower() == fmt.WORKBOOK and not folder_is_there(path)
+
+
+def stop_if_workbook(folder: Path) -> None:
+    """Raise `ScenarioError` where a folder is needed and ``folder`` is one spreadsheet file."""
+    if is_workbook(folder):
+        raise ScenarioError.single("is one spreadsheet file, and this needs a folder: scenario.save(FOLDER) "
+                                   "writes one, and gives the scenario to go on with", value=folder)
 
 
 def holds_something(folder: Path) -> bool:
@@ -183,7 +196,7 @@ def read_path(path: Path, name: str) -> bytes:
     most = fmt.most_bytes(name)
     with system_errors_told("cannot be read", table=name):
         if not os.path.lexists(path):
-            raise ScenarioError.single(_MISSING, table=name)
+            raise ScenarioError.single("is missing: there is no such file", table=name)
         if not path.is_file():
             raise ScenarioError.single("is not a plain file", table=name)
         with path.open("rb") as stream:

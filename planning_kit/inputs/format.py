@@ -15,10 +15,14 @@ from planning_kit.inputs.fields import WINDOW_WORDS as WINDOW_WORDS
 from planning_kit.inputs.fields import Field, Section, Table, columns_of
 
 FORMAT = 2
-SCENARIO_FILE = "scenario.toml"
+SCENARIO_FILE, WORKBOOK = "scenario.toml", ".xlsx"
 SIGN_OFFS_FILE, ACCEPTED_FILE = "sign_offs.toml", "accepted.csv"
 FREE_PREFIX = "x_"
 SOURCE_SUFFIX = "_source"
+PLACEHOLDER = "placeholder"  # what a cell, or the source of a limit, begins with that nobody has typed yet
+
+CAUTION = ("A planning aid, not a certified tool. The flight rules and licensed, responsible people decide. "
+           "Limits are the scenario's own.")
 
 PARTNER = {"EV1": "EV2", "EV2": "EV1"}
 RESERVED_IDS = ("inside", "both")
@@ -106,5 +110,6 @@ def most_rows(table: str) -> int:
 
 def most_bytes(file: str) -> int:
     """How many bytes a file of this name may have: tables and reviews grow, settings and messages do not."""
-    grows = file in (SIGN_OFFS_FILE, ACCEPTED_FILE) or any(file == table.file for table in TABLES)
+    grows = file.lower().endswith(WORKBOOK) or file in (
+        SIGN_OFFS_FILE, ACCEPTED_FILE, *(table.file for table in TABLES))
     return MAX_FILE_BYTES if grows else MAX_TEXT_BYTES

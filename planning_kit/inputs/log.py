@@ -16,6 +16,7 @@ import pandas as pd
 
 from planning_kit.inputs.cells import CellFault, did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path
+from planning_kit.inputs.folder_files import stop_if_workbook
 from planning_kit.inputs.log_file import log_bytes, log_lines
 from planning_kit.inputs.log_format import (
     CORRECT,
@@ -81,6 +82,7 @@ def _settled(row: Row, corrections: Sequence[Row | None]) -> Row | None:
 def log_path(file_or_folder: str | Path) -> Path:
     """The log file itself: ``log.csv`` of a folder, or the file named. `ScenarioError` for no path."""
     path = as_path(file_or_folder, "log").absolute()
+    stop_if_workbook(path)
     try:
         return path / LOG_FILE if path.is_dir() else path
     except (OSError, ValueError):

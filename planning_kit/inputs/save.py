@@ -36,6 +36,7 @@ from planning_kit.inputs.folder_files import (
     record_bytes,
     record_of,
     stop_if_not_plain,
+    stop_if_workbook,
     system_errors_told,
     whole_set,
 )
@@ -109,6 +110,7 @@ def save_files(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str
 @contextlib.contextmanager
 def writing(folder: Path) -> Iterator[None]:
     """The folder's lock, held, with what an interrupted save left put in place. Raises `ScenarioError`."""
+    stop_if_workbook(folder)
     with system_errors_told("cannot be saved", "; nothing was changed", value=folder), locked(folder):
         if folder.is_dir():
             _finish_interrupted(folder)

@@ -19,7 +19,7 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.dates import keys_moved, stays_put
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
-from planning_kit.inputs.folder_files import digest_of, read_settled
+from planning_kit.inputs.folder_files import digest_of, is_workbook, read_path, read_settled, stop_if_workbook
 from planning_kit.inputs.format_1 import IN_MEMORY
 from planning_kit.inputs.input_changes import compare_inputs, flat
 from planning_kit.inputs.oem import OrbitData
@@ -38,9 +38,9 @@ T = TypeVar("T")
 
 
 def load_scenario(folder: str | Path) -> Scenario:
-    """Read a scenario folder (format 2).
+    """Read a scenario folder (format 2), or one spreadsheet file (``.xlsx``) that says the same.
 
-    Raises `ScenarioError` that lists every fault of every file.
+    Raises `ScenarioError` that lists every fault of every file, of a spreadsheet with its cell.
     """
     return load_any_format(as_path(folder, "folder"), any_format=False)
 
@@ -48,6 +48,11 @@ def load_scenario(folder: str | Path) -> Scenario:
 def load_any_format(folder: Path, any_format: bool = True) -> Scenario:
     """As `load_scenario`; a folder of format 1 is upgraded in memory, and the scenario says so."""
     path = folder.absolute()
+    if is_workbook(path):
+        from planning_kit.inputs.workbook import checked_workbook  # takes time that no folder needs
+
+        data = read_path(path, path.name)
+        return Scenario(path, checked_workbook(data, path.name), FrozenMapping({path.name: digest_of(data)}))
     checked, on_disk, is_upgraded = read_folder(path, any_format)
     return Scenario(path, checked, on_disk, is_upgraded=is_upgraded)
 
@@ -266,6 +271,17 @@ class Scenario:
         digests = FrozenMapping({name: digest_of(data) for name, data in files.items()})
         return Scenario(target, self.checked, digests)
 
+    def write_workbook(self, file: str | Path) -> Path:
+        """Write the scenario into one spreadsheet file (``.xlsx``), for `load_scenario`; gives its path.
+
+        Raises `SaveConflict` where a file is there that was not read, `ScenarioError` if it cannot write.
+        """
+        from planning_kit.inputs.workbook import write_workbook
+
+        path = as_path(file, "file").absolute()
+        write_workbook(path, self.checked, self.on_disk if path == self.folder else {})
+        return path
+
     @property
     def reviews(self) -> pd.DataFrame:
         """All notes and sign-offs beside the scenario, oldest first; empty where there is no file.
@@ -315,7 +331,8 @@ class Scenario:
 
 
 def reviewed_of(scenario: Scenario) -> Reviewed:
-    """What a review or an acceptance of a scenario is written beside."""
+    """What a review or an acceptance is written beside. Raises `ScenarioError` where there is no folder."""
+    stop_if_workbook(scenario.folder)
     return Reviewed(scenario.folder, scenario.digest, scenario.checked.source.files(), scenario.on_disk)
 
 

@@ -113,12 +113,14 @@ def orbit_name_in(data: Mapping[str, object] | None) -> str:
     return name if isinstance(name, str) and is_sane_file_name(name) else ""
 
 
-def check(source: Source, elements: OrbitData | None, faults: Faults) -> Checked:
+def check(source: Source, elements: OrbitData | None, faults: Faults,
+          unreadable: Collection[str] = ()) -> Checked:
     """Validate a source that was made here; ``elements`` if its orbit message is known to be good.
 
     ``faults`` may hold faults of the making already; raises `ScenarioError` with these and all others.
+    ``unreadable`` as in `records_from`.
     """
-    records = records_from(parse_toml(source.toml, faults), source.tables, (), faults)
+    records = records_from(parse_toml(source.toml, faults), source.tables, unreadable, faults)
     elements = elements or orbit_from(source.orbit, source.orbit_name, faults)
     faults.stop_if_any()
     assert records is not None

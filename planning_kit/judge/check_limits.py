@@ -1,8 +1,9 @@
 """Checks of a plan against the numbers of its scenario: limits of the outing, clocks, and required tasks.
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
-``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``last-start`` (about the
-task); of a hard limit by consumables ``planned-past-hard`` and ``store-left-out`` (about the consumable).
+``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``placeholder`` (about the
+keys, or the rows by their first cell), ``last-start`` (about the task); of a hard limit by consumables
+``planned-past-hard`` and ``store-left-out`` (about the consumable).
 
 ``airlock``: rules ``one-number`` and ``slow-emergency``, about the key.
 
@@ -73,6 +74,17 @@ def check_limit_sources(plan: TimedPlan) -> Iterator[Finding]:
                 yield Finding(
                     REMARK, "looks" if section == "checks" else LIMITS, "no-source", about=key,
                     message=f"the limit {key} = {told} gives no source: add {key}_source to [{section}]")
+
+
+def check_placeholders(plan: TimedPlan) -> Iterator[Finding]:
+    """A concern for each table with what nobody has typed yet: sources and cells that say so."""
+    settings, tables = plan.scenario.settings, plan.scenario.checked.source.tables
+    rows = {f"[{name}]": getattr(settings, name).sources.items() for name in ("limits", "airlock", "checks")}
+    for where, cells in {**rows, **{name: raw.rows for name, raw in tables.items()}}.items():
+        if names := [row[0] for row in cells if any(cell.startswith(fmt.PLACEHOLDER) for cell in row)]:
+            yield Finding(CONCERN, LIMITS, fmt.PLACEHOLDER, about=" ".join(names),
+                          message=f"{', '.join(names)} of {where} hold placeholders, which nobody vouches "
+                          f"for: type what is so, with its source, and delete the word {fmt.PLACEHOLDER}")
 
 
 def check_hard_limit(plan: TimedPlan) -> Iterator[Finding]:

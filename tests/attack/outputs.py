@@ -128,6 +128,9 @@ class Attack:
             "load_scenario": {"folder": self.folder}, "load_orbit": {"orbit_file": self.folder / ORBIT_NAME},
             "night_windows": days, "season": days, "link_windows": {**days, "relays": [-62.0, 118.0]},
             "elements_age_note": {"orbit": orbit, "moment": "2031-09-03T06:00Z"},
+            "new_scenario": {"folder": self.above / f"{PAYLOADS[4]} new", "station": PAYLOADS[-4],
+                             "pet_zero_utc": "2031-09-03T07:30:00Z", "orbit": self.folder / ORBIT_NAME,
+                             "crew": {"EV1": {"name": PAYLOADS[5]}}},
             "time_plan": {"scenario": self.scenario},
             "find_plan": {"scenario": self.scenario, "effort": "quick", "seconds": 3.0},
             "read_log": {"file_or_folder": self.folder},
@@ -149,6 +152,7 @@ class Attack:
         return {
             **METHODS, "accept": {"finding": self._finding, "by": PAYLOADS[4], "why": PAYLOADS[-5]},
             "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
+            "write_workbook": {"file": self.above / "outing.xlsx"},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 
     def outputs(self) -> Iterator[Output]:

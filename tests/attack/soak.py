@@ -34,7 +34,8 @@ from planning_kit.explore.session.editing import AS_LOADED
 from planning_kit.explore.session.journal import Journal
 from planning_kit.explore.session.merge import THEIRS, YOURS, both_sides
 from planning_kit.explore.session.session import Session
-from planning_kit.explore.session.sheet import SETTINGS, VALUE, moment_text, setting_fields
+from planning_kit.explore.session.sheet import SETTINGS, VALUE, typed_fields
+from planning_kit.inputs.times import moment_text
 from planning_kit.plan.timed import TimedPlan
 from tests.edits import move_lines, type_setting
 from tests.inputs.small_folder import write_small
@@ -154,7 +155,7 @@ def minutes(him: Planner) -> None:
 
 
 def setting(him: Planner) -> None:
-    key = him.dice.choice([*setting_fields(), "no.such"])
+    key = him.dice.choice([*typed_fields(), "no.such"])
     type_setting(him.session, key, him.text(SETTINGS, VALUE))
 
 

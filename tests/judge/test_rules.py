@@ -77,6 +77,7 @@ IMPOSSIBLE_BESIDE_THE_OTHERS = {
     ("limits", "pet-zero-range"): "a folder whose PET 0 lies outside is refused; only a slip can lead there",
     ("limits", "planned-past-hard"): "told where hard_min is consumables; of two numbers loading refuses it",
     ("limits", "store-left-out"): "told where hard_min is consumables; here it is a number without a source",
+    ("limits", "placeholder"): "told of a new outing, see tests/inputs/test_new_scenario.py",
     ("links", "no-relays"): "told where no relays are given; with relays it is not-covered",
     ("looks", "no-every-min"): "told where every_min is not given; with it it is no-look",
     ("accepted", "unreadable"): "told of a file of acceptances of which then no row counts",

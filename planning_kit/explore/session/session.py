@@ -21,7 +21,7 @@ from planning_kit.explore.session.questions import ORDER, QUESTIONS
 from planning_kit.explore.session.sheet import free_name
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.folder_files import holds_something
+from planning_kit.inputs.folder_files import holds_something, stop_if_workbook
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
@@ -32,8 +32,9 @@ class Session(Editing):
     def __init__(self, scenario: Scenario) -> None:
         """Begin with ``scenario`` as loaded: also the first named version.
 
-        Raises `ScenarioError` when it has no plan.
+        Raises `ScenarioError` when it has no plan, or no folder.
         """
+        stop_if_workbook(scenario.folder)
         super().__init__(scenario)
         self.dropped: tuple[str, Draft] | None = None
         self.baseline_name: str | None = None

@@ -12,16 +12,15 @@ import itertools
 import tomllib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from functools import lru_cache
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.cells import CellFault, parse_number
+from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field
 from planning_kit.inputs.input_changes import flat
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.times import moment_text
+from planning_kit.inputs.typed_settings import setting_fields, setting_text, value_typed
 
 Cell = tuple[int, str]
 """Where a cell is: the id of its line and its column."""
@@ -149,15 +148,9 @@ _COLUMNS = (KEY, VALUE, "unit", "about")
 _NOT_HERE = ("format", "orbit")  # another orbit is another file, not a text to type
 
 
-def setting_fields() -> dict[str, Field]:
+def typed_fields() -> dict[str, Field]:
     """Every key of the format that can be typed, dotted, in the order of the format."""
-    found: dict[str, Field] = {}
-    for name, section in (each for top in fmt.SECTIONS for each in top.each()):
-        for field in section.fields:
-            source = Field(field.name + fmt.SOURCE_SUFFIX, "text", f"source of {field.name}")
-            for each in (field, source) if section.has_sources else (field,):
-                found[f"{name}.{each.name}" if name else each.name] = each
-    return {key: field for key, field in found.items() if key not in _NOT_HERE}
+    return {key: field for key, field in setting_fields().items() if key not in _NOT_HERE}
 
 
 @lru_cache(maxsize=8)  # asked at every edit
@@ -167,17 +160,9 @@ def settings_sheet(toml: bytes, first_id: int) -> Sheet:
     Raises `ValueError` for bytes that are no TOML.
     """
     values = flat(tomllib.loads(toml.decode("utf-8-sig")))
-    lines = [Line(first_id + number, (key, _text(values.get(key)), field.unit, field.about))
-             for number, (key, field) in enumerate(setting_fields().items())]
+    lines = [Line(first_id + number, (key, setting_text(values.get(key)), field.unit, field.about))
+             for number, (key, field) in enumerate(typed_fields().items())]
     return Sheet(SETTINGS, _COLUMNS, tuple(lines), can_grow=False)
-
-
-def _text(value: object) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, datetime):
-        return moment_text(value.astimezone(UTC) if value.tzinfo else value.replace(tzinfo=UTC))
-    return " ".join(map(_text, value)) if isinstance(value, list) else str(value)
 
 
 def setting_changes(sheet: Sheet, scenario: Scenario, faults: Faults) -> dict[str, object]:
@@ -185,32 +170,14 @@ def setting_changes(sheet: Sheet, scenario: Scenario, faults: Faults) -> dict[st
 
     Text that is no number where one is needed is a fault.
     """
-    fields, before = setting_fields(), settings_sheet(scenario.checked.source.toml, 0)
+    fields, before = typed_fields(), settings_sheet(scenario.checked.source.toml, 0)
     changes: dict[str, object] = {}
     for line, old in zip(sheet.lines, before.lines, strict=True):
         key, text = line.cells[:2]
         if text == old.cells[1]:
             continue
         try:
-            changes[key] = _value_typed(text, fields[key])
+            changes[key] = value_typed(text, fields[key])
         except CellFault as fault:
             faults.add(fmt.SCENARIO_FILE, None, key, text, str(fault))
     return changes
-
-
-def _value_typed(text: str, field: Field) -> object:
-    if not text.strip():
-        return None
-    if text.strip() in field.words:
-        return text.strip()
-    if field.is_number:
-        return _as_typed(text, parse_number(text, field))
-    if field.kind == "numbers":
-        each = Field(field.name, "number", field.about, field.unit, least=field.least, most=field.most)
-        return [_as_typed(part, parse_number(part, each)) for part in text.split()]
-    return text
-
-
-def _as_typed(text: str, number: float) -> float:
-    """95 stays 95 in the file: else what was saved would read as another's change of it."""
-    return int(number) if text.strip().lstrip("+-").isdigit() else number

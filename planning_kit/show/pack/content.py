@@ -12,11 +12,9 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.inputs.format import CAUTION as CAUTION
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import Side, number_label, pet_label
-
-CAUTION = ("A planning aid, not a certified tool. The flight rules and licensed, responsible people decide. "
-           "Limits are the scenario's own.")
 
 
 @dataclass(frozen=True)
