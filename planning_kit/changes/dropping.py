@@ -52,10 +52,10 @@ class Drop(Change):
         for column in ["from_step", "until_step", "needed_by", *confirmed]:
             inhibits[column] = [as_cell(getattr(kept[each.inhibit] or each, column))
                                 for each in records.inhibits]
-        steps["after"] = [as_cell(after[step]) for step in steps["step"]]
+        steps["after"] = [as_cell(after.get(step, ())) for step in steps["step"]]
         tables["gaps"] = gaps.loc[[not undone & {gap.first_step, gap.then_step} for gap in records.gaps]]
         tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
-        tables["steps"] = steps[~steps["step"].isin(gone)]
+        tables["steps"] = steps[~steps["step"].isin(gone | _blocks_of(records, gone))]
         _uncontrol(tables, records, {name for name, left in kept.items() if left is None})
         if tasks:
             tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]
@@ -65,6 +65,14 @@ class Drop(Change):
         if self.lets_stay and (items := _left_alone(records, gone)):
             Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)
             yield Note(f"{', '.join(items)} stay where they are: their end_at is emptied")
+
+
+def _blocks_of(records: Records, gone: frozenset[str]) -> frozenset[str]:
+    """The blocks that have no steps left without the ``gone`` ones: none of them is timed instead."""
+    left = {step.step: step.block for step in (*records.steps, *records.blocks) if step.step not in gone}
+    while bare := {block.step for block in records.blocks} & left.keys() - {*left.values()}:
+        left = {step: block for step, block in left.items() if step not in bare}
+    return frozenset(block.step for block in records.blocks) - left.keys()
 
 
 def _left_alone(records: Records, gone: Collection[str]) -> list[str]:

@@ -7,7 +7,7 @@ A passage is a stretch of one crew member's time at one place or on one route; a
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate, pairwise
 
 import pandas as pd
@@ -61,7 +61,9 @@ class Passage:
     """A stretch of one crew member's time (PET minutes): at ``place``, or on a ``route`` to ``to_place``.
 
     ``step`` is the step worked on, waited for or travelled to; "" on the way home and for ingress. Where
-    they stand, ``route`` is None and ``to_place`` is "". ``doing``: work, travel or wait.
+    they stand, ``route`` is None and ``to_place`` is "". ``doing``: work, travel or wait. Where not
+    ``is_known``, they are inside or behind a step without a place: ``place`` and the way are those that
+    travel counts from, and nothing may be told of where they are.
     """
 
     crew: str
@@ -72,21 +74,29 @@ class Passage:
     step: str
     route: Route | None = None
     doing: str = WORK
+    is_known: bool = True
 
 
-def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity]) -> tuple[Passage, ...]:
+def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity],
+                  airlock: str = "") -> tuple[Passage, ...]:
     """All passages of the crew member of a lane, in order, without a hole in time or place.
 
     The minutes of a way are shared out over its routes in proportion to their travel time, so that
-    ``travel_extra_min`` is spread over the whole way.
+    ``travel_extra_min`` is spread over the whole way. Behind a step without a place it is not known where
+    they are until they have come to the next one that has a place.
     """
     done: list[Passage] = []
+    here, is_known = airlock, True
     for one in lane:
-        if one.kind == TRAVEL and one.to_place:
-            done += _legs(travel, metres_per_min, one)
+        is_known &= bool(one.place)
+        here = one.place or here
+        legs = [*_legs(travel, metres_per_min, one)] if one.kind == TRAVEL and one.to_place else [
+            Passage(one.crew, here, "", one.start_min, one.finish_min, one.step, doing=one.kind)]
+        if is_known := is_known or (one.kind == WORK and bool(one.place)):
+            done += legs
         else:
-            done.append(Passage(one.crew, one.place, "", one.start_min, one.finish_min, one.step,
-                                doing=one.kind))
+            done += [replace(each, is_known=False) for each in legs]
+            is_known = one.kind == TRAVEL
     return tuple(done)
 
 
@@ -107,7 +117,7 @@ def _legs(travel: Travel, metres_per_min: float, activity: Activity) -> Iterator
 def stands(passages: Iterable[Passage]) -> dict[str, Spans]:
     """When someone stands at each place, for `stands_at`."""
     stays = grouped((passage.place, (passage.start_min, passage.finish_min)) for passage in passages
-                    if passage.route is None)
+                    if passage.route is None and passage.is_known)
     return {place: Spans(spans) for place, spans in stays.items()}
 
 

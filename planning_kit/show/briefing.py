@@ -16,7 +16,16 @@ from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
 from planning_kit.show.risks import risk_lines, spoken
-from planning_kit.show.wording import Names, OpenFindings, against, bracketed, exceptions, minutes, signed
+from planning_kit.show.wording import (
+    NOT_KNOWN,
+    Names,
+    OpenFindings,
+    against,
+    bracketed,
+    exceptions,
+    minutes,
+    signed,
+)
 
 NEEDS = {"required": "Required", "optional": "Optional", "get-ahead": "Get-ahead"}
 
@@ -104,6 +113,10 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     if out:
         yield f"Stays outside: {'; '.join(out)}."
     for row in plan.return_summary.to_dict("records"):
+        if math.isnan(row["time_back_min"]):
+            yield (f"{row['crew']}, way back, {row['case']}: {NOT_KNOWN} from "
+                   f"{pet_label(row['at_min'], 'down')} on (a step has no place).")
+            continue
         back = "" if math.isinf(row["time_back_min"]) else (
             f", {minutes(row['time_back_min'], 'up')} from {plan.scenario.settings.airlock.safety}")
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "
