@@ -18,6 +18,9 @@ from .inputs.log import read_log as read_log
 from .inputs.log_append import append_log as append_log
 from .inputs.scenario import Scenario as Scenario
 from .inputs.scenario import load_scenario as load_scenario
+from .inputs.timeline_sheet import Baseline as Baseline
+from .inputs.timeline_sheet import Timeline as Timeline
+from .inputs.timeline_sheet import read_timeline as read_timeline
 from .open_desk import workbench as workbench
 from .plan.moments import Moment as Moment
 from .show.chart import Chart as Chart

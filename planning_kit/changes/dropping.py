@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
 from planning_kit.inputs.records import INSIDE, NONE, Inhibit, Item, Records
 from planning_kit.inputs.row_edits import as_cell
+from planning_kit.inputs.source import steps_within
 
 
 @dataclass(frozen=True)
@@ -69,10 +70,8 @@ class Drop(Change):
 
 def _blocks_of(records: Records, gone: frozenset[str]) -> frozenset[str]:
     """The blocks that have no steps left without the ``gone`` ones: none of them is timed instead."""
-    left = {step.step: step.block for step in (*records.steps, *records.blocks) if step.step not in gone}
-    while bare := {block.step for block in records.blocks} & left.keys() - {*left.values()}:
-        left = {step: block for step, block in left.items() if step not in bare}
-    return frozenset(block.step for block in records.blocks) - left.keys()
+    return frozenset(block for block, steps in steps_within(records).items()
+                     if {step.step for step in steps} <= gone)
 
 
 def _left_alone(records: Records, gone: Collection[str]) -> list[str]:

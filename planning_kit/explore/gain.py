@@ -31,14 +31,8 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_min
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.findings import STOP
-from planning_kit.plan.build import (
-    first_releases,
-    last_places,
-    order_bounds,
-    travel_into,
-    ways_home,
-    work_order,
-)
+from planning_kit.plan import build
+from planning_kit.plan.build import first_releases, order_bounds, travel_into, ways_home, work_order
 from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import GRID_MIN, HATCH, LOGGED, NOW, Network
 from planning_kit.plan.network import ORDER as ORDER_BOUND
@@ -156,7 +150,7 @@ def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -
         return behind[:1]
     travel, airlock = plan.travels[who], plan.scenario.settings.airlock_place
     step = plan.steps[moved]
-    places = [*last_places(plan.steps, behind, airlock)[1:], airlock]
+    places = [*build.last_places(plan.steps, behind, airlock)[1:], airlock]
     detour = [travel_into(step, travel, a) + travel.time_min(step.place or a, b) - travel.time_min(a, b)
               for a, b in itertools.pairwise(places)]
     # Rounded, as the same way summed in another order may differ in its last digit.

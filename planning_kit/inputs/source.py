@@ -152,6 +152,17 @@ def apart(steps: Sequence[Step]) -> dict[str, tuple[Step, ...]]:
             "blocks": tuple(step for step in steps if step.step in detailed)}
 
 
+def steps_within(records: Records) -> dict[str, list[Step]]:
+    """The timed steps of each block that has steps of its own, by way of blocks in it, too; in row order."""
+    above, within = {each.step: each.block for each in records.blocks}, dict[str, list[Step]]()
+    for step in records.steps:
+        block = step.block
+        while block:
+            within.setdefault(block, []).append(step)
+            block = above[block]
+    return within
+
+
 def rows_of(table: str, raw: RawTable, faults: Faults) -> tuple[Any, ...]:
     """The records of one table, each cell by itself: no rule that looks at two of them is asked.
 

@@ -152,7 +152,7 @@ def _returns(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
     for returns, case in ((each, case) for each in plan.return_times for case in each.cases):
         to_come = np.flatnonzero(returns.at_min >= (plan.now_min or 0.0))
         # Of a way that is not known at some minute the least margin is not known.
-        is_known = case.is_known[to_come].all() and not np.isnan(case.margin_min[to_come]).all()
+        is_known = case.way.is_known[to_come].all() and not np.isnan(case.margin_min[to_come]).all()
         if len(to_come) and is_known:
             worst = int(to_come[np.nanargmin(case.margin_min[to_come])])
             at_min, margin = float(returns.at_min[worst]), float(case.margin_min[worst]) - reserve

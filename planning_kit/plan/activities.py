@@ -161,8 +161,7 @@ def walked_in(way: Way, now: Any, start: Any, least: Callable[..., Any] = min,
 class Stretch:
     """One activity of a lane in each timing, which may take no time; ``step``: its position, -1 none.
 
-    ``title`` None is that of the step, or of the wait for what holds it. ``is_somewhere``: its place is
-    known.
+    ``title`` None is that of the step, or of the wait for what holds it; ``is_somewhere``: at a known place.
     """
 
     kind: str

@@ -51,10 +51,7 @@ def work_order(steps: Sequence[Step], who: str) -> list[int]:
 
 
 def stops_into(step: Step) -> tuple[str, ...]:
-    """Where every way into a step leads, in order: over its ``via_places``, its waiting place, its place.
-
-    Nowhere, where its place is not known.
-    """
+    """Where a way into a step leads, in order: its ``via_places``, its waiting place, its known place."""
     return tuple(stop for stop in (*step.via_places, step.wait_at, step.place) if stop)
 
 

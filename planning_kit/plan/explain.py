@@ -180,10 +180,7 @@ def _after_another(view: _View, position: int, holder: Holder) -> str:
     minutes = bound.fixed_min + bound.travel_min
     worked = (f"because {bound.crew} could be done with {name} at {finish}" if view.is_later(other)
               else f"because {bound.crew} works on {name} until {finish}")
-    if minutes <= 0 or not times.steps[other].place:
-        last = "" if minutes <= 0 else f", and the way on counts {minutes:.1f} min, from the last place known"
-        return worked + last
-    return (
+    return worked if minutes <= 0 else (
         f"{worked}, and the way from {times.place_title(times.steps[other].place)} to "
         f"{_way_words(times, times.steps[position], minutes)}")
 

@@ -61,9 +61,8 @@ class Passage:
     """A stretch of one crew member's time (PET minutes): at ``place``, or on a ``route`` to ``to_place``.
 
     ``step`` is the step worked on, waited for or travelled to; "" on the way home and for ingress. Where
-    they stand, ``route`` is None and ``to_place`` is "". ``doing``: work, travel or wait. Where not
-    ``is_known``, they are inside or behind a step without a place: ``place`` and the way are those that
-    travel counts from, and nothing may be told of where they are.
+    they stand, ``route`` is None and ``to_place`` is "". ``doing``: work, travel or wait. ``is_known``: where
+    they are; if not (in a step without a place, or behind it), travel counts from ``place``, and no more.
     """
 
     crew: str
@@ -83,7 +82,7 @@ def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity
 
     The minutes of a way are shared out over its routes in proportion to their travel time, so that
     ``travel_extra_min`` is spread over the whole way. Behind a step without a place it is not known where
-    they are until they have come to the next one that has a place.
+    they are until they come to one that has a place.
     """
     done: list[Passage] = []
     here, is_known = airlock, True

@@ -39,8 +39,7 @@ class Person:
     ``to_place`` and ``share`` of it (0 to 1) is behind them; where they stand ``route`` is None, ``to_place``
     "" and ``share`` 0. The tether lies along the places of ``line``, hook first, then straight to them;
     ``reach_m`` is its length along the routes (NaN: not known), ``tether_m`` its whole length (None where not
-    given). Where not ``is_known``, where they are is not known: point and place are those that travel counts
-    from.
+    given). ``is_known``: where they are; if not, point and place are those that travel counts from.
     """
 
     crew: str

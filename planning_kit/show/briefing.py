@@ -16,16 +16,7 @@ from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent, briefing_events, open_lines
 from planning_kit.show.risks import risk_lines, spoken
-from planning_kit.show.wording import (
-    NOT_KNOWN,
-    Names,
-    OpenFindings,
-    against,
-    bracketed,
-    exceptions,
-    minutes,
-    signed,
-)
+from planning_kit.show.wording import Names, OpenFindings, against, bracketed, exceptions, minutes, signed
 
 NEEDS = {"required": "Required", "optional": "Optional", "get-ahead": "Get-ahead"}
 
@@ -114,7 +105,7 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
         yield f"Stays outside: {'; '.join(out)}."
     for row in plan.return_summary.to_dict("records"):
         if math.isnan(row["time_back_min"]):
-            yield (f"{row['crew']}, way back, {row['case']}: {NOT_KNOWN} from "
+            yield (f"{row['crew']}, way back, {row['case']}: not known from "
                    f"{pet_label(row['at_min'], 'down')} on (a step has no place).")
             continue
         back = "" if math.isinf(row["time_back_min"]) else (

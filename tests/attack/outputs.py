@@ -20,12 +20,13 @@ from typing import Any
 
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.raw import csv_row
 from tests.attack.hostile import FORGED, FREE_NAME, ORBIT_NAME, PAYLOADS, SMALL, TERMINAL
 from tests.edits import with_row
 from tests.inputs.small_folder import as_csv
 
 WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, pk.Proposals, pk.Proposal, pk.Comparison, pk.Briefing,
-          pk.Moment)
+          pk.Moment, pk.Timeline)
 """Types whose public attributes are outputs, too."""
 METHODS: Mapping[str, Mapping[str, Any]] = {
     "delay_curve": {"step": "B2", "up_to_min": 5}, "explain": {"step": "B3"}, "gain": {"step": "B3"},
@@ -119,6 +120,14 @@ class Attack:
         """The same folder again, to be written to."""
         return Path(shutil.copytree(self.folder, self.above / f"{self.folder.name} copy"))
 
+    @property
+    def old_sheet(self) -> Path:
+        """A sheet of times in which every payload is a block, and a remark."""
+        rows = [["PET", "EV1", "EV2"], *([f"0:{at:02}", text, ""] for at, text in enumerate(PAYLOADS))]
+        rows += [["1:30", "", ""], *(["", "", text] for text in PAYLOADS)]
+        (self.above / "old sheet.csv").write_text("\n".join(map(csv_row, rows)), encoding="utf-8")
+        return self.above / "old sheet.csv"
+
     def arguments(self) -> Mapping[str, Mapping[str, Any]]:
         """How each public function is called; classes are walked where they turn up."""
         plan, orbit = self.plan, pk.load_orbit(self.folder / ORBIT_NAME)
@@ -128,6 +137,7 @@ class Attack:
             "night_windows": days, "season": days, "link_windows": {**days, "relays": [-62.0, 118.0]},
             "elements_age_note": {"orbit": orbit, "moment": "2031-09-03T06:00Z"},
             "time_plan": {"scenario": self.scenario},
+            "read_timeline": {"file": self.old_sheet},
             "find_plan": {"scenario": self.scenario, "effort": "quick", "seconds": 3.0},
             "read_log": {"file_or_folder": self.folder},
             "append_log": {"file_or_folder": self.copy, "event": "finished", "step": "C1",
@@ -146,7 +156,8 @@ class Attack:
         """How every method is called."""
         return {
             **METHODS, "accept": {"finding": self._finding, "by": PAYLOADS[4], "why": PAYLOADS[-5]},
-            "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
+            "compare": {"other": self.changed}, "into": {"scenario": self.scenario},
+            "with_cuts": {"cuts": self.plan.cuts(samples=100)},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 
     def outputs(self) -> Iterator[Output]:

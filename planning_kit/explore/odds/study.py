@@ -140,11 +140,11 @@ def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
     """PET at which those who worked on each step would be inside, going home at once; others: its finish."""
     inside, settings, steps = finishes.copy(), outing.records.settings, outing.records.steps
     airlock, orders = settings.airlock_place, {who: work_order(steps, who) for who in outing.travels}
-    # Of a step whose place is not known the way counts from the last one known, as in the timing.
-    here = {who: dict(zip(order, last_places(steps, order, airlock)[1:], strict=True))
-            for who, order in orders.items()}
+    # From the last place known, as in the timing.
+    here = {(who, number): place for who, order in orders.items()
+            for number, place in zip(order, last_places(steps, order, airlock)[1:], strict=True)}
     for number, (row, step) in enumerate(zip(inside, steps, strict=True)):
-        ways = [outing.travels[who].time_min(here[who][number], airlock) * draws.travel[who]
+        ways = [outing.travels[who].time_min(here[who, number], airlock) * draws.travel[who]
                 for who in step.people if who in outing.travels]
         if ways:  # the one who has the longer way ends it
             row += np.max(ways, axis=0) + settings.airlock.ends_min

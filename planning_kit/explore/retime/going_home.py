@@ -107,9 +107,8 @@ def going_home(plan: TimedPlan, how: str, at_min: object = None) -> pd.DataFrame
                                 REPRESS_TITLE: airlock.repress_safe_min}
     if how == ABORT and airlock.emergency_repress_safe_min is not None:
         stages = {EMERGENCY_TITLE: airlock.emergency_repress_safe_min}
-    # Of numpy: what is not known (NaN) of one is not known of both.
     meet = float(np.max([home.inside_min - home.airlock_min for home in homes]))
-    at, until = homes[0].at_min, float(np.max([home.inside_min for home in homes]))
+    at, until = homes[0].at_min, float(np.max([home.inside_min for home in homes]))  # NaN if one is
     kept = (hold.inhibit for hold in plan.inhibit_holds
             if hold.set_by_min <= at <= hold.lift_after_min)  # lifted only when it is called
     rows = [(each.owner, f"Keep {each.inhibit} ({each.title or each.inhibit}) until both are inside",

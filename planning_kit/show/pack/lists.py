@@ -154,7 +154,8 @@ def _tethers(plan: TimedPlan) -> Table:
         own = plan.tethers[plan.tethers["crew"] == crew]
         for _, stay in own.groupby((own["hook"] != own["hook"].shift()).cumsum()):
             # With a reach that is not known the greatest is not known: such a row comes first.
-            worst = stay.sort_values("reach_m", ascending=False, na_position="first").to_dict("records")[0]
+            worst = stay.sort_values("reach_m", ascending=False, kind="stable",
+                                     na_position="first").to_dict("records")[0]
             rows.append({**worst, "from_min": stay["from_min"].iloc[0],
                          "until_min": stay["until_min"].iloc[-1]})
     return table_of(

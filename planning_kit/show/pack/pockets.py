@@ -20,15 +20,7 @@ from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.briefing_events import is_hardly_a_wait
 from planning_kit.show.hazard_wording import hazard_line, hazards_entered
 from planning_kit.show.pack.content import Cell, Column, Section, Table, slack_cell
-from planning_kit.show.wording import (
-    NOT_KNOWN,
-    Fact,
-    Names,
-    OpenFindings,
-    StepWords,
-    exceptions,
-    nights_words,
-)
+from planning_kit.show.wording import Fact, Names, OpenFindings, StepWords, exceptions, nights_words
 
 _COLUMNS = (Column("PET", share=0.6), Column("GMT", share=1.05), Column("Min", "", 0.45, 0),
             Column("Step", share=0.65), Column("Where", share=1.6), Column("What", share=5.3),
@@ -169,7 +161,7 @@ class _Sheet:
             rows = ways[(ways["crew"] == self.crew) & ways["case"].str.endswith(how)].to_dict("records")
             first = min(((row["turn_back_by_min"], row["case"]) for row in rows), default=None)
             if any(isnan(row["turn_back_by_min"]) for row in rows):
-                told.append(f"{how} {NOT_KNOWN} (a step has no place)")
+                told.append(f"{how} not known (a step has no place)")
             elif first is not None:
                 by_min, case = first
                 when = pet_label(by_min, "down") + (", past" if by_min < self.from_min else "")
