@@ -2,7 +2,8 @@
 
 A planning aid, not a certified tool: the flight rules and licensed, responsible people decide.
 
-Read: `load_scenario`, `scenario_at` (a git revision), `load_orbit`, `ScenarioError`, `SaveConflict`
+Read: `load_scenario`, `scenario_at` (a git revision), `load_orbit`, `ScenarioError`, `SaveConflict`;
+      `read_timeline` (an old sheet of times: a `Timeline`, with its `Baseline`)
 Edit: `new_scenario`; `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``write_workbook``, ...
 Sky:  `night_windows`, `link_windows`, `season`, `elements_age_note`
 Plan: `time_plan`, `find_plan` where a scenario has none; `Plan` (tables, `PlanRecords`, ``findings``, ...)

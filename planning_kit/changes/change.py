@@ -19,7 +19,7 @@ from planning_kit.inputs.records import Records
 from planning_kit.inputs.row_edits import with_cells
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable
-from planning_kit.inputs.source import rows_of
+from planning_kit.inputs.source import apart, rows_of
 from planning_kit.inputs.typed_tables import raw_from_frame
 
 CHANGE_COLUMNS = ["name", "kind", "change"]
@@ -58,7 +58,7 @@ class Tables:
                for name, frame in self.frames.items()}
         parsed: dict[str, Any] = {name: rows_of(name, raw[name], faults) for name in raw}
         faults.stop_if_any()
-        return replace(self.before, **parsed)
+        return replace(self.before, **parsed | (apart(parsed["steps"]) if "steps" in parsed else {}))
 
 
 @dataclass(frozen=True)

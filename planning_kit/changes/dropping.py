@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
 from planning_kit.inputs.records import INSIDE, NONE, Inhibit, Item, Records
 from planning_kit.inputs.row_edits import as_cell
+from planning_kit.inputs.source import steps_within
 
 
 @dataclass(frozen=True)
@@ -52,10 +53,10 @@ class Drop(Change):
         for column in ["from_step", "until_step", "needed_by", *confirmed]:
             inhibits[column] = [as_cell(getattr(kept[each.inhibit] or each, column))
                                 for each in records.inhibits]
-        steps["after"] = [as_cell(after[step]) for step in steps["step"]]
+        steps["after"] = [as_cell(after.get(step, ())) for step in steps["step"]]
         tables["gaps"] = gaps.loc[[not undone & {gap.first_step, gap.then_step} for gap in records.gaps]]
         tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
-        tables["steps"] = steps[~steps["step"].isin(gone)]
+        tables["steps"] = steps[~steps["step"].isin(gone | _blocks_of(records, gone))]
         _uncontrol(tables, records, {name for name, left in kept.items() if left is None})
         if tasks:
             tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]
@@ -65,6 +66,12 @@ class Drop(Change):
         if self.lets_stay and (items := _left_alone(records, gone)):
             Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)
             yield Note(f"{', '.join(items)} stay where they are: their end_at is emptied")
+
+
+def _blocks_of(records: Records, gone: frozenset[str]) -> frozenset[str]:
+    """The blocks that have no steps left without the ``gone`` ones: none of them is timed instead."""
+    return frozenset(block for block, steps in steps_within(records).items()
+                     if {step.step for step in steps} <= gone)
 
 
 def _left_alone(records: Records, gone: Collection[str]) -> list[str]:

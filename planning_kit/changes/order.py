@@ -97,10 +97,11 @@ class Trade(Change):
                               for item, at in zip(hardware["item"], hardware["at"], strict=True)]
             tables["hardware"] = hardware
         steps = tables["steps"]
-        chosen = [step.task in self.tasks or step.step in self.steps for step in records.steps]
+        rows = (*records.steps, *records.blocks)
+        chosen = {step.step: step for step in rows if step.task in self.tasks or step.step in self.steps}
         for column in ("crew", "takes", "leaves", "hooks", *(["rides"] if "rides" in steps else [])):
-            steps[column] = [_cell(traded(step), column) if is_traded else before for before, step, is_traded
-                             in zip(steps[column], records.steps, chosen, strict=True)]
+            steps[column] = [_cell(traded(chosen[step]), column) if step in chosen else before
+                             for before, step in zip(steps[column], steps["step"], strict=True)]
         tables["steps"] = steps
 
 

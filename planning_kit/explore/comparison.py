@@ -7,6 +7,7 @@ The two may be plans, or revisions of a scenario; what their inputs say differen
 from collections.abc import Callable, Hashable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from math import nan
 from pathlib import Path
 from typing import Any
 
@@ -19,10 +20,12 @@ from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.scenario import Scenario, load_any_format
 from planning_kit.inputs.shown_text import TextTable, html_text
+from planning_kit.inputs.source import steps_within
+from planning_kit.inputs.timeline_sheet import Baseline
 from planning_kit.judge.all_checks import BETTER, CAME, WENT, WORSE, finding_changes
 from planning_kit.judge.findings import RANK
 from planning_kit.plan.activities import WAIT, minutes_of
-from planning_kit.plan.network import LOGGED
+from planning_kit.plan.network import LOGGED, ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 COMPARE_COLUMNS = ["step", "title", "change", "crew_a", "crew_b", "start_a_min", "start_b_min", "moved_min",
@@ -68,6 +71,40 @@ def _change(row: dict[Hashable, Any]) -> str:
         names.append("held_by")
     same = all(row[f"{name}_a"] == row[f"{name}_b"] for name in names)
     return "" if same else "changed"
+
+
+BASELINE_COLUMNS = ["step", "title", "change", "crew_then", "crew_now", "start_then_min", "finish_then_min",
+                    "start_now_min", "finish_now_min", "moved_min"]
+
+
+def compare_baseline(plan: TimedPlan, baseline: Baseline) -> pd.DataFrame:
+    """The plan against an old sheet: each step of either by start, then the end (of a sheet its last finish).
+
+    ``change``: ``later``, ``earlier`` or ``same`` (by starts, of the end by finishes), ``dropped`` (not in
+    the plan) or ``added`` (not on the sheet). A block with steps of its own lasts from the first of them to
+    the last. PET minutes; ``moved_min`` is now minus then.
+    """
+    records = plan.scenario.records
+    now = {each.step: [each] for each in records.steps} | steps_within(records)
+    known = {each.step for name in baseline for each in now.get(name, ())}
+    then = baseline | {each.step: ("", nan, nan, each.title) for each in records.steps
+                       if each.step not in known}
+    rows = []
+    for name, (who, begin, end, title) in then.items():
+        spans = [plan.span(each.step) for each in now.get(name, ())]
+        start, finish = min((at for at, _ in spans), default=nan), max((at for _, at in spans), default=nan)
+        change = "dropped" if not spans else _moved(start - begin) if who else "added"
+        crews = " ".join(dict.fromkeys(each.crew for each in now.get(name, ())))
+        rows.append((name, title, change, who, crews, begin, end, start, finish, start - begin))
+    rows.sort(key=lambda row: row[5] if row[3] else row[7])
+    last = max((end for _, _, end, _ in baseline.values()), default=nan)
+    rows.append(("", "both inside", _moved(plan.end_min - last), "", "", nan, last, nan, plan.end_min,
+                 plan.end_min - last))
+    return TextTable(rows, columns=BASELINE_COLUMNS)
+
+
+def _moved(minutes: float) -> str:
+    return "later" if minutes > ROUNDING_MIN else "earlier" if minutes < -ROUNDING_MIN else "same"
 
 
 FINDING_CHANGES = ["change", "severity", "check", "rule", "about", "crew", "step", "start_min", "message"]

@@ -23,6 +23,7 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_min
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.findings import STOP
+from planning_kit.plan import build
 from planning_kit.plan.build import first_releases, order_bounds, travel_into, ways_home, work_order
 from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import GRID_MIN, HATCH, LOGGED, NOW, ORDER, Network
@@ -140,8 +141,8 @@ def _cheapest_places(plan: TimedPlan, who: str, moved: int, behind: list[int]) -
         return behind[:1]
     travel, airlock = plan.travels[who], plan.scenario.settings.airlock_place
     step = plan.steps[moved]
-    places = [plan.steps[i].place for i in behind] + [airlock]
-    detour = [travel_into(step, travel, a) + travel.time_min(step.place, b) - travel.time_min(a, b)
+    places = [*build.last_places(plan.steps, behind, airlock)[1:], airlock]
+    detour = [travel_into(step, travel, a) + travel.time_min(step.place or a, b) - travel.time_min(a, b)
               for a, b in itertools.pairwise(places)]
     # Rounded, as the same way summed in another order may differ in its last digit.
     return [behind[i] for i in np.argsort(np.round(detour, 6), kind="stable")[:_PLACES_TRIED]]
@@ -164,7 +165,7 @@ def _network_of(plan: TimedPlan, orders: Orders) -> Network:
         releases=(*(each for each in asked.releases if each.kind in (LOGGED, NOW, HATCH)),
                   *(first for first in first_releases(steps, orders, plan.travels, airlock)
                     if first.step not in asked.fixed)),
-        bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels)
+        bounds=(*(bound for bound in order_bounds(steps, orders, plan.travels, airlock)
                   if bound.after not in asked.fixed),
                 *(bound for bound in asked.bounds if bound.kind != ORDER)),
         homes=tuple(ways_home(steps, orders, plan.travels, airlock)),

@@ -7,10 +7,11 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import overload
 
 import pandas as pd
 
-from planning_kit.explore.comparison import Given, TimedComparison, compare_revisions
+from planning_kit.explore.comparison import Given, TimedComparison, compare_baseline, compare_revisions
 from planning_kit.explore.gain import gain
 from planning_kit.explore.odds.odds import TimedOdds, compare_odds, odds
 from planning_kit.explore.odds.propose_cuts import propose_cuts
@@ -20,6 +21,7 @@ from planning_kit.explore.what_if import what_if
 from planning_kit.front.progress_bar import Told, shown, stoppable
 from planning_kit.front.shown import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.timeline_sheet import Baseline
 from planning_kit.inputs.times import When
 from planning_kit.judge.acceptances import accept
 from planning_kit.plan.moments import Moment, moment_of
@@ -119,14 +121,21 @@ class Plan(OutsidePlan):
         with shown(progress, "gain") as report:
             return gain(self.timed, step, minutes, most, report)
 
-    def compare(self, other: Other) -> Comparison:
+    @overload
+    def compare(self, other: Other) -> Comparison: ...
+    @overload
+    def compare(self, other: Baseline) -> pd.DataFrame: ...
+    def compare(self, other: Other | Baseline) -> Comparison | pd.DataFrame:
         """What ``other`` has otherwise than this plan: ask the earlier one, give the later one.
 
         The verdict is on ``other``: what is worse, better or to be looked at there.
         ``other`` is a plan, a scenario, its folder, or a git revision of that folder written as git writes
         it (``"HEAD:scenarios/mine"``, the path from the working directory). A scenario that has no plan is
-        a verdict, not an error. Raises `ScenarioError` for what cannot be read.
+        a verdict, not an error. Of a baseline (see ``read_timeline``) it is a table of this plan against it
+        (`planning_kit.explore.comparison.compare_baseline`). Raises `ScenarioError` for what cannot be read.
         """
+        if isinstance(other, Baseline):
+            return compare_baseline(self.timed, other)
         found = compare_revisions(self.timed, _timed(other))
         return Comparison(found.a, found.b, found.timed_a, found.timed_b, found.no_plan)
 

@@ -188,7 +188,7 @@ class Step:
     task: Annotated[str, reference("the objective it belongs to", "tasks", needed=True)]
     crew: Annotated[str, reference("EV1, EV2, both, or an actor", "crew", "actors", needed=True,
         words=("both",))]
-    place: Annotated[str, reference("where; may be empty in an actor's step", "places")]
+    place: Annotated[str, reference("where; empty: not known, of an actor's step none", "places")]
     title: Annotated[str, column("text", "what is done")]
     minutes_low: Annotated[float, minutes("shortest duration; empty: as likely")]
     minutes_likely: Annotated[float, minutes("likely duration", needed=True)]
@@ -234,6 +234,7 @@ class Step:
         default=0.0, may_be_absent=True, example="5")] = 0.0
     helper: Annotated[bool, column("yes_no", "it only moves a hook, takes or leaves: a search may "
         "leave it out, or do so elsewhere", may_be_absent=True)] = False
+    block: Annotated[str, reference("the block that it details", "steps", may_be_absent=True)] = ""
     row: int = 0
 
     @property
@@ -376,7 +377,7 @@ class NamedWindow:
 
 @dataclass(frozen=True)
 class Records:
-    """A whole scenario, parsed: row order kept. Every reference in it has been checked."""
+    """A whole scenario, parsed and checked, in row order; ``blocks`` have steps of their own: see `apart`."""
 
     settings: Settings
     crew: tuple[Crew, ...]
@@ -390,6 +391,7 @@ class Records:
     inhibits: tuple[Inhibit, ...]
     windows: tuple[NamedWindow, ...]
     hazards: tuple[Hazard, ...]
+    blocks: tuple[Step, ...] = ()
 
     @property
     def lane_names(self) -> tuple[str, ...]:

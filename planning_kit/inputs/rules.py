@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.block_rules import BLOCK_RULES
 from planning_kit.inputs.cells import did_you_mean, shown
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Table
@@ -210,13 +211,6 @@ def durations_are_ordered(rows: Rows, faults: Faults) -> None:
             row.fault(faults, "minutes_high", f"is less than minutes_likely, {likely:g}", f"{high:g}")
 
 
-def suited_steps_have_a_place(rows: Rows, faults: Faults) -> None:
-    """Only an actor's step may leave its place open."""
-    for row in rows["steps"]:
-        if row.values.get("place") == "" and row.text("crew") in (BOTH, *fmt.SUITED):
-            row.fault(faults, "place", "is empty; say where this step is done", "")
-
-
 def steps_do_not_wait_for_themselves(rows: Rows, faults: Faults) -> None:
     """A step is not in its own ``after``, and a gap joins two different steps."""
     for row, step in rows.named("steps"):
@@ -309,7 +303,7 @@ RULES: tuple[Callable[[Rows, Faults], None], ...] = (
     ids_stand_once, ids_differ_across_tables, ids_are_not_reserved, crew_are_ev1_and_ev2, references_exist,
     moved_items_exist, airlock_is_a_place, routes_join_two_places, worksites_can_be_reached,
     items_start_in_bags_only, bags_do_not_hold_each_other, only_cables_have_two_ends,
-    windows_end_after_they_start, durations_are_ordered, suited_steps_have_a_place,
+    windows_end_after_they_start, durations_are_ordered,
     steps_do_not_wait_for_themselves, gaps_are_ordered, groups_share_one_light, footholds_are_footholds,
-    moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES,
+    moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES, *BLOCK_RULES,
 )

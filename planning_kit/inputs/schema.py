@@ -67,9 +67,6 @@ def _object_schema(required: list[str], properties: dict[str, Any]) -> dict[str,
 def _table_schema(table: Table) -> dict[str, Any]:
     row = _object_schema([field.name for field in table.fields if not field.may_be_absent],
                          {field.name: _value_schema(field, in_toml=False) for field in table.fields})
-    if table is fmt.STEPS:  # only an actor's step may leave its place open
-        row["if"] = {"properties": {"crew": {"enum": ["both", *fmt.SUITED]}}}
-        row["then"] = {"properties": {"place": {"type": "string"}}}
     return {"description": table.about, "type": "array", "maxItems": fmt.most_rows(table.name), "items": row}
 
 

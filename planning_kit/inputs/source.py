@@ -1,7 +1,7 @@
 """What a scenario was read from, held as text: the base of every change and save; and what it says."""
 
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
@@ -17,7 +17,7 @@ from planning_kit.inputs.log_file import log_bytes
 from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.oem import OrbitData, orbit_from
 from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
-from planning_kit.inputs.records import Records
+from planning_kit.inputs.records import Records, Step
 from planning_kit.inputs.rules import RULES
 from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.settings import (
@@ -143,9 +143,26 @@ def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable],
         rule(rows, faults)
     if faults.rows or settings is None:
         return None
-    return Records(settings=build_settings(settings),
-                       **{table.name: tuple(_record(table.name, row) for row in rows[table.name])
-                          for table in fmt.TABLES})
+    read = {table.name: tuple(_record(table.name, row) for row in rows[table.name]) for table in fmt.TABLES}
+    return Records(settings=build_settings(settings), **read | apart(read["steps"]))
+
+
+def apart(steps: Sequence[Step]) -> dict[str, tuple[Step, ...]]:
+    """The rows of ``steps.csv`` as ``steps``, which are timed, and ``blocks`` with steps of their own."""
+    detailed = {step.block for step in steps}
+    return {"steps": tuple(step for step in steps if step.step not in detailed),
+            "blocks": tuple(step for step in steps if step.step in detailed)}
+
+
+def steps_within(records: Records) -> dict[str, list[Step]]:
+    """The timed steps of each block that has steps of its own, by way of blocks in it, too; in row order."""
+    above, within = {each.step: each.block for each in records.blocks}, dict[str, list[Step]]()
+    for step in records.steps:
+        block = step.block
+        while block:
+            within.setdefault(block, []).append(step)
+            block = above[block]
+    return within
 
 
 def rows_of(table: str, raw: RawTable, faults: Faults) -> tuple[Any, ...]:

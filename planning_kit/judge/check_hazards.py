@@ -198,7 +198,7 @@ def check_moving_zones(plan: TimedPlan) -> Iterator[Finding]:
 def _is_on(passage: Passage, zone: str, zones: Mapping[str, str], rides: bool) -> bool:
     """On a moving zone as nobody should be: a rider only on a leg that leads on to it or off it."""
     ends = [zones.get(place) == zone for place in (passage.place, passage.to_place) if place]
-    return any(ends) and not (rides and all(ends))
+    return passage.is_known and any(ends) and not (rides and all(ends))
 
 
 def _on_moving(plan: TimedPlan, step: Step, zone: str, met: Sequence[Passage], start: float,
@@ -240,7 +240,7 @@ def check_ways_home(plan: TimedPlan) -> Iterator[Finding]:
                 continue
             inside = {place: [leg for leg in legs if _is_inside(plan, leg, reach)]
                       for place, legs in legs_home.items()}
-            met = [(stay, leg) for stay in plan.passages[crew] if stay.route is None
+            met = [(stay, leg) for stay in plan.passages[crew] if stay.route is None and stay.is_known
                    for leg in inside.get(stay.place, []) if _is_open(plan, stay, leg, opened)]
             if met:
                 yield _through(plan, hazard, met)

@@ -34,7 +34,8 @@ def check_waits(plan: TimedPlan) -> Iterator[Finding]:
             f"{wait.crew} waits {number_label(wait.minutes, 'up', 0)} min at {plan.place_title(wait.place)}, "
             f"{when}{before} ({wait.title[:1].lower()}{wait.title[1:]}); told from {most:g} min on: do other "
             "work meanwhile, or come later"), source=limits.sources.get("wait_remark_min", ""))
-        fits = [step for step in _later_alone(plan, wait) if _fits(plan, wait, step)]
+        fits = [step for step in _later_alone(plan, wait)
+                if wait.place and step.place and _fits(plan, wait, step)]
         for step in sorted(fits, key=lambda step: -step.minutes_likely)[:1]:
             likely = step.minutes_likely
             yield remark("fits-in-wait", step.step, value=likely, limit=wait.minutes,

@@ -7,6 +7,7 @@ place), ``still-hooked`` when going in (about the place of the hook); ``crossing
 
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from math import isnan
 
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
@@ -69,7 +70,7 @@ def _move(plan: TimedPlan, tether: Tether, move: Remedy) -> str:
 def check_ties(plan: TimedPlan) -> Iterator[Finding]:
     """Another way to a step is as fast and would lay the tether otherwise (remark), one finding each way."""
     for crew, tether in plan.tracked_tethers.items():
-        legs = (lie for lie in tether.lies if lie.passage.route)
+        legs = (lie for lie in tether.lies if lie.passage.route and not isnan(lie.reach_m))
         lines = {(leg.passage.start_min, leg.passage.place): leg.line for leg in legs}
         found: dict[str, Finding] = {}
         for activity in plan.lanes[crew]:

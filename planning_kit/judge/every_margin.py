@@ -138,7 +138,7 @@ def _tethers(plan: TimedPlan) -> Iterator[Margin]:
         lies = [lie for lie in tether.lies if not is_past(plan, lie.passage.finish_min)]
         for hook, own in grouped((lie.line[0], lie) for lie in lies).items():
             worst = max(own, key=lambda lie: lie.reach_m)
-            if tether.tether_m is not None:
+            if tether.tether_m is not None and not any(isnan(lie.reach_m) for lie in own):
                 at_min = max(worst.passage.start_min, plan.now_min or 0.0)
                 yield Margin(margins.TETHER, hook, tether.crew, worst.passage.step, at_min,
                              tether.tether_m - worst.reach_m, "m",
@@ -151,7 +151,9 @@ def _returns(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
     reserve = plan.scenario.settings.limits.return_reserve_min or 0.0
     for returns, case in ((each, case) for each in plan.return_times for case in each.cases):
         to_come = np.flatnonzero(returns.at_min >= (plan.now_min or 0.0))
-        if len(to_come) and not np.isnan(case.margin_min[to_come]).all():
+        # Of a way that is not known at some minute the least margin is not known.
+        is_known = case.way.is_known[to_come].all() and not np.isnan(case.margin_min[to_come]).all()
+        if len(to_come) and is_known:
             worst = int(to_come[np.nanargmin(case.margin_min[to_come])])
             at_min, margin = float(returns.at_min[worst]), float(case.margin_min[worst]) - reserve
             begun = [late[plan.position(each.step)] for each in plan.lanes[returns.crew]

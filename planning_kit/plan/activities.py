@@ -161,7 +161,7 @@ def walked_in(way: Way, now: Any, start: Any, least: Callable[..., Any] = min,
 class Stretch:
     """One activity of a lane in each timing, which may take no time; ``step``: its position, -1 none.
 
-    ``title`` None is that of the step, or of the wait for what holds it.
+    ``title`` None is that of the step, or of the wait for what holds it; ``is_somewhere``: at a known place.
     """
 
     kind: str
@@ -171,6 +171,7 @@ class Stretch:
     via: tuple[str, ...] = ()
     title: str | None = None
     held_by: str = ""
+    is_somewhere: bool = True
 
 
 def stretches(timings: Timings, crew: str) -> Iterator[Stretch]:
@@ -194,13 +195,13 @@ def stretches(timings: Timings, crew: str) -> Iterator[Stretch]:
         leaves, waits, goes_on = walked_in(way, now, start, np.minimum, np.maximum)
         if way.opens_min > -inf:
             yield Stretch(WAIT, leaves, position, title="Wait for the hatch", held_by=f"{HATCH}:hatch")
-        if np.any(way.whole_min) or {*stops_into(step)} != {here}:
+        if np.any(way.whole_min) or {*stops_into(step)} - {here}:
             yield Stretch(TRAVEL, waits, position, step.wait_at or step.place, step.via_places)
         yield Stretch(WAIT, goes_on, position)
         if step.wait_at:
             yield Stretch(TRAVEL, start, position, step.place)
-        now, here = start + timings.durations[position], step.place
-        yield Stretch(WORK, now, position)
+        now, here = start + timings.durations[position], step.place or here
+        yield Stretch(WORK, now, position, is_somewhere=bool(step.place))
     yield Stretch(TRAVEL, now + on_grid(travel.time_min(here, airlock) * factor), to_place=airlock)
     yield Stretch(WAIT, timings.end_min - timings.network.ends_min, title="Wait for the partner to ingress")
     yield Stretch(WORK, timings.end_min, title=INGRESS_TITLE)
@@ -209,12 +210,14 @@ def stretches(timings: Timings, crew: str) -> Iterator[Stretch]:
 def _crew_lane(times: Times, crew: str) -> Iterator[Activity]:
     """The stretches of one timing as activities, but for those of no time that are neither work nor a way."""
     settings = times.scenario.settings
-    here, now = settings.airlock_place, 0.0
+    here, now, is_known = settings.airlock_place, 0.0, True
     for each in stretches(Timings(
             steps=times.steps, travels=times.travels, settings=settings, network=times.network,
             starts=times.starts, durations=times.durations, end_min=np.array(times.end_min)), crew):
         step, finish = times.steps[each.step] if each.step >= 0 else None, float(each.until_min)
         is_moving = each.kind == TRAVEL and {each.to_place, *each.via} != {here}
+        if each.kind != WAIT:  # where they wait behind a step that is nowhere is not known either
+            is_known = each.is_somewhere
         held_by, title = each.held_by, each.title
         if each.kind == TRAVEL:
             over = f" over {', '.join(map(times.place_title, each.via))}" if each.via else ""
@@ -224,7 +227,8 @@ def _crew_lane(times: Times, crew: str) -> Iterator[Activity]:
             title = step.title if each.kind == WORK else f"Wait for {_waited_for(held_by)}"
         if finish > now or each.kind == WORK or is_moving:
             yield Activity(
-                crew, each.kind, step.step if step else "", step.task if step else "", title or "", here,
+                crew, each.kind, step.step if step else "", step.task if step else "", title or "",
+                here if is_known else "",
                 each.to_place if is_moving else "", now, finish, held_by=held_by,
                 via=each.via if is_moving else ())
         now, here = finish, each.to_place or here

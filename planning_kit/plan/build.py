@@ -6,6 +6,7 @@ from functools import reduce
 
 import numpy as np
 
+from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.records import Gap, Records, Step
 from planning_kit.inputs.setting_records import Settings
 from planning_kit.plan import network as kinds
@@ -27,7 +28,7 @@ def build_network(records: Records, almanac: Almanac, travels: Mapping[str, Trav
         steps=tuple(index),
         releases=(*first_releases(steps, orders, travels, airlock),
                   *hatch_releases(records.settings, steps, orders, travels)),
-        bounds=(*order_bounds(steps, orders, travels), *after_bounds(steps, index),
+        bounds=(*order_bounds(steps, orders, travels, airlock), *after_bounds(steps, index),
                 *gap_bounds(records.gaps, index)),
         demands=demands,
         allowed=tuple(allowed_windows(each) for each in demands),
@@ -50,8 +51,19 @@ def work_order(steps: Sequence[Step], who: str) -> list[int]:
 
 
 def stops_into(step: Step) -> tuple[str, ...]:
-    """Where every way into a step leads, in order: over its ``via_places``, its waiting place, its place."""
-    return (*step.via_places, *((step.wait_at,) if step.wait_at else ()), step.place)
+    """Where a way into a step leads, in order: its ``via_places``, its waiting place, its known place."""
+    return tuple(stop for stop in (*step.via_places, step.wait_at, step.place) if stop)
+
+
+def placeless(steps: Sequence[Step]) -> list[str]:
+    """The steps of EV1 and EV2 of which it is not known where they are done."""
+    return [step.step for step in steps if not step.place and {*step.people} & {*SUITED}]
+
+
+def last_places(steps: Sequence[Step], order: Sequence[int], airlock: str) -> list[str]:
+    """The last place known before each step of an order of work, and after its last: (order + 1)."""
+    return [*itertools.accumulate((steps[i].place for i in order), lambda here, place: place or here,
+                                  initial=airlock)]
 
 
 def travel_into(step: Step, travel: Travel, from_place: str) -> float:
@@ -72,7 +84,7 @@ def first_releases(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
 
 
 def is_outside(step: Step, airlock: str) -> bool:
-    """Whether a step, the wait for it or the way to it is anywhere but at the airlock."""
+    """Whether a step, the wait for it or the way to it is anywhere but at the airlock, or not known."""
     return {*stops_into(step)} != {airlock}
 
 
@@ -93,15 +105,19 @@ def hatch_releases(settings: Settings, steps: Sequence[Step], orders: Mapping[st
 
 
 def order_bounds(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
-                 travels: Mapping[str, Travel]) -> Iterator[Bound]:
-    """x_next >= x_before + d_before + travel, along each one's order of work."""
+                 travels: Mapping[str, Travel], airlock: str) -> Iterator[Bound]:
+    """x_next >= x_before + d_before + travel, along each one's order of work.
+
+    Travel counts from the last place known; into a step whose place is not known there is none.
+    """
     for who, order in orders.items():
-        for before, after in itertools.pairwise(order):
+        known = last_places(steps, order, airlock)[1:]
+        for (before, after), here in zip(itertools.pairwise(order), known, strict=False):
             step, moving = steps[after], who in travels
             yield Bound(
                 before, after, kinds.ORDER, steps[before].step, crew=who,
                 fixed_min=step.travel_extra_min if moving else 0.0,
-                travel_min=travel_into(step, travels[who], steps[before].place) if moving else 0.0)
+                travel_min=travel_into(step, travels[who], here) if moving else 0.0)
 
 
 def after_bounds(steps: Sequence[Step], index: Mapping[str, int]) -> Iterator[Bound]:
@@ -156,8 +172,8 @@ def same_window_groups(steps: Sequence[Step], demands: Sequence[tuple[Demand, ..
 
 def ways_home(steps: Sequence[Step], orders: Mapping[str, Sequence[int]],
               travels: Mapping[str, Travel], airlock: str) -> Iterator[Home]:
-    """For each crew member the travel from the last step to the airlock."""
+    """For each crew member the travel to the airlock from the last step, or the last place known."""
     for who, travel in travels.items():
         last = orders[who][-1] if orders[who] else -1
-        here = steps[last].place if last >= 0 else airlock
+        here = last_places(steps, orders[who], airlock)[-1]
         yield Home(who, last, float(on_grid(travel.time_min(here, airlock))))

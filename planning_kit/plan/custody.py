@@ -343,7 +343,7 @@ def kit_table(records: Records, holdings: Sequence[Holding],
     rows = []
     airlock = records.settings.airlock_place
     away = {crew: Spans((each.start_min, each.finish_min) for each in theirs
-                        if each.route is not None or each.place != airlock)
+                        if each.route is not None or each.place != airlock or not each.is_known)
             for crew, theirs in passages.items()}
     by_item = grouped((stay.item, stay) for stay in holdings)
     for item in records.hardware:

@@ -18,6 +18,7 @@ from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL
+from planning_kit.plan.build import placeless
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.hazard_presence import Conditions, Part, Reach, assumed_in, control_windows, controlled
 from planning_kit.plan.legs import Passage
@@ -101,7 +102,7 @@ class _Inside:
     def stretches(self, passages: Sequence[Passage]) -> Iterator[tuple[float, float, _Spot]]:
         """Every stretch that one crew member spends inside, by time."""
         before: Passage | None = None
-        for passage in passages:
+        for passage in (each for each in passages if each.is_known):  # of the others there is a concern
             # At PET 0 they are at the airlock, also where nothing is done there before they leave.
             if passage.route and (before is None or before.route) and passage.place in self._named:
                 moment = Passage(passage.crew, passage.place, "", passage.start_min, passage.start_min,
@@ -223,6 +224,9 @@ def _row(times: Times, hold: Hold, stays: Sequence[Exposure]) -> Iterator[object
                 hold.hold_min, *_labels(hold.set_by_min, pet_zero, "down"), _label(hold.safe_from_min, "up"),
                 inhibit.confirmed_by, _label(hold.confirmed_min, "up"))
     for who in times.travels:  # the first minute of entering and the last of leaving
+        if placeless([step for step in times.steps if who in step.people]):
+            yield from ("not known", "not known")
+            continue
         theirs = [each for each in stays if each.crew == who]
         yield _label(min((each.from_min for each in theirs), default=nan), "down")
         yield _label(max((each.until_min for each in theirs), default=nan), "up")

@@ -4,8 +4,8 @@ A passage is a stretch of one crew member's time at one place or on one route; a
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
+from itertools import accumulate, pairwise
 
 import numpy as np
 import pandas as pd
@@ -45,7 +45,8 @@ class Passage:
     """A stretch of one crew member's time (PET minutes): at ``place``, or on a ``route`` to ``to_place``.
 
     ``step`` is the step worked on, waited for or travelled to; "" on the way home and for ingress. Where
-    they stand, ``route`` is None and ``to_place`` is "". ``doing``: work, travel or wait.
+    they stand, ``route`` is None and ``to_place`` is "". ``doing``: work, travel or wait. ``is_known``: where
+    they are; if not (in a step without a place, or behind it), travel counts from ``place``, and no more.
     """
 
     crew: str
@@ -56,21 +57,29 @@ class Passage:
     step: str
     route: Route | None = None
     doing: str = WORK
+    is_known: bool = True
 
 
-def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity]) -> tuple[Passage, ...]:
+def crew_passages(travel: Travel, metres_per_min: float, lane: Sequence[Activity],
+                  airlock: str = "") -> tuple[Passage, ...]:
     """All passages of the crew member of a lane, in order, without a hole in time or place.
 
     The minutes of a way are shared out over its routes in proportion to their travel time, so that
-    ``travel_extra_min`` is spread over the whole way.
+    ``travel_extra_min`` is spread over the whole way. Behind a step without a place it is not known where
+    they are until they come to one that has a place.
     """
     done: list[Passage] = []
+    here, is_known = airlock, True
     for one in lane:
-        if one.kind == TRAVEL and one.to_place:
-            done += _legs(travel, metres_per_min, one)
+        is_known &= bool(one.place)
+        here = one.place or here
+        legs = [*_legs(travel, metres_per_min, one)] if one.kind == TRAVEL and one.to_place else [
+            Passage(one.crew, here, "", one.start_min, one.finish_min, one.step, doing=one.kind)]
+        if is_known := is_known or (one.kind == WORK and bool(one.place)):
+            done += legs
         else:
-            done.append(Passage(one.crew, one.place, "", one.start_min, one.finish_min, one.step,
-                                doing=one.kind))
+            done += [replace(each, is_known=False) for each in legs]
+            is_known = one.kind == TRAVEL
     return tuple(done)
 
 
@@ -91,7 +100,7 @@ def _legs(travel: Travel, metres_per_min: float, activity: Activity) -> Iterator
 def stands(passages: Iterable[Passage]) -> dict[str, Spans]:
     """When someone stands at each place, for `stands_at`."""
     stays = grouped((passage.place, (passage.start_min, passage.finish_min)) for passage in passages
-                    if passage.route is None)
+                    if passage.route is None and passage.is_known)
     return {place: Spans(spans) for place, spans in stays.items()}
 
 

@@ -38,7 +38,8 @@ class Person:
     ``point_m`` is x, y, z in the station body frame, metres. On a leg, ``route`` leads from ``place`` to
     ``to_place`` and ``share`` of it (0 to 1) is behind them; where they stand ``route`` is None, ``to_place``
     "" and ``share`` 0. The tether lies along the places of ``line``, hook first, then straight to them;
-    ``reach_m`` is its length along the routes, ``tether_m`` its whole length (None where not given).
+    ``reach_m`` is its length along the routes (NaN: not known), ``tether_m`` its whole length (None where not
+    given). ``is_known``: where they are; if not, point and place are those that travel counts from.
     """
 
     crew: str
@@ -51,6 +52,7 @@ class Person:
     line: tuple[str, ...]
     reach_m: float
     tether_m: float | None
+    is_known: bool = True
 
     @property
     def hook(self) -> str:
@@ -111,8 +113,9 @@ class Moment:
 
         Then ``reach_m`` (metres, one decimal) and ``holds`` (items in hand, contents of bags included).
         """
-        rows = [(p.crew, p.doing.kind, p.doing.step, p.doing.title, p.place, p.to_place, p.hook,
-                 round(p.reach_m, 1), " ".join(stay.item for stay in self.held_by(p.crew)))
+        rows = [(p.crew, p.doing.kind, p.doing.step, p.doing.title, p.place if p.is_known else "",
+                 p.to_place, p.hook, round(p.reach_m, 1),
+                 " ".join(stay.item for stay in self.held_by(p.crew)))
                 for p in self.people]
         return TextTable(rows, columns=MOMENT_COLUMNS)
 
@@ -196,7 +199,8 @@ def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
         doing=_current(plan.lanes[crew], lambda activity: activity.start_min, minute),
         # Walking back the line is taken in: it lies along the shorter of the two.
         line=min(lie.line, lie.ahead, key=len),
-        reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m), tether_m=tether.tether_m)
+        reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m), tether_m=tether.tether_m,
+        is_known=here.is_known)
 
 
 def _light_at(plan: TimedPlan, minute: float) -> tuple[str, float]:

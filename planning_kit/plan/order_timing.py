@@ -163,7 +163,7 @@ class OrderTiming:
             return next(build.first_releases(steps, {who: [after]}, travels, airlock)).at_min
         if after < 0:
             return next(build.ways_home(steps, {who: [before]}, travels, airlock)).travel_min
-        bound = next(build.order_bounds(steps, {who: [before, after]}, travels))
+        bound = next(build.order_bounds(steps, {who: [before, after]}, travels, airlock))
         return float(on_grid(bound.fixed_min + bound.travel_min))
 
     def _hatch_min(self, who: str, step: int) -> float:

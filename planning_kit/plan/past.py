@@ -18,7 +18,7 @@ import numpy as np
 
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.plan.build import travel_into, work_order
+from planning_kit.plan.build import last_places, travel_into, work_order
 from planning_kit.plan.giving_way import LOG_SECOND_MIN
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.network import HATCH, LOGGED, NOW, TURN, Home, Network, Release, on_grid
@@ -59,7 +59,7 @@ def whereabouts_at(times: Times, passages: Mapping[str, Sequence[Passage]],
         here = next((p for p in walked if p.start_min <= now_min < p.finish_min), walked[-1])
         spots: tuple[tuple[str, float], ...] = ((here.place, now_min),)
         if done and free_min >= now_min:
-            spots = ((times.steps[done[-1]].place, free_min),)
+            spots = ((last_places(times.steps, done, walked[0].place)[-1], free_min),)
         elif here.route is not None:
             # Turning round takes as long again as they have been on this leg.
             spots = (here.to_place, here.finish_min), (here.place, 2 * now_min - here.start_min)

@@ -212,7 +212,9 @@ class Times(ABC):
             yield from ((finish, False, step, move) for move in step.leaves)
 
     def place_title(self, place: str) -> str:
-        """The title of a place in one line, or its id without one; `ScenarioError` for no such place."""
+        """The title of a place in one line, or its id; "" is one not known; `ScenarioError` for no such."""
+        if place == "":
+            return "a place not known"
         if not isinstance(place, str) or place not in self._place_titles:
             raise ScenarioError.single("there is no such place", table="places", column="place", value=place)
         return self._place_titles[place]

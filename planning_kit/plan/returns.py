@@ -51,6 +51,7 @@ class WayHome:
     NaN: not known; ``home_min`` infinite, margins minus infinity: no way.
     ``home_min`` = ``safe_min`` + ``back_min``, with ``airlock_min`` in it; ``oxygen_margin_min``: left of the
     emergency oxygen, ``suit_margin_min``: of what would run out first (``first_out``: ``EV2 oxygen``, or "").
+    ``is_known``: whether it is known where they are.
     """
 
     safe_min: Numbers
@@ -60,6 +61,7 @@ class WayHome:
     oxygen_margin_min: Numbers
     suit_margin_min: Numbers
     first_out: tuple[str, ...]
+    is_known: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -83,9 +85,9 @@ class ReturnCase:
 class Returns:
     """One crew member's way home at each moment of ``at_min`` (PET); all arrays (n,), minutes, NaN unknown.
 
-    ``place`` is an id, or ``FROM to TO``; ``step`` the one under way, "" none. ``alone_min`` and
-    ``with_partner_min``: the ways back, in good order, once what is in hand is safe. ``abort`` and
-    ``terminate`` are the whole ways home alone, ``partner_abort`` and ``partner_terminate`` with the partner.
+    ``place`` is an id, ``FROM to TO``, or "" where not known; ``step`` the one under way, "" none.
+    ``alone_min``, ``with_partner_min``: ways back, in good order, once what is in hand is safe. ``abort``,
+    ``terminate``: the whole ways home alone, ``partner_abort``, ``partner_terminate``: with the partner.
     ``stay_min``: how much longer than planned they could wait at the airlock, from ``ingress_start_min``, and
     still keep the reserve; ``partner_stay_min``: so that both do. ``hard_min`` is the hard limit, of the
     outing's end, ``after_end_min`` before the pressure can be breathed.
@@ -209,6 +211,11 @@ def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mappi
                             for way, moves in (mover.home(line),)) for spot in spots[crew]])
     helper_spots = next(theirs for other, theirs in spots.items() if other != crew)
     helped_way, going = helped_min(rescue, spots[crew], helper_spots)
+    known = {who: np.array([spot.lie.passage.is_known for spot in spots[who]]) for who in spots}
+    own_way = np.where(known[crew], own_way, np.nan)
+    # Where nobody could be brought from there is none, wherever the helper is.
+    is_told = np.all([*known.values()], axis=0) | (known[crew] & np.isinf(helped_way))
+    helped_way = np.where(is_told, helped_way, np.nan)
     if limits.partner_carry_factor is None:  # no minutes are known, but where there is no way there is none
         helped_way = np.where(np.isinf(helped_way), helped_way, np.nan)
     alone, helped = (np.where(moments < going_in, way, 0.0) for way in (own_way, helped_way))
@@ -224,10 +231,12 @@ def _returns(times: Times, mover: Mover, rescue: Rescue, crew: str, spots: Mappi
         lasts = [_lasts_min(store, moments, safe, carrying if store.crew != crew else 0.0 * moments)
                  for store in stores]
         first_out, suit_margin = _suit_margin(stores, lasts, home := safe + back)
-        return WayHome(safe, home, back, airlock, _left_over(oxygen, home), suit_margin, first_out)
+        return WayHome(safe, home, back, airlock, _left_over(oxygen, home), suit_margin, first_out,
+                       np.all([known[each] for each in who], axis=0))
 
     return Returns(
-        crew, at_min=moments, place=tuple(" to ".join(spot.ends) for spot in spots[crew]),
+        crew, at_min=moments, place=tuple(
+            " to ".join(spot.ends) if spot.lie.passage.is_known else "" for spot in spots[crew]),
         step=tuple(step.step if step else "" for step in hands[crew]),
         alone_min=alone + orderly, with_partner_min=helped + orderly,
         abort=way(alone, own, True, [crew]), terminate=way(alone, own, False, [crew]),
@@ -294,13 +303,15 @@ def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> 
     ``time_back_min`` is whole, making safe included: an abort against emergency oxygen, else a terminate.
     ``turn_back_by_min`` is of the case: the latest minute of PET to break off and go in. Up to it, following
     the plan and after it waiting at the airlock, every moment keeps the reserve and leaves time to be inside
-    by the hard limit. NaN where not even the first moment does. ``stay_min`` (see `Returns`) is of the crew
-    member, the same in each row, and leaves the hard limit out. A case of which nothing is known has no row.
+    by the hard limit. NaN where not even the first moment does. Where at some moment it is not known where
+    they are, nothing is told but the first such moment. ``stay_min`` (see `Returns`) is of the crew member,
+    the same in each row, and leaves the hard limit out. A case of which nothing is known has no row.
     """
     rows = []
     for each, case in ((returns, case) for returns in all_returns for case in returns.cases):
         if not np.isnan(case.margin_min).all():
-            worst = worst_moment(each, case.margin_min)
+            lost = np.flatnonzero(~case.way.is_known)
+            worst = int(lost[0]) if len(lost) else worst_moment(each, case.margin_min)
             rows.append((each.crew, case.name, float(case.margin_min[worst]), float(each.at_min[worst]),
                          each.place[worst], float(case.way.home_min[worst]),
                          _turn_back_by_min(each, case, reserve_min), each.stay_min))
@@ -340,6 +351,8 @@ def spells_below(returns: Returns, over: Numbers) -> Iterator[Spell]:
 def _turn_back_by_min(returns: Returns, case: ReturnCase, reserve_min: float) -> float:
     over = _over(case, reserve_min)
     short = np.flatnonzero(over < -ROUNDING_MIN)
+    if not case.way.is_known.all():
+        return float("nan")
     if len(short):
         return crossing_min(returns.at_min, over, int(short[0])) if short[0] else float("nan")
     to_hard_limit = returns.hard_min - float(returns.at_min[-1])

@@ -14,7 +14,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import groupby, pairwise
-from math import inf, isfinite
+from math import inf, isfinite, isnan, nan
 
 import pandas as pd
 
@@ -43,7 +43,8 @@ class Lie:
     """How a line lies during a passage: ``line`` from the hook to the place, ``ahead`` on arrival.
 
     On a leg ``ahead`` is the line at its end; where the owner stands it is ``line`` itself. Reaches in
-    metres, at the start and the end of the passage.
+    metres, at the start and the end of the passage; NaN where they are not known, from a step without a place
+    until the hook moves: the lines then lie along the ways that travel counts.
     """
 
     passage: Passage
@@ -96,12 +97,14 @@ def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove
     ``moves`` are those of the hook, by time.
     """
     line: tuple[str, ...] = (hook,)
-    reach = 0.0
+    reach, is_known = 0.0, True
     made: set[int] = set()
     for passage in (passages[number] for number in range(first, len(passages))):
+        if is_known and not passage.is_known:
+            is_known, reach = False, nan
         if passage.route is not None:
             ahead = after_leg(line, passage.to_place)
-            ahead_reach = line_m(travel, ahead)
+            ahead_reach = line_m(travel, ahead) if is_known else nan
             yield Lie(passage, line, ahead, reach, ahead_reach)
             line, reach = ahead, ahead_reach
             continue
@@ -110,10 +113,10 @@ def follow(travel: Travel, passages: Sequence[Passage], moves: Sequence[HookMove
         for number in range(bisect_left(moves, start, key=_at),
                             bisect_right(moves, passage.finish_min, key=_at)):
             move = moves[number]
-            if number not in made and move.place == passage.place:
+            if number not in made and move.place == passage.place and passage.is_known:
                 made.add(number)
                 yield Lie(replace(passage, start_min=start, finish_min=move.at_min), line, line, reach, reach)
-                start, line, reach = move.at_min, (passage.place,), 0.0
+                start, line, reach, is_known = move.at_min, (passage.place,), 0.0, True
         yield Lie(replace(passage, start_min=start), line, line, reach, reach)
 
 
@@ -141,7 +144,8 @@ def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
     """One row a leg, or a stay at one place with one hook, of each crew member, by time.
 
     ``place`` and, on a leg, ``to_place``; ``hook`` is the place of the hook; ``reach_m`` is the greatest in
-    the row, ``margin_m`` = ``tether_m`` - ``reach_m`` (empty where the tether's length is not given).
+    the row, ``margin_m`` = ``tether_m`` - ``reach_m`` (empty where the tether's length is not given, or the
+    reach not known: `Lie`).
     """
     rows = []
     for tether in tethers.values():
@@ -150,10 +154,12 @@ def tethers_table(tethers: Mapping[str, Tether]) -> pd.DataFrame:
         lasting = (lie for lie in tether.lies
                    if lie.passage.route or lie.passage.finish_min > lie.passage.start_min)
         # A leg by its identity, so that it joins no other; a stay by its line, which a hook move changes.
-        for _, lies in groupby(lasting, lambda lie: id(lie) if lie.passage.route else lie.line):
+        for _, lies in groupby(lasting, lambda lie: id(lie) if lie.passage.route else (
+                lie.line, lie.passage.is_known, isnan(lie.reach_m))):
             group = list(lies)
             first, last, reach = group[0].passage, group[-1].passage, group[0].reach_m
-            rows.append((tether.crew, first.start_min, last.finish_min, first.place, first.to_place,
+            rows.append((tether.crew, first.start_min, last.finish_min,
+                         first.place if first.is_known else "", first.to_place,
                          group[0].line[0], reach, length, length - reach))
     frame = ShownTable(rows, columns=TETHER_COLUMNS)
     return frame.sort_values(["from_min", "crew"], kind="stable").reset_index(drop=True)
@@ -315,9 +321,9 @@ def crossings(one: Tether, two: Tether) -> Iterator[Crossing]:
 
 
 def _meetings(one: Tether, two: Tether) -> Iterator[Crossing]:
-    legs = [lie.passage for lie in two.lies if lie.passage.route is not None]
+    legs = [lie.passage for lie in two.lies if lie.passage.route is not None and lie.passage.is_known]
     when = Spans((leg.start_min, leg.finish_min) for leg in legs)
-    for mine in (lie.passage for lie in one.lies if lie.passage.route is not None):
+    for mine in (lie.passage for lie in one.lies if lie.passage.route is not None and lie.passage.is_known):
         for other in (legs[number] for number in when.touching(mine.start_min, mine.finish_min)):
             if (mine.place, mine.to_place) == (other.to_place, other.place):  # who follow do not cross
                 begin, end = max(mine.start_min, other.start_min), min(mine.finish_min, other.finish_min)
@@ -336,11 +342,12 @@ def _passings(mover: Tether, stander: Tether) -> Iterator[Crossing]:
         here, at = lie.passage.to_place, lie.passage.finish_min
         # Who turns round takes the line in again, and passes nobody.
         turns_round = then.passage.to_place == lie.passage.place
-        if lie.passage.route is None or then.passage.route is None or turns_round:
+        if lie.passage.route is None or then.passage.route is None or turns_round or isnan(lie.to_reach_m):
             continue
         for stay in (stays[number] for number in when.touching(at, at)):
             begin, end = stay[0].passage.start_min, stay[-1].passage.finish_min
-            if stay[0].passage.place == here and begin + ROUNDING_MIN < at < end - ROUNDING_MIN:
+            is_here = stay[0].passage.place == here and not isnan(stay[0].reach_m)
+            if is_here and begin + ROUNDING_MIN < at < end - ROUNDING_MIN:
                 line = next(other.line for other in reversed(stay) if other.passage.start_min <= at)
                 if shared := _routes_into(lie.ahead, here) & _routes_into(line, here):
                     # The least id of several: the order of a set is no answer to build on.

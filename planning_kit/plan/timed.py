@@ -265,8 +265,9 @@ class TimedPlan(Times):
     @cached_property
     def passages(self) -> Mapping[str, tuple[Passage, ...]]:
         """Where each crew member stands or which route they are on, in order."""
-        return {crew.crew: crew_passages(self.travels[crew.crew], crew.metres_per_min, self.lanes[crew.crew])
-                for crew in self.scenario.records.crew}
+        airlock = self.scenario.settings.airlock_place
+        return {crew.crew: crew_passages(self.travels[crew.crew], crew.metres_per_min, self.lanes[crew.crew],
+                                         airlock) for crew in self.scenario.records.crew}
 
     @property
     def cautions_on_the_way(self) -> pd.DataFrame:

@@ -104,6 +104,10 @@ def closing_lines(plan: TimedPlan) -> Iterator[str]:
     if out:
         yield f"Stays outside: {'; '.join(out)}."
     for row in plan.return_summary.to_dict("records"):
+        if math.isnan(row["time_back_min"]):
+            yield (f"{row['crew']}, way back, {row['case']}: not known from "
+                   f"{pet_label(row['at_min'], 'down')} on (a step has no place).")
+            continue
         back = "" if math.isinf(row["time_back_min"]) else (
             f", {minutes(row['time_back_min'], 'up')} from {plan.scenario.settings.airlock.safety}")
         yield (f"{row['crew']}, way back, {row['case']}: least margin {signed(row['margin_min'])} at "

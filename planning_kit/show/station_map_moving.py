@@ -10,7 +10,7 @@ import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite
+from math import isfinite, isnan
 
 from planning_kit.inputs.shown_text import one_line, plotly_text, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label
@@ -127,11 +127,15 @@ def person_lines(person: Person, moment: Moment, titles: Mapping[str, str],
     name = " ".join(part for part in (doing.step, one_line(doing.title)) if part)
     whole = "" if person.tether_m is None else f" of {person.tether_m:g}"
     return [f"{name}.", _where(person, titles), _hands(moment.held_by(person.crew), with_signs),
-            f"Tether hooked at {person.hook}, {number_label(person.reach_m, 'up')}{whole} m out."]
+            f"Tether hooked at {person.hook}, " + (
+                "how far out is not known." if isnan(person.reach_m) else
+                f"{number_label(person.reach_m, 'up')}{whole} m out.")]
 
 
 def _where(person: Person, titles: Mapping[str, str]) -> str:
     place = titles.get(person.place) or person.place
+    if not person.is_known:
+        return f"Place not known, drawn as if from {place}."
     if person.route is None:
         return f"At {place} ({person.place})."
     kind = route_kind(person.route)

@@ -17,7 +17,7 @@ from planning_kit.show.chart_rows import Words
 from planning_kit.show.palette import Theme, theme_named
 from planning_kit.show.swimlane_bars import Trace
 from planning_kit.show.swimlane_scene import EDGE_MIN
-from planning_kit.show.wording import NO_WAY, exceptions
+from planning_kit.show.wording import NO_WAY, NOT_KNOWN, exceptions
 
 # The "bright" and "vibrant" qualitative schemes of P. Tol, SRON/EPS/TN/09-002 (values from memory): readable
 # on white and on dark, told apart by the colour-blind; the dashes tell the same without colour.
@@ -104,7 +104,8 @@ def _worst_trace(worst: Mapping[Any, Any], theme: Theme, words: Words) -> Trace:
 
 
 def _left_words(margin_min: float) -> str:
-    return f"{number_label(margin_min, 'down')} min" if math.isfinite(margin_min) else NO_WAY
+    return NOT_KNOWN if math.isnan(margin_min) else (
+        f"{number_label(margin_min, 'down')} min" if math.isfinite(margin_min) else NO_WAY)
 
 
 def _when(crew: str, minute: float, words: Words) -> str:
@@ -184,7 +185,7 @@ def _oxygen_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Pan
             _margin_trace(own, column, name, words, look)
             for column, (name, look) in zip(columns, _margin_looks(theme).items(), strict=True)])
         traces += [_worst_trace(row, theme, words) for row in worst.to_dict("records")
-                   if row["case"].startswith("emergency")]
+                   if row["case"].startswith("emergency") and not math.isnan(row["margin_min"])]
         heading = f"<b>{crew}: emergency oxygen left over after the way back</b> · {_turn_back(plan, worst)}"
         yield _Panel(heading, "min", traces, *_span(traces))
 
@@ -195,6 +196,8 @@ def _turn_back(plan: TimedPlan, worst: pd.DataFrame) -> str:
     by = latest_turn_back_min(worst, str(worst["crew"].iloc[0]))
     if broken := list(exceptions(plan, str(worst["crew"].iloc[0]), "alone")):
         return plotly_text(f"exception, no time to turn back by: {'; '.join(broken)}")
+    if math.isnan(by):
+        return f"{NOT_KNOWN}, nor when to turn back: a step has no place"
     if by < plan.end_min - plan.network.ends_min:
         return f"alone, turn back by {pet_label(by, 'down')}"
     return f"alone the reserve is kept all the way; begin ingress by {pet_label(by, 'down')} at the latest"

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from planning_kit.inputs.shown_text import one_line, plotly_paragraph, plotly_text, shortened
+from planning_kit.inputs.timeline_sheet import Baseline
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import WORK
@@ -238,20 +239,23 @@ def _row_labels(scene: Scene) -> dict[float, str]:
     return labels
 
 
-def swimlane(plan: AnyPlan, baseline: AnyPlan | None = None, theme: str = "light") -> chart.Chart:
+def swimlane(plan: AnyPlan, baseline: AnyPlan | Baseline | None = None,
+             theme: str = "light") -> chart.Chart:
     """Draw ``plan`` as lanes over time: light, links, EV1, EV2, others at work, inhibits, limits.
 
-    ``baseline`` is another plan, whose steps are shown as hollow ghosts beside the lanes. ``theme`` is
+    ``baseline`` is another plan, or what an old sheet said (`read_timeline`): its steps are shown as hollow
+    ghosts beside the lanes. ``theme`` is
     ``light`` or ``dark``; the chart brings its own ground, so that either reads in any notebook. The x axis
     counts milliseconds of PET and is labelled in PET below and GMT above; bars carry ``[step, crew, kind]``
     as custom data. Raises `ScenarioError` for another theme and for what is no plan.
     """
     timed = as_plan(plan)
-    before = None if baseline is None else as_plan(baseline, "baseline")
+    before = baseline if baseline is None or isinstance(baseline, Baseline) else as_plan(baseline, "baseline")
     return chart.Chart(**swimlane_spec(timed, before, theme))
 
 
-def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | None = None, theme: str = "light") -> dict[str, Any]:
+def swimlane_spec(plan: TimedPlan, baseline: TimedPlan | Baseline | None = None,
+                  theme: str = "light") -> dict[str, Any]:
     """The same chart as plain ``data`` and ``layout`` of a plotly figure, for a widget that redraws often.
 
     Making a figure of it costs several times as much as drawing it does: plotly checks every attribute.

@@ -8,12 +8,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from planning_kit.inputs.fields import SUITED
+from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import one_line
+from planning_kit.inputs.timeline_sheet import Baseline
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import Finding, findings_in
-from planning_kit.plan.activities import Activity
+from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show import chart_rows
@@ -186,7 +189,7 @@ class Scene:
         return -EDGE_MIN, max(self.plan.safe_min, *(minute for minute, _ in self.limits.values())) + EDGE_MIN
 
 
-def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene:
+def scene_of(plan: TimedPlan, baseline: TimedPlan | Baseline | None, theme: Theme) -> Scene:
     """Read everything that the chart needs from a plan."""
     records = plan.scenario.records
     crew, actors = [member.crew for member in records.crew], [actor.actor for actor in records.actors]
@@ -204,8 +207,12 @@ def scene_of(plan: TimedPlan, baseline: TimedPlan | None, theme: Theme) -> Scene
                       with_findings=marked))
 
 
-def _by_start(plan: TimedPlan) -> list[Activity]:
-    return sorted(chart_rows.rows_of(plan), key=lambda row: row.start_min)
+def _by_start(plan: TimedPlan | Baseline) -> list[Activity]:
+    rows = chart_rows.rows_of(plan) if isinstance(plan, TimedPlan) else [
+        Activity(crew, WORK, step, "", title, "", "", start, finish)
+        for step, (who, start, finish, title) in plan.items()
+        for crew in (SUITED if who == BOTH else (who,))]
+    return sorted(rows, key=lambda row: row.start_min)
 
 
 def _limits(plan: TimedPlan) -> dict[str, tuple[float, str]]:

@@ -95,6 +95,7 @@ class Names:
         return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.pet_zero))})"
 
 
+NOT_KNOWN = "not known"
 NO_WAY = "no way"
 """Instead of the minutes of a way home that there is not, and of its margin."""
 
@@ -109,7 +110,7 @@ def signed(value: float, unit: str = "min") -> str:
     if value == -math.inf:
         return NO_WAY
     if not math.isfinite(value):
-        return "not known"
+        return NOT_KNOWN
     return f"{rounded(value, 'down', 1):+.1f} {unit}".replace("-", "−")
 
 

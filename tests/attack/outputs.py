@@ -20,12 +20,13 @@ from typing import Any
 
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.raw import csv_row
 from tests.attack.hostile import FORGED, FREE_NAME, ORBIT_NAME, PAYLOADS, SMALL, TERMINAL
 from tests.edits import with_row
 from tests.inputs.small_folder import as_csv
 
 WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, pk.Proposals, pk.Proposal, pk.Comparison, pk.Briefing,
-          pk.Moment)
+          pk.Moment, pk.Timeline)
 """Types whose public attributes are outputs, too."""
 METHODS: Mapping[str, Mapping[str, Any]] = {
     "delay_curve": {"step": "B2", "up_to_min": 5}, "explain": {"step": "B3"}, "gain": {"step": "B3"},
@@ -120,6 +121,14 @@ class Attack:
         """The same folder again, to be written to."""
         return Path(shutil.copytree(self.folder, self.above / f"{self.folder.name} copy"))
 
+    @property
+    def old_sheet(self) -> Path:
+        """A sheet of times in which every payload is a block, and a remark."""
+        rows = [["PET", "EV1", "EV2"], *([f"0:{at:02}", text, ""] for at, text in enumerate(PAYLOADS))]
+        rows += [["1:30", "", ""], *(["", "", text] for text in PAYLOADS)]
+        (self.above / "old sheet.csv").write_text("\n".join(map(csv_row, rows)), encoding="utf-8")
+        return self.above / "old sheet.csv"
+
     def arguments(self) -> Mapping[str, Mapping[str, Any]]:
         """How each public function is called; classes are walked where they turn up."""
         plan, orbit = self.plan, pk.load_orbit(self.folder / ORBIT_NAME)
@@ -132,6 +141,7 @@ class Attack:
                              "pet_zero_utc": "2031-09-03T07:30:00Z", "orbit": self.folder / ORBIT_NAME,
                              "crew": {"EV1": {"name": PAYLOADS[5]}}},
             "time_plan": {"scenario": self.scenario},
+            "read_timeline": {"file": self.old_sheet},
             "find_plan": {"scenario": self.scenario, "effort": "quick", "seconds": 3.0},
             "read_log": {"file_or_folder": self.folder},
             "append_log": {"file_or_folder": self.copy, "event": "finished", "step": "C1",
@@ -151,7 +161,8 @@ class Attack:
         """How every method is called."""
         return {
             **METHODS, "accept": {"finding": self._finding, "by": PAYLOADS[4], "why": PAYLOADS[-5]},
-            "compare": {"other": self.changed}, "with_cuts": {"cuts": self.plan.cuts(samples=100)},
+            "compare": {"other": self.changed}, "into": {"scenario": self.scenario},
+            "with_cuts": {"cuts": self.plan.cuts(samples=100)},
             "write_workbook": {"file": self.above / "outing.xlsx"},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 

@@ -28,7 +28,7 @@ CONTRACT = {
     "steps": "step task crew place title minutes_low minutes_likely minutes_high after light same_window "
              "exertion foothold takes leaves uses hooks link caution | windows travel_extra_min wait_at "
              "safe_orderly_min safe_now_min make_safe caution_class via_places moves rides checks "
-             "clears when late_margin_min helper",
+             "clears when late_margin_min helper block",
     "gaps": "first_step then_step min_gap max_gap reason | first_at then_at if_missed",
     "inhibits": "inhibit title owner from_step until_step lead_min reason | needed_by hold_max_min window "
                 "safe_after_min confirmed_by restore_min",

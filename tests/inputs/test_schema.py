@@ -97,7 +97,7 @@ BAD: list[tuple[str, Any]] = [
     ("steps.0.after", ["a b"]),
     ("steps.0.takes", ["a<b<c"]),
     ("steps.0.step", "a b"),
-    ("steps.0.place", None),
+    ("steps.0.block", 3),
     ("steps.0.plcae", "mid"),
     ("crew.0.metres_per_min", 0),
     ("crew.0.crew", "EV3"),

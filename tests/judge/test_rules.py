@@ -81,6 +81,9 @@ IMPOSSIBLE_BESIDE_THE_OTHERS = {
     ("links", "no-relays"): "told where no relays are given; with relays it is not-covered",
     ("looks", "no-every-min"): "told where every_min is not given; with it it is no-look",
     ("accepted", "unreadable"): "told of a file of acceptances of which then no row counts",
+    ("blocks", "place-not-known"): "of early plans: it hides what hangs on a place (test_blocks.py)",
+    ("blocks", "longer-than-block"): "of a block beside its steps (test_blocks.py)",
+    ("blocks", "shorter-than-block"): "of a block beside its steps (test_blocks.py)",
 }
 
 

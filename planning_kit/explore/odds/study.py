@@ -20,6 +20,7 @@ from planning_kit.explore.odds.sampled_outing import Outing
 from planning_kit.explore.odds.sampled_plans import SampledPlans, broken_reasons, cut_rules, time_samples
 from planning_kit.explore.odds.sampling import CHUNK, TOGETHER, Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Gap, Task
+from planning_kit.plan.build import last_places, work_order
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.plan_times import PlannedWindow, planned_windows
 from planning_kit.plan.timed import TimedPlan
@@ -137,9 +138,13 @@ def _over_min(outing: Outing, gap: Gap, starts: np.ndarray, finishes: np.ndarray
 
 def _inside(outing: Outing, draws: Draws, finishes: np.ndarray) -> np.ndarray:
     """PET at which those who worked on each step would be inside, going home at once; others: its finish."""
-    inside, settings = finishes.copy(), outing.records.settings
-    for row, step in zip(inside, outing.records.steps, strict=True):
-        ways = [outing.travels[who].time_min(step.place, settings.airlock_place) * draws.travel[who]
+    inside, settings, steps = finishes.copy(), outing.records.settings, outing.records.steps
+    airlock, orders = settings.airlock_place, {who: work_order(steps, who) for who in outing.travels}
+    # From the last place known, as in the timing.
+    here = {(who, number): place for who, order in orders.items()
+            for number, place in zip(order, last_places(steps, order, airlock)[1:], strict=True)}
+    for number, (row, step) in enumerate(zip(inside, steps, strict=True)):
+        ways = [outing.travels[who].time_min(here[who, number], airlock) * draws.travel[who]
                 for who in step.people if who in outing.travels]
         if ways:  # the one who has the longer way ends it
             row += np.max(ways, axis=0) + settings.airlock.ends_min

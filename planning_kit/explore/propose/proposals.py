@@ -28,6 +28,7 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import When, as_utc, number_label, pet_label
 from planning_kit.judge.review import LEAST_TOLD, carry_h, cushioned_end_min, given_way_min, walk_min
+from planning_kit.plan.build import placeless
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
 
 MOVE_COLUMNS = ["kind", "crew", "what", "words"]
@@ -223,6 +224,10 @@ def search_orders(
     work = mapped(executor)
     earliest, latest = _read_window(scenario, pet_zero_window, pet_zero_every_min)
     judges = [judge_for(scenario, limit_min, cushion, each) for each in goals for _ in range(seeds)]
+    if lost := placeless(scenario.records.steps):
+        return Proposals(current=judges[0].current, found=(), verdict=(
+            f"not searched: {' '.join(lost)} without a place, so that ways and hooks of another order are "
+            "not known; name the places, or detail these blocks"))
     freedom = Freedom(earliest=earliest, latest=latest, limit_min=judges[0].limit_min,
                       pet_zero_every_min=pet_zero_every_min, cushion=cushion, free=order)
     budgets = [Budget(amount, seconds, seed=seed) for _ in goals for seed in range(1, seeds + 1)]

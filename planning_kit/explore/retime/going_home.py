@@ -105,8 +105,8 @@ def going_home(plan: TimedPlan, how: str, at_min: object = None) -> pd.DataFrame
                                 REPRESS_TITLE: airlock.repress_safe_min}
     if how == ABORT and airlock.emergency_repress_safe_min is not None:
         stages = {EMERGENCY_TITLE: airlock.emergency_repress_safe_min}
-    meet = max(home.inside_min - home.airlock_min for home in homes)
-    at, until = homes[0].at_min, max(home.inside_min for home in homes)
+    meet = float(np.max([home.inside_min - home.airlock_min for home in homes]))
+    at, until = homes[0].at_min, float(np.max([home.inside_min for home in homes]))  # NaN if one is
     kept = (hold.inhibit for hold in plan.inhibit_holds
             if hold.set_by_min <= at <= hold.lift_after_min)  # lifted only when it is called
     rows = [(each.owner, f"Keep {each.inhibit} ({each.title or each.inhibit}) until both are inside",
@@ -150,6 +150,8 @@ def _sequence(plan: TimedPlan, home: _Home, meet: float, stages: Mapping[str, fl
         yield home.crew, f"Make {home.step} safe: {words}", home.safe_min, now, now + home.safe_min
         now += home.safe_min
     way = home.back_min - home.airlock_min
+    if np.isnan(way):
+        yield home.crew, "Go home: how long is not known, as the step has no place", way, now, way
     if way > 0:
         yield home.crew, _way_words(plan, home), way, now, now + way
         now += way

@@ -32,7 +32,8 @@ _Spell = tuple[float, float]
 def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: float) -> Happened:
     """The scenario of ``base`` with everything in ``states`` written into it; PET 0 as it was (UTC)."""
     table = base.scenario.steps
-    rows = [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
+    every = [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
+    rows = [row for row in every if row["step"] in states.by_step]  # a block with steps is no work
     home = dict.fromkeys(_give_up(rows, base.scenario.records, states), INSIDE)
     done: list[tuple[tuple[float, ...], dict[str, object]]] = []
     fixed: dict[str, float] = {}
@@ -45,7 +46,8 @@ def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: flo
         fixed.update({name: start for name, (start, _) in zip(names, here, strict=True)})
         parts.update({name: state.step.step for name in names if name != state.step.step})
     done.sort(key=lambda entry: entry[0])
-    frames = {"steps": pd.DataFrame([row for _, row in done], columns=table.columns),
+    blocks = [row for row in every if row["step"] not in states.by_step]
+    frames = {"steps": pd.DataFrame([*(row for _, row in done), *blocks], columns=table.columns),
               **_with_parts(base.scenario, parts)} if fixed or states.put_back else {}
     skipped = [name for name, state in states.by_step.items() if state.status == DROPPED]
     left = tuple(_left_out(states.by_step[name]) for name in skipped)

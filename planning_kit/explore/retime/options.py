@@ -39,6 +39,7 @@ from planning_kit.judge.drop_order import drop_order, may_be_cut, may_go, task_s
 from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
 from planning_kit.judge.review import Review, review, stops_in
 from planning_kit.plan.activities import Activity
+from planning_kit.plan.build import placeless
 from planning_kit.plan.custody import is_in
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import Outside, TimedPlan
@@ -148,7 +149,9 @@ def _notes(plan: TimedPlan, outside: Outside, looked: Sequence[Reviewed], shared
     if stuck:
         yield Option(f"Cannot be given up: {', '.join(stuck)}: {NOT_KNOWN}", GIVE_UP, {})
     if search is not None and not any(each.option.kind == REORDER for each in looked):
-        yield Option(f"No better order found{search.how_it_ended}", REORDER, {})
+        lost = placeless(plan.steps)
+        yield Option(f"No better order searched for: {' '.join(lost)} without a place" if lost else
+                     f"No better order found{search.how_it_ended}", REORDER, {})
 
 
 def _searched(plan: TimedPlan, search: Budget | None) -> Iterator[Option]:

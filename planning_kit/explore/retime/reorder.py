@@ -16,7 +16,7 @@ from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.order_search import Better, Judge, OrderSearch
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.records import BOTH, Records, Step, Task
-from planning_kit.plan.build import travel_into, work_order
+from planning_kit.plan.build import placeless, travel_into, work_order
 from planning_kit.plan.network import HATCH, ORDER, TURN, on_grid
 from planning_kit.plan.order_timing import Past
 from planning_kit.plan.past import Whereabouts
@@ -106,7 +106,8 @@ def _ready(plan: TimedPlan, who: Whereabouts, position: int) -> float:
     step, travel, free = plan.steps[position], plan.travels[who.crew], 0.0
     here = plan.scenario.settings.airlock_place
     for begun in (i for i in work_order(plan.steps, who.crew) if i in plan.network.fixed):
-        here, free = plan.steps[begun].place, float(plan.starts[begun] + on_grid(plan.durations[begun]))
+        here = plan.steps[begun].place or here
+        free = float(plan.starts[begun] + on_grid(plan.durations[begun]))
     ready = free + float(on_grid(travel_into(step, travel, here) + step.travel_extra_min))
     # Who is underway to it goes on at no cost; to anything else the way begins where they can turn.
     return ready if step.step == who.bound_for else max(ready, who.quickest(travel, step)[0])
@@ -179,6 +180,8 @@ def _windows(plan: TimedPlan) -> dict[str, np.ndarray]:
 def better_orders(plan: TimedPlan, budget: Budget) -> Iterator[Better]:
     """Better orders of the rest of a re-timed plan: with all of it, then so that it keeps a limit."""
     rest = rest_of(plan)
+    if placeless(plan.steps):
+        return
     if not any(len(lane) > 1 for lane in as_written(rest.records, plan.pet_zero).lanes.values()):
         return
     is_lost = plan.end_min > plan.hard_min  # then what keeps a limit comes first, whatever it leaves out

@@ -19,7 +19,7 @@ from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.hazard_wording import HazardWords, class_rank, controls_words, limit_words, title_of
 from planning_kit.show.pack.content import Column, Row, Section, Table, percent, pet, table_of
-from planning_kit.show.wording import NO_WAY, Names, OpenFindings, exceptions
+from planning_kit.show.wording import NO_WAY, NOT_KNOWN, Names, OpenFindings, exceptions
 from planning_kit.sky.orbit import Orbit, elements_age_note
 
 _LONGEST_ABOUT = 24  # the finding itself names them all
@@ -153,7 +153,9 @@ def _tethers(plan: TimedPlan) -> Table:
     for crew in plan.travels:
         own = plan.tethers[plan.tethers["crew"] == crew]
         for _, stay in own.groupby((own["hook"] != own["hook"].shift()).cumsum()):
-            worst = stay.loc[[stay["reach_m"].idxmax()]].to_dict("records")[0]
+            # With a reach that is not known the greatest is not known: such a row comes first.
+            worst = stay.sort_values("reach_m", ascending=False, kind="stable",
+                                     na_position="first").to_dict("records")[0]
             rows.append({**worst, "from_min": stay["from_min"].iloc[0],
                          "until_min": stay["until_min"].iloc[-1]})
     return table_of(
@@ -183,7 +185,8 @@ _STORE_SIDES: tuple[tuple[str, Side], ...] = (
 
 
 def _or_no_way(column: str) -> Callable[[Row], object]:
-    return lambda row: NO_WAY if math.isinf(row[column]) else row[column]
+    return lambda row: (NOT_KNOWN if math.isnan(row[column]) else
+                        NO_WAY if math.isinf(row[column]) else row[column])
 
 
 def margins_section(plan: TimedPlan) -> Section:
@@ -194,7 +197,8 @@ def margins_section(plan: TimedPlan) -> Section:
 
     def turn_back(row: Row) -> str:
         is_broken = (row["crew"], row["case"]) in broken
-        return "exception" if is_broken else pet_label(row["turn_back_by_min"], "down")
+        return "exception" if is_broken else (
+            NOT_KNOWN if math.isnan(row["turn_back_by_min"]) else pet_label(row["turn_back_by_min"], "down"))
 
     return Section("margins", "Suit and return margins", words, (
         table_of(plan.suit_summary, "Suits", "Consumables at the end of the outing",

@@ -7,7 +7,7 @@ out silently: a shorter form says so and where the rest is.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import inf, isfinite, nan
+from math import inf, isfinite, isnan, nan
 
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
@@ -160,7 +160,9 @@ class _Sheet:
                 continue
             rows = ways[(ways["crew"] == self.crew) & ways["case"].str.endswith(how)].to_dict("records")
             first = min(((row["turn_back_by_min"], row["case"]) for row in rows), default=None)
-            if first is not None:
+            if any(isnan(row["turn_back_by_min"]) for row in rows):
+                told.append(f"{how} not known (a step has no place)")
+            elif first is not None:
                 by_min, case = first
                 when = pet_label(by_min, "down") + (", past" if by_min < self.from_min else "")
                 told.append(f"{how} {when} ({case.partition(',')[0]})")
