@@ -21,10 +21,10 @@ from .inputs.new_scenario import new_scenario as new_scenario
 from .inputs.scenario import Scenario as Scenario
 from .inputs.scenario import load_scenario as load_scenario
 from .inputs.schema import format_reference as format_reference
-from .judge.promises import Promises as Promises
 from .inputs.timeline_sheet import Baseline as Baseline
 from .inputs.timeline_sheet import Timeline as Timeline
 from .inputs.timeline_sheet import read_timeline as read_timeline
+from .judge.promises import Promises as Promises
 from .open_desk import workbench as workbench
 from .plan.moments import Moment as Moment
 from .show.chart import Chart as Chart

@@ -234,7 +234,8 @@ class Step:
         default=0.0, may_be_absent=True, example="5")] = 0.0
     helper: Annotated[bool, column("yes_no", "it only moves a hook, takes or leaves: a search may "
         "leave it out, or do so elsewhere", may_be_absent=True)] = False
-    block: Annotated[str, reference("the block that it details", "steps", may_be_absent=True)] = ""
+    block: Annotated[str, reference("the block that it details", "steps", may_be_absent=True,
+        example="KNU")] = ""
     row: int = 0
 
     @property

@@ -5,7 +5,7 @@ A passage is a stretch of one crew member's time at one place or on one route; a
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate, pairwise
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
