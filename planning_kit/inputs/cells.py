@@ -11,13 +11,15 @@ from planning_kit.inputs.fields import Field
 from planning_kit.inputs.hazard_words import parse_controls, parse_pairs, parse_points, parse_when
 from planning_kit.inputs.records import ItemMove
 from planning_kit.inputs.times import pet_typed
+from planning_kit.inputs.units import converted, units_of
 
 ID_PATTERN = r"[A-Za-z0-9._-]+"
-NUMBER_PATTERN = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?"
+NUMBER_PATTERN = r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?"
 MOVE_PATTERN = rf"(?:({ID_PATTERN}):)?({ID_PATTERN})(?:<({ID_PATTERN})|>({ID_PATTERN}))?"
 
 _ID = re.compile(ID_PATTERN)
 _NUMBER = re.compile(NUMBER_PATTERN)
+WITH_UNIT = re.compile(rf"(?P<number>{NUMBER_PATTERN})\s*(?P<unit>[A-Za-z%°/][A-Za-z%°/ ·.-]{{0,30}})")
 _MOVE = re.compile(MOVE_PATTERN)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _IN_WORDS = {"points": parse_points, "when": parse_when, "controls": parse_controls, "pairs": parse_pairs}
@@ -116,15 +118,29 @@ def _move(text: str) -> ItemMove:
 
 
 def parse_number(text: str, field: Field) -> float | int:
-    """A finite number inside the field's bounds, whole where the field counts."""
+    """A finite number inside the field's bounds, whole where the field counts; see `number_said`."""
+    return in_bounds(number_said(text, field), field)
+
+
+def number_said(text: str, field: Field) -> float:
+    """The number that a text says, in the field's unit: alone, or typed with a unit of the same kind."""
     text = text.strip()
-    if not _NUMBER.fullmatch(text):
-        if text.lower().lstrip("+-") in ("nan", "inf", "infinity"):
-            raise CellFault("must be a finite number; leave the cell empty where nothing is given")
-        words = "".join(f", or {word}" for word in field.words) + did_you_mean(text, field.words)
-        raise CellFault(f"must be {'a whole number' if field.kind == 'count' else 'a number'}"
-                        f"{words or _number_hint(text, field)}")
-    return in_bounds(float(text), field)
+    if _NUMBER.fullmatch(text):
+        return float(text)
+    allowed = units_of(field.unit)
+    if allowed and (typed := WITH_UNIT.fullmatch(text)):
+        if (unit := " ".join(typed["unit"].split())) not in allowed:
+            raise CellFault(f"must be a number in {field.unit}, or one with one of these units: "
+                            f"{', '.join(allowed)}{did_you_mean(unit, tuple(allowed))}")
+        try:
+            return converted(float(typed["number"]), unit, field.unit)
+        except (OverflowError, ValueError):  # too large for a float, before or after
+            raise CellFault("must be a finite number") from None
+    if text.lower().lstrip("+-") in ("nan", "inf", "infinity"):
+        raise CellFault("must be a finite number; leave the cell empty where nothing is given")
+    words = "".join(f", or {word}" for word in field.words) + did_you_mean(text, field.words)
+    raise CellFault(f"must be {'a whole number' if field.kind == 'count' else 'a number'}"
+                    f"{words or _number_hint(text, field)}")
 
 
 def _number_hint(text: str, field: Field) -> str:
@@ -134,10 +150,9 @@ def _number_hint(text: str, field: Field) -> str:
     clock = re.fullmatch(r"([0-9]{1,3}):([0-5][0-9])", text)
     if clock and field.unit == "min":
         return f"; write minutes as a plain number: {60 * int(clock[1]) + int(clock[2])}"
-    with_unit = re.fullmatch(rf"({NUMBER_PATTERN})\s*[A-Za-z%°/]{{1,12}}\.?", text)
-    if with_unit:
+    if with_unit := WITH_UNIT.fullmatch(text):
         unit = f", in {field.unit}," if field.unit else ""
-        return f"; write the number alone{unit} without its unit: {with_unit[1]}"
+        return f"; write the number alone{unit} without its unit: {with_unit['number']}"
     return ""
 
 

@@ -8,9 +8,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.cells import number_said
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.source import Checked, content_digest
+from planning_kit.inputs.typed_settings import setting_fields
 
 INPUT_CHANGES = ["table", "row", "change", "column", "before", "after", "words"]
 ADDED, REMOVED, CHANGED, MOVED, RENAMED = "added", "removed", "changed", "moved", "renamed"
@@ -39,9 +41,10 @@ def compare_inputs(a: Checked, b: Checked) -> pd.DataFrame:
 
 def _keys(file: str, written: Callable[[object], str], before: Mapping[str, object],
           after: Mapping[str, object]) -> Iterator[Change]:
+    fields = setting_fields()
     for key in dict.fromkeys([*before, *after]):
         old, new = before.get(key), after.get(key)
-        if old != new:
+        if _number_or_itself(old, fields.get(key)) != _number_or_itself(new, fields.get(key)):
             yield _cell(file, key, "", written(old), written(new))
 
 
@@ -52,6 +55,13 @@ def flat(data: Mapping[str, object], above: str = "") -> dict[str, object]:
         name = f"{above}{key}"
         found |= flat(value, f"{name}.") if isinstance(value, Mapping) else {name: value}
     return found
+
+
+def _number_or_itself(value: object, field: Field | None) -> object:
+    """A setting; one that was typed with a unit as its number."""
+    if field is not None and field.is_number and isinstance(value, str) and value not in field.words:
+        return number_said(value, field)
+    return value
 
 
 def _written(value: object) -> str:
@@ -142,7 +152,7 @@ def _meaning(text: str, field: Field | None) -> object:
     if not text and field.default is not None:
         text = str(field.default)
     if field.is_number:
-        return float(text) if text else None
+        return number_said(text, field) if text else None
     if field.is_list:
         return tuple(text.split())
     return text or ("no" if field.kind == "yes_no" else "")

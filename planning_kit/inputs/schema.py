@@ -8,6 +8,7 @@ Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenari
 """
 
 import json
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import datetime
@@ -19,7 +20,7 @@ import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.accepted import ACCEPTED
-from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN
+from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN, NUMBER_PATTERN
 from planning_kit.inputs.fields import Field, Section, Table
 from planning_kit.inputs.input_changes import flat
 from planning_kit.inputs.log_format import LOG
@@ -27,6 +28,7 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import WholeTable, shortened
 from planning_kit.inputs.times import PET_PATTERN, moment_text
 from planning_kit.inputs.typed_tables import number_text
+from planning_kit.inputs.units import units_of
 
 _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 
@@ -78,7 +80,7 @@ def _value_schema(field: Field, *, in_toml: bool) -> dict[str, Any]:
     if not in_toml and not field.needed:
         if "enum" in schema:
             schema["enum"].append(None)
-        schema["type"] = [schema["type"], "null"]
+        schema["type"] = [*np.atleast_1d(schema["type"]).tolist(), "null"]
     unit = f" [{field.unit}]" if field.unit else ""
     return {"description": f"{field.about}{unit}", **schema}
 
@@ -86,7 +88,9 @@ def _value_schema(field: Field, *, in_toml: bool) -> dict[str, Any]:
 def _entry_schema(field: Field) -> dict[str, Any]:
     """What one entry of a list, or the whole cell, may hold."""
     if field.is_number or field.kind == "numbers":
-        number = {"type": "integer" if field.kind == "count" else "number", **_bounds(field)}
+        number: dict[str, Any] = {"type": "integer" if field.kind == "count" else "number", **_bounds(field)}
+        if units := "|".join(map(re.escape, units_of(field.unit))):
+            number |= {"type": ["number", "string"], "pattern": f"^{NUMBER_PATTERN} *({units})$"}
         return {"anyOf": [number, {"type": "string", "enum": list(field.words)}]} if field.words else number
     if field.choices or field.kind == "yes_no":
         return {"type": "string", "enum": list(field.choices or ("yes", "no"))}

@@ -21,12 +21,14 @@ from tomlkit.exceptions import TOMLKitError
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import (
+    WITH_UNIT,
     CellFault,
     did_you_mean,
     empty_value,
     in_bounds,
     parse_cell,
     parse_moment,
+    parse_number,
     plain_text,
 )
 from planning_kit.inputs.faults import Faults
@@ -47,6 +49,7 @@ from planning_kit.inputs.setting_records import (
     Suit,
     UsedBefore,
 )
+from planning_kit.inputs.units import units_of
 
 T = TypeVar("T")
 Values = dict[str, object]
@@ -153,6 +156,8 @@ def _parse_key(value: object, field: Field) -> object:
 
 
 def _number(value: object, field: Field) -> float | int:
+    if isinstance(value, str) and units_of(field.unit) and WITH_UNIT.fullmatch(value.strip()):
+        return parse_number(value, field)
     if isinstance(value, bool) or not isinstance(value, int | float):
         words = "".join(f', or "{word}" with them' for word in field.words)
         hint = did_you_mean(value, field.words) if isinstance(value, str) else ""

@@ -45,8 +45,10 @@ def value_typed(text: str, field: Field) -> object:
     return text.split() if field.kind == "names" else text
 
 
-def _as_typed(text: str, number: float) -> float:
-    """95 stays 95 in the file: else what was saved would read as another's change of it."""
+def _as_typed(text: str, number: float) -> float | str:
+    """95 stays 95 in the file: else what was saved would read as another's change of it; so does 5 ft."""
+    if text.strip()[-1].isalpha():
+        return text.strip()
     return int(number) if text.strip().lstrip("+-").isdigit() else number
 
 

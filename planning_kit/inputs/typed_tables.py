@@ -15,7 +15,14 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.cells import CellFault, did_you_mean, empty_value, parse_cell, parse_number
+from planning_kit.inputs.cells import (
+    CellFault,
+    did_you_mean,
+    empty_value,
+    number_said,
+    parse_cell,
+    parse_number,
+)
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.raw import RawTable
@@ -180,7 +187,8 @@ def frame_of(table: Table, raw: RawTable | None) -> pd.DataFrame:
 
 def _column(texts: list[str], field: Field | None) -> pd.Series:
     if field is not None and field.is_number:
-        return pd.Series([float(text) if text.strip() else np.nan for text in texts], dtype="float64")
+        said = [number_said(text, field) if text.strip() else np.nan for text in texts]
+        return pd.Series(said, dtype="float64")
     return pd.Series(texts, dtype="str")
 
 

@@ -40,6 +40,7 @@ from planning_kit.inputs.source import Checked, Source, check, content_digest, o
 from planning_kit.inputs.times import moment_text
 from planning_kit.inputs.typed_settings import free_value, setting_fields, setting_text, value_typed
 from planning_kit.inputs.typed_tables import is_writable, number_text, raw_from_texts
+from planning_kit.inputs.units import units_of
 
 START = "start"
 SETTINGS = Table("scenario", "the outing, its limits and suits, a key a row", ("key",), (
@@ -134,9 +135,11 @@ def _fill(sheet: Any, table: Table, sheets: Mapping[str, RawTable]) -> None:
         if field is None or not field.is_number:
             sheet.column_dimensions[letter].number_format = "@"
         if field is not None:
+            other = " or typed with " * bool(units_of(field.unit)) + ", ".join(units_of(field.unit))
             allowed = (*field.choices, *field.words, *(f"of the sheet {each}" for each in field.refers_to))
             head.comment = Comment("\n".join(filter(None, (
-                field.about, field.unit and f"Unit: {field.unit}", KIND_WORDS[field.kind], ", ".join(allowed),
+                field.about, field.unit and f"Unit: {field.unit}{other}", KIND_WORDS[field.kind],
+                ", ".join(allowed),
                 "A value must be given." if field.needed else "May be empty."))), "planning_kit", 140, 320)
             _add_pick_list(sheet, f"{letter}2:{letter}{len(raw.rows) + _ROOM}", field, sheets)
         for row, cells in enumerate(raw.rows, start=2):

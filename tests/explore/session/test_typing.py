@@ -35,6 +35,21 @@ def test_a_typed_duration_moves_the_plan(session):
     assert session.plan.end_min == before + 2
 
 
+def test_a_unit_typed_stays_as_text_and_counts_as_its_value(session):
+    type_setting(session, "limits.hard_min", "2.5 h")
+    session.type_cells("steps", {(line_of(session, "steps", "Z1"), "minutes_likely"): "0.2 h"})
+    assert session.faults == ()
+    assert session.plan.scenario.settings.limits.hard_min == 150.0
+    assert session.plan.scenario.records.steps[-1].minutes_likely == 12.0
+    session.save()
+    again = pk.load_scenario(session.scenario.folder)
+    steps = again.checked.source.tables["steps"]
+    assert steps.rows[-1][steps.header.index("minutes_likely")] == "0.2 h"
+    assert b'hard_min = "2.5 h"' in again.checked.source.toml
+    type_setting(session, "limits.hard_min", "2.5 kg")
+    assert "these units: min, h, s" in session.faults[0].problem
+
+
 def test_a_step_typed_late_starts_as_late_as_it_can(session):
     line, starts, end = line_of(session, "steps", "B2"), session.plan.starts, session.plan.end_min
     session.type_cells("steps", {(line, "when"): "late", (line, "late_margin_min"): "1.5"})
