@@ -132,10 +132,8 @@ def number_said(text: str, field: Field) -> float:
         if (unit := " ".join(typed["unit"].split())) not in allowed:
             raise CellFault(f"must be a number in {field.unit}, or one with one of these units: "
                             f"{', '.join(allowed)}{did_you_mean(unit, tuple(allowed))}")
-        try:
-            return converted(float(typed["number"]), unit, field.unit)
-        except (OverflowError, ValueError):  # too large for a float, before or after
-            raise CellFault("must be a finite number") from None
+        value = float(typed["number"])  # one larger than any field allows may be no float in its unit
+        return converted(value, unit, field.unit) if abs(value) < 1e300 else math.inf
     if text.lower().lstrip("+-") in ("nan", "inf", "infinity"):
         raise CellFault("must be a finite number; leave the cell empty where nothing is given")
     words = "".join(f", or {word}" for word in field.words) + did_you_mean(text, field.words)

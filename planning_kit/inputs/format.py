@@ -98,6 +98,9 @@ SECTIONS: tuple[Section, ...] = (
     Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings)),
     Section("gives_way", "what gives way first where no plan keeps all rules",
             columns_of(setting_records.GivesWay)),
+    Section("display", "how the plan is told", (
+        Field("units", "choice", "units in words; si and us: feet, pounds and Btu stand beside SI",
+              choices=(setting_records.SI, "si and us"), default=setting_records.SI),)),
 )
 SECTION_BY_NAME: dict[str, Section] = {section.name: section for section in SECTIONS}
 NEEDED_SECTIONS = ("limits", "airlock")

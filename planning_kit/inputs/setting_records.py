@@ -14,6 +14,7 @@ from planning_kit.inputs.fields import GIVING_WAY, MAX_HORIZON_H, choice, column
 
 FrozenMapping = immutabledict
 CONSUMABLES = "consumables"
+SI = "si"
 _Added = Annotated[float | None, minutes("of a step that a search adds; absent: none is", above_least=True,
                                          example="3")]
 
@@ -201,6 +202,7 @@ class Settings:
     relays: Relays | None
     odds: OddsSettings
     gives_way: GivesWay | None = None
+    units: str = SI
 
     @property
     def outing_end_words(self) -> str:

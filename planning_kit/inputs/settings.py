@@ -38,6 +38,7 @@ from planning_kit.inputs.raw import BOM, decode
 from planning_kit.inputs.setting_records import (
     CONSUMABLES,
     END_WORDS,
+    SI,
     Airlock,
     CrewChecks,
     FrozenMapping,
@@ -233,6 +234,7 @@ def build_settings(parsed: Mapping[str, Values]) -> Settings:
         relays=Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
         odds=OddsSettings(**odds),  # type: ignore[arg-type]
         gives_way=GivesWay(**parsed["gives_way"]) if "gives_way" in parsed else None,  # type: ignore[arg-type]
+        units=str(parsed.get("display", {}).get("units", SI)),
         **top,  # type: ignore[arg-type]
     )
 

@@ -13,6 +13,8 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.setting_records import SI, Settings
+from planning_kit.inputs.units import converted
 
 When = str | date | datetime
 """What reads as a time: ISO 8601 text, a date, a datetime; UTC where it names no zone."""
@@ -93,6 +95,7 @@ Side = Literal["down", "nearest", "up"]
 
 # Of the last place shown: floats that should be whole are not moved by a whole place.
 _NO_MORE_THAN_ROUNDING = 1e-6
+_CUSTOMARY = {"m": ("ft", 1), "g": ("lb", 2), "kg": ("lb", 1), "W": ("Btu/h", 0), "W h": ("Btu", 0)}
 _ADDED = {"down": _NO_MORE_THAN_ROUNDING, "nearest": 0.5, "up": 1 - _NO_MORE_THAN_ROUNDING}
 
 
@@ -107,6 +110,18 @@ def rounded(value: float, side: Side, digits: int = 0) -> float:
 def number_label(value: float, side: Side, digits: int = 1) -> str:
     """A number in words, rounded to ``side``, with a true minus; ``–`` when not finite."""
     return f"{rounded(value, side, digits):.{digits}f}".replace("-", "−") if math.isfinite(value) else "–"
+
+
+def measure(value: float, unit: str, settings: Settings, side: Side, text: str = "") -> str:
+    """A value with its unit, ``25.9 m``; with the customary one beside it where the scenario asks for that.
+
+    ``text``: the value as told, where that is not all its digits; the customary one is rounded to ``side``.
+    """
+    told = f"{text or f'{value:g}'} {unit}"
+    if settings.units == SI or unit not in _CUSTOMARY or not math.isfinite(value):
+        return told
+    other, digits = _CUSTOMARY[unit]
+    return f"{told} ({number_label(converted(value, unit, other), side, digits)} {other})"
 
 
 def margin_label(margin_min: float, kept: str = "left", broken: str = "over") -> str:

@@ -15,14 +15,7 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.cells import (
-    CellFault,
-    did_you_mean,
-    empty_value,
-    number_said,
-    parse_cell,
-    parse_number,
-)
+from planning_kit.inputs.cells import CellFault, did_you_mean, empty_value, number_said, parse_cell
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.raw import RawTable
@@ -287,7 +280,7 @@ def _same_number(new: str, old: str, field: Field) -> bool:
     if not new.strip() or not old.strip():
         return not new.strip() and not old.strip()
     try:
-        return parse_number(new, field) == parse_number(old, field)
+        return number_said(new, field) == number_said(old, field)
     except CellFault:
         return False
 

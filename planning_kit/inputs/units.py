@@ -1,16 +1,14 @@
 """Units that a number may be typed with, beside the SI unit that its field declares.
 
-The factors are exact by definition, as NIST SP 811 (2008), appendix B, gives them: the foot is 0.3048 m, the
-pound 0.45359237 kg, standard gravity 9.80665 m/s2, the Btu that of the International Table, 1055.05585262 J
-(2326 J/kg times a pound).
+The factors are exact by definition (NIST SP 811, 2008, appendix B): a foot 0.3048 m, a pound 0.45359237 kg,
+standard gravity 9.80665 m/s2, the Btu of the International Table 1055.05585262 J (2326 J/kg times a pound).
 """
 
 from collections.abc import Mapping
 from fractions import Fraction
 
-_FOOT_M, _POUND_KG = Fraction("0.3048"), Fraction("0.45359237")
+_FOOT_M, _INCH_M, _POUND_KG = Fraction("0.3048"), Fraction("0.0254"), Fraction("0.45359237")
 _POUND_FORCE_N, _BTU_J = _POUND_KG * Fraction("9.80665"), _POUND_KG * 2326
-_INCH_M = _FOOT_M / 12
 
 _DIMENSIONS: tuple[dict[str, Fraction], ...] = (
     {"m": Fraction(1), "cm": Fraction(1, 100), "km": Fraction(1000), "ft": _FOOT_M, "in": _INCH_M},
@@ -36,8 +34,8 @@ def units_of(unit: str) -> Mapping[str, Fraction]:
 def converted(value: float, unit: str, to: str) -> float:
     """A finite ``value`` in ``unit`` as one in ``to``, the nearest float there is to the decimal number.
 
-    So 85 ft and 25.908 m are one and the same. Raises KeyError for another dimension, OverflowError.
+    So 85 ft and 25.908 m are one. Raises KeyError for a unit of another kind, OverflowError.
     """
     known = units_of(to)
     # Of the shortest decimal that reads back as the float, which is what was typed.
-    return float(Fraction(repr(value)) * known[unit] / known[to])
+    return float(Fraction(repr(float(value))) * known[unit] / known[to])

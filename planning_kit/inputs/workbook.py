@@ -135,11 +135,10 @@ def _fill(sheet: Any, table: Table, sheets: Mapping[str, RawTable]) -> None:
         if field is None or not field.is_number:
             sheet.column_dimensions[letter].number_format = "@"
         if field is not None:
-            other = " or typed with " * bool(units_of(field.unit)) + ", ".join(units_of(field.unit))
             allowed = (*field.choices, *field.words, *(f"of the sheet {each}" for each in field.refers_to))
             head.comment = Comment("\n".join(filter(None, (
-                field.about, field.unit and f"Unit: {field.unit}{other}", KIND_WORDS[field.kind],
-                ", ".join(allowed),
+                field.about, field.unit and f"Unit: {' or '.join(units_of(field.unit)) or field.unit}",
+                KIND_WORDS[field.kind], ", ".join(allowed),
                 "A value must be given." if field.needed else "May be empty."))), "planning_kit", 140, 320)
             _add_pick_list(sheet, f"{letter}2:{letter}{len(raw.rows) + _ROOM}", field, sheets)
         for row, cells in enumerate(raw.rows, start=2):

@@ -15,7 +15,7 @@ from math import floor, isnan, log10
 
 import numpy as np
 
-from planning_kit.inputs.times import Side, number_label, pet_label, pet_spans, rounded
+from planning_kit.inputs.times import Side, measure, number_label, pet_label, pet_spans, rounded
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan.activities import activity_at
 from planning_kit.plan.network import ROUNDING_MIN
@@ -43,7 +43,7 @@ def _runs_out(plan: TimedPlan, store: Store) -> Finding:
         STOP, SUITS, "runs-out", about=store.consumable, crew=store.crew, step=step, start_min=when,
         message=f"{store.crew}'s {WORDS[store.consumable]} runs out at {pet_label(when, 'down')}, "
                 f"{number_label(plan.safe_min - when, 'up', 0)} min before {safe} at "
-                f"{pet_label(plan.safe_min)}: {_amount(store, short, 'up')} short of the plan; "
+                f"{pet_label(plan.safe_min)}: {_amount(plan, store, short, 'up')} short of the plan; "
                 f"{_remedy(store)}",
         source=f"[suit] {store.consumable}_{store.unit}", value=store.left_at_end, limit=0.0, margin=-short)
 
@@ -53,9 +53,9 @@ def _below_reserve(plan: TimedPlan, store: Store) -> Finding:
     return Finding(
         STOP, SUITS, "below-reserve", about=store.consumable, crew=store.crew, start_min=plan.safe_min,
         message=f"{store.crew} ends at {pet_label(plan.safe_min)} with "
-                f"{_amount(store, store.left_at_end, 'down')} of {WORDS[store.consumable]}, below the "
-                f"reserve of {_amount(store, store.reserve, 'up')} ({number_label(percent, 'up', 0)} % "
-                f"of {_amount(store, store.usable, 'down')}); {_remedy(store)}",
+                f"{_amount(plan, store, store.left_at_end, 'down')} of {WORDS[store.consumable]}, below the "
+                f"reserve of {_amount(plan, store, store.reserve, 'up')} ({number_label(percent, 'up', 0)} % "
+                f"of {_amount(plan, store, store.usable, 'down')}); {_remedy(store)}",
         source=f"[suit] {store.consumable}_reserve_fraction", value=store.left_at_end, limit=store.reserve,
         margin=store.left_at_end - store.reserve)
 
@@ -99,10 +99,11 @@ def _remark(rule: str, about: Iterable[str], who: Iterable[str], message: str) -
     return Finding(REMARK, SUITS, rule, about=" ".join(about), crew=" ".join(who), message=message)
 
 
-def _amount(store: Store, amount: float, side: Side) -> str:
+def _amount(plan: TimedPlan, store: Store, amount: float, side: Side) -> str:
     """To four digits, whole ones all."""
     digits = max(0, 3 - floor(log10(abs(amount)))) if amount else 0
-    return f"{rounded(amount, side, digits):g} {UNIT_WORDS[store.unit]}"
+    told = f"{rounded(amount, side, digits):g}"
+    return measure(amount, UNIT_WORDS[store.unit], plan.scenario.settings, side, told)
 
 
 def _remedy(store: Store) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from math import isnan
 
-from planning_kit.inputs.times import number_label, pet_label, pet_spans
+from planning_kit.inputs.times import measure, number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import tether_lines
 from planning_kit.plan.activities import TRAVEL
@@ -38,6 +38,7 @@ def check_reach(plan: TimedPlan) -> Iterator[Finding]:
 def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances: Sequence[Remedy],
              tether_m: float) -> Finding:
     first, worst = spells[0], max(spells, key=lambda spell: spell.reach_m)
+    settings, reach = plan.scenario.settings, number_label(worst.reach_m, "up")
     when = pet_spans(*((spell.from_min, spell.until_min) for spell in spells))
     moves = tether_lines.remedy(plan.travels[tether.crew], chances, plan.passages[tether.crew], tether, first)
     mend = f"move the hook {', and '.join(_move(plan, tether, move) for move in moves)}" if moves else (
@@ -46,9 +47,9 @@ def _too_far(plan: TimedPlan, tether: Tether, spells: Sequence[TooFar], chances:
         STOP, CHECK, "reach", about=first.first.line[0], crew=tether.crew, step=first.first.passage.step,
         start_min=first.from_min,
         message=(
-            f"the tether of {tether.crew} is {tether_m:g} m long, but {plan.place_title(worst.place)} is "
-            f"{number_label(worst.reach_m, 'up')} m along the way from its hook at "
-            f"{plan.place_title(first.first.line[0])}"
+            f"the tether of {tether.crew} is {measure(tether_m, 'm', settings, 'down')} long, but "
+            f"{plan.place_title(worst.place)} is {measure(worst.reach_m, 'm', settings, 'up', reach)} "
+            f"along the way from its hook at {plan.place_title(first.first.line[0])}"
             f"{_because(tether, spells[-1].from_min)}; out of reach from {when}: {mend}"),
         source="crew.tether_m", value=worst.reach_m, limit=tether_m, margin=tether_m - worst.reach_m)
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from planning_kit.inputs.records import Step, Task
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import measure, pet_label
 from planning_kit.judge import margins
 from planning_kit.judge.margins import Edge, Margin, Term, in_minutes, is_past, spread, window_margins
 from planning_kit.plan.activities import WORK
@@ -140,9 +140,10 @@ def _tethers(plan: TimedPlan) -> Iterator[Margin]:
             worst = max(own, key=lambda lie: lie.reach_m)
             if tether.tether_m is not None and not any(isnan(lie.reach_m) for lie in own):
                 at_min = max(worst.passage.start_min, plan.now_min or 0.0)
+                length = measure(tether.tether_m, "m", plan.scenario.settings, "down")
                 yield Margin(margins.TETHER, hook, tether.crew, worst.passage.step, at_min,
                              tether.tether_m - worst.reach_m, "m",
-                             f"{tether.crew}'s tether of {tether.tether_m:g} m, hooked at "
+                             f"{tether.crew}'s tether of {length}, hooked at "
                              f"{plan.place_title(hook)}", nan)
 
 

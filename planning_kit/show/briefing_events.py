@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import Side, pet_label, rounded
+from planning_kit.inputs.times import Side, measure, pet_label, rounded
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import REMARK, findings_in
 from planning_kit.plan.activities import REPRESS_TITLE, TRAVEL, WAIT, Activity
@@ -141,11 +141,12 @@ class _Teller:
                 and activity.start_min <= p.start_min and p.finish_min <= activity.finish_min]
         over = [self.names.title(leg.place) for leg in legs[1:]]
         by = f" by {', '.join(over)}" if over else ""
-        metres = f", {sum(leg.route.metres for leg in legs if leg.route):g} m" if legs else ""
+        metres = sum(leg.route.metres for leg in legs if leg.route)
+        far = f", {measure(metres, 'm', self.plan.scenario.settings, 'up')}" if legs else ""
         target = f" to {self.names.title(activity.to_place)}" if activity.to_place else ""
         carried = self._carried(activity)
         return [f"Goes from {self.names.title(activity.place)}{by}{target}: "
-                f"{minutes(activity.minutes)}{metres}.",
+                f"{minutes(activity.minutes)}{far}.",
                 *([f"Carries {carried}."] if carried else []), *self._hazards(activity)]
 
     def _carried(self, activity: Activity) -> str:

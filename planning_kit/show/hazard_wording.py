@@ -10,6 +10,7 @@ from math import inf
 from planning_kit.inputs.hazard_words import Term
 from planning_kit.inputs.records import HAZARD_CLASSES, Hazard, Records
 from planning_kit.inputs.shown_text import one_line
+from planning_kit.inputs.times import measure
 from planning_kit.plan.exposures import Exposure
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
@@ -90,7 +91,7 @@ class HazardWords:
         self._places = {each.place: one_line(each.title) or each.place for each in records.places}
         self._items = {each.item: one_line(each.title) or each.item for each in records.hardware}
         self._inhibits = {each.inhibit: each.inhibit + bracketed(each.title) for each in records.inhibits}
-        self._body_m = records.settings.checks.body_m
+        self._settings = records.settings
 
     def when(self, hazard: Hazard) -> str:
         """When it is there, as a phrase."""
@@ -116,5 +117,6 @@ class HazardWords:
         yield from (f"from {self._places[start]} to {self._places[end]}" for start, end in hazard.routes)
         if hazard.centre is not None:
             at = ", ".join(f"{each:g}" for each in hazard.centre).replace("-", "−")
-            body = f" (and {self._body_m:g} m for the body)" if self._body_m else ""
-            yield f"within {hazard.radius_m:g} m{body} of x, y, z = {at} m"
+            body_m, settings = self._settings.checks.body_m, self._settings
+            body = f" (and {measure(body_m, 'm', settings, 'up')} for the body)" if body_m else ""
+            yield f"within {measure(hazard.radius_m or 0.0, 'm', settings, 'up')}{body} of x, y, z = {at} m"

@@ -13,7 +13,7 @@ import numpy as np
 
 from planning_kit.inputs.records import HAZARD_CLASSES, Hazard, Records, Route
 from planning_kit.inputs.shown_text import plotly_paragraph, plotly_text
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import measure, pet_label
 from planning_kit.plan.activities import WORK
 from planning_kit.plan.hazard_presence import Reach
 from planning_kit.plan.moments import Moment, moment_of, moments_of, whole_minutes
@@ -109,7 +109,7 @@ def station_map(plan: AnyPlan, at_min: float | None = None, theme: str = "light"
     hazards = hazard_marks(records)
     still = [*strip_traces(scene), primer(film, views.space, views.lowest),
              *hazard_traces(records, hazards, views, scene.theme),
-             *ground_traces(records.places, records.routes, views, scene.theme, hazards.words)]
+             *ground_traces(records, views, scene.theme, hazards.words)]
     # The ground lies below everything; all else that moves lies above what does not.
     data = [film[0][0], *still, *film[0][1:]]
     rows = Rows(scene.lanes.height, is_still=at_min is not None)
@@ -260,26 +260,26 @@ class _Look:
 def hazard_traces(records: Records, marks: HazardMarks, views: Views, theme: Theme) -> list[Trace]:
     """All of it in all views, notes first, so that warnings lie on top; and the legend's entries."""
     inks = class_inks(theme)
-    points, body_m = place_points(records.places), records.settings.checks.body_m
+    points = place_points(records.places)
     traces: list[Trace] = []
     for view in views.all:
         for class_ in reversed(HAZARD_CLASSES):
             look = _Look(view, class_, inks[class_])
-            traces += [look.bands(marks), look.places(marks, points), *_spheres(look, marks, body_m)]
+            traces += [look.bands(marks), look.places(marks, points), *_spheres(look, marks, records)]
     there = {*marks.places.values(), *(each.class_ for each in marks.spheres),
              *(class_ for class_, *_ in marks.stretches)}
     traces += [_Look(views.side, class_, inks[class_]).key() for class_ in HAZARD_CLASSES if class_ in there]
     return [trace for trace in traces if trace["x"]]
 
 
-def _spheres(look: _Look, marks: HazardMarks, body_m: float | None) -> Iterator[Trace]:
+def _spheres(look: _Look, marks: HazardMarks, records: Records) -> Iterator[Trace]:
     """Each sphere as a ring, and thinner how far it reaches for a body."""
     for hazard in (each for each in marks.spheres if each.class_ == look.class_):
         assert hazard.radius_m is not None
         text = hazard_text(hazard, marks.when[hazard.hazard])
-        if body_m:
+        if body_m := records.settings.checks.body_m:
             yield look.ring(hazard, hazard.radius_m + body_m, _THIN_PX,
-                            f"{text} With {body_m:g} m for the body.")
+                            f"{text} With {measure(body_m, 'm', records.settings, 'up')} for the body.")
         yield look.ring(hazard, hazard.radius_m, _LOOKS[hazard.class_][1], text)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from math import isfinite, isnan
 
 from planning_kit.inputs.shown_text import one_line, plotly_text, shortened
-from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label
+from planning_kit.inputs.times import gmt_label, measure, moment_at, number_label, pet_label
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.exposures import Exposure
 from planning_kit.plan.moments import Moment, Person, Stay
@@ -91,7 +91,7 @@ def person_words(person: Person, moment: Moment, stage: Stage) -> str:
              if _is_on(finding, person.crew, moment.at_min, stage.scene)]
     if len(found) > 1:  # the column may not have room for all of them
         head += f" · {counted(found)}"
-    lines = person_lines(person, moment, stage.scene.words.places)
+    lines = person_lines(person, moment, stage.scene.words.places, stage.scene.plan)
     minded = [stage.cautions.get(person.place, "") if person.route is None else
               caution_words(person.route.caution_class, person.route.caution)]
     minded += [stage.cautions.get(doing.step, "") if doing.kind == "work" else ""]
@@ -120,16 +120,17 @@ def _is_on(finding: Finding, crew: str, minute: float, scene: Scene) -> bool:
             and isfinite(starts) and starts <= minute + 0.5)
 
 
-def person_lines(person: Person, moment: Moment, titles: Mapping[str, str],
+def person_lines(person: Person, moment: Moment, titles: Mapping[str, str], plan: TimedPlan,
                  with_signs: bool = True) -> list[str]:
     """What a crew member does and where, hands and tether, a line each, as plain text."""
     doing = person.doing
     name = " ".join(part for part in (doing.step, one_line(doing.title)) if part)
     whole = "" if person.tether_m is None else f" of {person.tether_m:g}"
+    reach = f"{number_label(person.reach_m, 'up')}{whole}"
     return [f"{name}.", _where(person, titles), _hands(moment.held_by(person.crew), with_signs),
             f"Tether hooked at {person.hook}, " + (
                 "how far out is not known." if isnan(person.reach_m) else
-                f"{number_label(person.reach_m, 'up')}{whole} m out.")]
+                f"{measure(person.reach_m, 'm', plan.scenario.settings, 'up', reach)} out.")]
 
 
 def _where(person: Person, titles: Mapping[str, str]) -> str:

@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.records import Place, Route
+from planning_kit.inputs.records import Place, Records, Route
 from planning_kit.inputs.shown_text import plotly_paragraph, plotly_text
+from planning_kit.inputs.times import measure
 from planning_kit.show.hazard_wording import caution_words
 from planning_kit.show.palette import Theme
 from planning_kit.show.swimlane_bars import Trace
@@ -180,14 +181,12 @@ Told = Mapping[str | tuple[str, str], Sequence[str]]
 """More lines for the pointer, as plain text, by place or by both ends of a route."""
 
 
-def ground_traces(places: Sequence[Place], routes: Sequence[Route], views: Views, theme: Theme,
-                  told: Told) -> list[Trace]:
+def ground_traces(records: Records, views: Views, theme: Theme, told: Told) -> list[Trace]:
     """Routes and worksites in all views, the frame in the view in space, and the legend's entries."""
-    points = place_points(places)
-    traces = []
+    places, points, traces = records.places, place_points(records.places), []
     for view in views.all:
-        traces += _route_traces(routes, points, view, theme)
-        traces += [_middles(routes, points, view, told), _places(places, views, view, theme, told)]
+        traces += _route_traces(records.routes, points, view, theme)
+        traces += [_middles(records, points, view, told), _places(places, views, view, theme, told)]
     traces += [_scale(views, theme), *_key(views.side, theme)]
     return [trace for trace in traces if trace["x"]]
 
@@ -212,16 +211,18 @@ def _route_traces(routes: Sequence[Route], points: Mapping[str, Point], view: Vi
     return traces
 
 
-def _middles(routes: Sequence[Route], points: Mapping[str, Point], view: View, told: Told) -> Trace:
+def _middles(records: Records, points: Mapping[str, Point], view: View, told: Told) -> Trace:
     """Unseen marks in the middle of each route that say under the pointer what it is."""
-    middles = [tuple(np.mean([points[route.from_place], points[route.to_place]], axis=0)) for route in routes]
+    spans = [(points[each.from_place], points[each.to_place]) for each in records.routes]
+    middles = [tuple(np.mean(ends, axis=0)) for ends in spans]
     return view.trace(middles, mode="markers", name="routes", marker={"size": 12, "opacity": 0},
-                      hoverinfo="text", hovertext=[_route_text(route, told) for route in routes])
+                      hoverinfo="text", hovertext=[_route_text(r, records, told) for r in records.routes])
 
 
-def _route_text(route: Route, told: Told) -> str:
+def _route_text(route: Route, records: Records, told: Told) -> str:
     took = "" if route.minutes is None else f", {route.minutes:g} min"
-    head = f"{route.from_place} to {route.to_place}: {route.metres:g} m{took}, {route_kind(route)}."
+    far = measure(route.metres, "m", records.settings, "up")
+    head = f"{route.from_place} to {route.to_place}: {far}{took}, {route_kind(route)}."
     more = told.get((route.from_place, route.to_place), ())
     caution = caution_words(route.caution_class, route.caution)
     return "<br>".join(plotly_paragraph(line) for line in (head, caution, *more) if line)

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from planning_kit.inputs.shown_text import one_line, plotly_text
-from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label
+from planning_kit.inputs.times import gmt_label, measure, moment_at, number_label, pet_label
 from planning_kit.plan.returns import latest_turn_back_min
 from planning_kit.plan.suits import UNITS, WORDS
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
@@ -32,14 +32,15 @@ def _margin_looks(theme: Theme) -> dict[str, dict[str, str]]:
             "with the partner": {"color": "#EE7733", "dash": "dash"}}
 
 
-def _store_trace(suit: pd.DataFrame, end: Mapping[Any, Any], words: Words) -> Trace:
+def _store_trace(suit: pd.DataFrame, end: Mapping[Any, Any], words: Words, plan: TimedPlan) -> Trace:
     """What is left of a consumable in percent of the usable; ``end``: its row of ``suit_summary``."""
-    name, unit, usable, reserve = end["consumable"], end["unit"], float(end["usable"]), end["reserve"]
-    kept = f"{reserve:.4g} {unit}" if math.isfinite(reserve) else "not given"
+    settings, name, unit = plan.scenario.settings, end["consumable"], end["unit"]
+    usable, reserve = float(end["usable"]), end["reserve"]
+    kept = measure(reserve, unit, settings, "up", f"{reserve:.4g}") if math.isfinite(reserve) else "not given"
     left, minutes = suit[f"{name}_left_{UNITS[name]}"].astype(float), suit["at_min"].astype(float)
     texts = [f"{_when(end['crew'], minute, words)}: {WORDS[name]} "
              f"{number_label(100 * value / usable, 'down', 0)} %,<br>"
-             f"{value:.4g} {unit} left of {usable:.4g}; reserve {kept}"
+             f"{measure(value, unit, settings, 'down', f'{value:.4g}')} left of {usable:.4g}; reserve {kept}"
              for minute, value in zip(minutes, left, strict=True)]
     return _line(WORDS[name], minutes, 100 * left / usable, texts, _STORE_LOOKS[name])
 
@@ -158,7 +159,7 @@ def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel
         known = [row for row in own if math.isfinite(row["usable"]) and row["usable"] > 0]
         traces = [_level_trace(name, share, plan.safe_min, theme, theme.stop)
                   for share, name in _reserves(known)]
-        traces += [_store_trace(suits[suits["crew"] == crew], row, words) for row in known]
+        traces += [_store_trace(suits[suits["crew"] == crew], row, words, plan) for row in known]
         lowest = min((value for trace in traces for value in trace["y"]), default=0.0)
         first = next((f"{WORDS[row['consumable']]} would run out first, at "
                       f"{pet_label(row['runs_out_min'], 'down')}"

@@ -10,8 +10,10 @@ import pandas as pd
 from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Hazard
+from planning_kit.inputs.setting_records import SI
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label, pet_spans
+from planning_kit.inputs.units import converted
 from planning_kit.judge.acceptances import rulings_of
 from planning_kit.plan.legs import route_caution
 from planning_kit.plan.network import joined
@@ -166,7 +168,14 @@ def _tethers(plan: TimedPlan) -> Table:
         Column("Greatest reach, m", "reach_m", digits=1, side="up"),
         Column("At", lambda row: names.title(row["to_place"] or row["place"]), 2),
         Column("Tether, m", "tether_m", digits=1, side="down"),
-        Column("Margin, m", "margin_m", digits=1, side="down"))
+        Column("Margin, m", "margin_m", digits=1, side="down"),
+        *([] if plan.scenario.settings.units == SI else [
+            _feet("reach", "up"), _feet("tether", "down"), _feet("margin", "down")]))
+
+
+def _feet(name: str, side: Side) -> Column:
+    return Column(f"{name.title()}, ft", lambda row: row[f"{name}_m"] / converted(1.0, "ft", "m"),
+                  digits=1, side=side)
 
 
 def _cautions(plan: TimedPlan) -> Table:

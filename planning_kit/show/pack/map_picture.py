@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from planning_kit.inputs.shown_text import one_line, shortened
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import gmt_label, measure, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WORK
 from planning_kit.plan.moments import Moment, moment_of
 from planning_kit.plan.timed import TimedPlan
@@ -84,7 +84,9 @@ def _worst_margins(plan: TimedPlan) -> Iterator[KeyMoment]:
     if reach:
         # Reach and margin are those of the stretch's farther end: there the picture is drawn.
         at = reach["until_min"] if reach["to_place"] else reach["from_min"]
-        yield KeyMoment(float(at), f"least tether margin: {reach['crew']}, {signed(reach['margin_m'], 'm')}")
+        left_m = reach["margin_m"]
+        told = measure(left_m, "m", plan.scenario.settings, "down", signed(left_m, "").rstrip())
+        yield KeyMoment(float(at), f"least tether margin: {reach['crew']}, {told}")
 
 
 def _longest_way_home(plan: TimedPlan) -> Iterator[KeyMoment]:
@@ -149,7 +151,7 @@ def _words(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
     for person in moment.people:
         told.append((f"{person.crew}, {person.doing.kind} until {pet_label(person.doing.finish_min)}:",
                      inks[person.crew]))
-        told += [(line, LIGHT.ink) for line in person_lines(person, moment, titles, with_signs=False)]
+        told += [(line, LIGHT.ink) for line in person_lines(person, moment, titles, plan, False)]
         told += [(line, LIGHT.ink) for line in exceptions_at(plan, person.crew, moment.at_min)]
     lying = [f"{names.item(stay.item)} {names.where(stay.holder)}" for stay in moment.stays
              if stay.kind in _SIGNS and stay.holder in titles and not stay.in_bag]
