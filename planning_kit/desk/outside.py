@@ -171,8 +171,8 @@ def home_message(watch: Watch) -> Message:
 
 def _crew_home(margins: Any, reserve: float) -> list[Message]:
     return [{"who": row["crew"], "place": row["place"], "step": row["step"], "make_safe": row["make_safe"],
-             "safe": _whole(row["safe_min"], "up"), "back": _whole(row["back_min"], "up"),
-             "total": _whole(row["total_min"], "up"), "inside": pet_label(row["inside_min"], "up"),
+             "is_known": not math.isnan(row["total_min"]), "inside": pet_label(row["inside_min"], "up"),
+             **{name: _whole(row[f"{name}_min"], "up") for name in ("safe", "back", "total")},
              "oxygen": _whole(row["oxygen_margin_min"], "down"),
              "is_short": row["oxygen_margin_min"] < reserve,
              "suit": _whole(row["suit_margin_min"], "down"), "first_out": row["first_out"],

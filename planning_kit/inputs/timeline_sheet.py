@@ -1,8 +1,8 @@
 """A planner's old sheet of times: read as far as it is understood, made into blocks, kept as a baseline.
 
-Assumed is a column of times and a column a person, nothing else. A cell lasts until the next one with words
-in its column, a merged one as far as it goes, the last one until the last row with a time. Nothing is
-computed: of a formula counts the value that was saved with it; where there is none the cell is empty.
+Assumed is a column of times and a column a person; what other columns hold is told as not read. A cell lasts
+until the next one with words in its column, a merged one as far as it goes, the last one until the last row
+with a time. Nothing is computed: of a formula counts the value that was saved with it.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ import re
 import zipfile
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property, lru_cache
@@ -24,18 +23,19 @@ from xml.etree import ElementTree
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
-from planning_kit.inputs.faults import ScenarioError, as_path, must_be
-from planning_kit.inputs.folder_files import system_errors_told
+from planning_kit.inputs.faults import ScenarioError, as_path
+from planning_kit.inputs.folder_files import read_path
 from planning_kit.inputs.raw import cell_text, decode, stop_if_absurd
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, one_line
 from planning_kit.inputs.times import When, as_utc, pet_label, pet_min, pet_typed
 
-_CLOCK = re.compile(r"\b(utc|gmt|clock)\b", re.IGNORECASE)
-_MOST_UNPACKED, _MOST_ABOVE = 30_000_000, 50  # bytes of a spreadsheet; rows above the header of its table
-_Grid = tuple[str, list[list[str]], dict[tuple[int, int], int]]
-"""A sheet: its name, its cells as text, and of each merged one, by row and column, the last row."""
+_CLOCK, _PET, _MINUTES = (re.compile(rf"\b({words})\b", re.IGNORECASE)
+                          for words in ("utc|gmt|clock", "pet", "min|mins|minutes"))
+_MOST_ABOVE, _MOST_MERGED = 50, 200_000  # rows above the header of a table; merged cells of a file
+_Grid = tuple[str, list[list[str]], dict[tuple[int, int], int], dict[tuple[int, int], str]]
+"""A sheet: its name, its cells as text; by row and column the last row of merged ones, and lost formulas."""
 
 
 class Baseline(dict[str, tuple[str, float, float, str]]):
@@ -85,70 +85,86 @@ def read_timeline(file: str | Path, people: Mapping[str, str] | None = None, pet
                   prefix: str = "B") -> Timeline:
     """Read a sheet of times, .xlsx or CSV: of several the first with a column of times and one a person.
 
-    ``people``: what the header of a person's column contains, to EV1, EV2 or both (``{"Ada": "EV1"}``; not
-    given: EV1 and EV2). Times are PET (``h:mm`` or minutes) or, with ``pet_zero``, UTC: dates with times, or
-    ``h:mm`` under a header that says UTC, GMT or clock. ``prefix`` begins the ids of blocks. Raises
-    `ScenarioError` for what cannot be read or has no such columns.
+    ``people``: a word in the header of a person's column, to EV1, EV2 or both (``{"Ada": "EV1"}``; not
+    given: EV1 and EV2); the first of a person counts. Times are PET (``h:mm``, or numbers under a header that
+    says min) or, with ``pet_zero``, UTC: dates with times, or ``h:mm`` under one that says UTC, GMT or clock.
+    ``prefix`` begins the ids of blocks. Raises `ScenarioError` for what cannot be read or has none of these.
     """
     path = as_path(file, "file")
-    names = must_be(people or {"EV1": "EV1", "EV2": "EV2"}, dict, "people", "must be a dict: header to crew")
-    with system_errors_told("cannot be read", table=path.name, value=path), path.open("rb") as stream:
-        data = stream.read(fmt.MAX_FILE_BYTES + 1)
+    names = people or {"EV1": "EV1", "EV2": "EV2"}
+    if not isinstance(names, Mapping) or not all(isinstance(name, str) and name.strip() and crew in (
+            *fmt.SUITED, BOTH) for name, crew in names.items()):
+        raise ScenarioError.single("must be a dict: a word of a header to EV1, EV2 or both", column="people",
+                                   value=names)
+    data = read_path(path, path.name)
     try:
         grids = list(_grids(path.name, data))
     except Exception as fault:  # a stranger's file: whatever its readers stumble over
-        raise ScenarioError.single(f"is no sheet that can be read ({one_line(fault)})",
-                                   table=path.name) from None
+        raise ScenarioError.single(f"cannot be read as a sheet: {one_line(fault)}", table=path.name) from None
     for grid in grids:
         if (found := _columns(grid[1], names)) is not None:
             zero = None if pet_zero is None else as_utc(pet_zero, "pet_zero")
             unread = [(name, 1, "", "", f"only {grid[0]} is read") for name, *_ in grids if name != grid[0]]
             return _timeline(grid, *found, zero, unread, prefix)
-    raise ScenarioError.single(f"has no row with a column for {' or '.join(map(str, names))} and a column of "
-                               "times that only go on (PET as h:mm or minutes, or UTC); name the people by "
-                               "their headers (people=)", table=path.name)
+    lost = sum(len(grid[3]) for grid in grids)
+    raise ScenarioError.single(
+        f"has no row with a column for {' or '.join(names)} and a column of times that only go on (PET as "
+        "h:mm, minutes where the header says min, or UTC); name the people by their headers (people=)"
+        + f"; {lost} formulas have no value that was saved" * bool(lost), table=path.name)
 
 
-def _columns(rows: list[list[str]], names: Mapping[str, str]) -> tuple[int, int, dict[int, str]] | None:
-    """The row of the header, the column of times, and whose the others are: of most people, nearest above."""
+def _columns(rows: list[list[str]], names: Mapping[str, str]) -> tuple[int, int, dict[int, str], Any] | None:
+    """The row of the header, the column of times, whose others are, the times: of most people, nearest."""
     good = []
     for head, header in enumerate(rows[:_MOST_ABOVE]):
-        found = {at: {crew for name, crew in names.items() if str(name).casefold() in text.casefold()}
+        found = {at: {crew for name, crew in names.items()
+                      if re.search(rf"(?<!\w){re.escape(name.strip())}(?!\w)", text, re.IGNORECASE)}
                  for at, text in enumerate(header)}
-        crews = {at: crew.pop() if len(crew) == 1 else BOTH for at, crew in found.items() if crew}
-        for at in found.keys() - crews.keys() if crews else ():
-            times = [(row, each) for row, cells in enumerate(rows) if (each := _time(cells[at])) is not None]
-            of = [each for _, each in times]
-            if len({*map(type, of)}) == 1 and head < times[0][0] and of[0] < of[-1] and all(
-                    a <= b for a, b in pairwise(of)):
-                good.append(((len(crews), head, len(of), -at), (head, at, crews)))
+        whose = {at: crew.pop() if len(crew) == 1 else BOTH for at, crew in found.items() if crew}
+        crews = {at: crew for at, crew in whose.items() if crew not in [whose[by] for by in whose if by < at]}
+        for at in found.keys() - whose.keys() if crews else ():
+            times = {row: each for row, cells in enumerate(rows)
+                     if (each := _time(cells[at], header[at])) is not None}
+            of = [*times.values()]
+            falls = sum(a > b for a, b in pairwise(of))  # a clock falls once, at midnight
+            if len({*map(type, of)}) == 1 and head < min(times) and of[0] != of[-1] and (
+                    falls == 0 or (falls == 1 and of[-1] < of[0] and _CLOCK.search(header[at])
+                                   and isinstance(of[0], float))):
+                rank = len(crews), head, bool(_PET.search(header[at])), len(of), -at
+                good.append((rank, (head, at, crews, times)))
     return max(good)[1] if good else None
 
 
 @lru_cache(maxsize=100_000)
-def _time(text: str) -> Any:
-    """Minutes, or a moment (UTC); None for what is no time."""
+def _time(text: str, header: str) -> Any:
+    """Minutes, or a moment (UTC); None for what is no time, such as a number that nothing says is minutes."""
     if (pet := pet_typed(text)) is not None:
         return round(pet * 60) / 60  # spreadsheets hold a time as a share of a day
     if re.fullmatch(r"-?\d{1,5}(\.\d+)?", text):
-        return float(text)
+        return float(text) if _MINUTES.search(header) else None
     try:
         return as_utc(text) if text[:2].isdigit() else None
     except ScenarioError:
         return None
 
 
-def _timeline(grid: _Grid, head: int, at: int, crews: Mapping[int, str], zero: datetime | None,
-              unread: list[tuple[Any, ...]], prefix: str) -> Timeline:
-    (name, rows, spans), header = grid, grid[1][head]
-    times = {row: each for row in range(head + 1, len(rows)) if (each := _time(rows[row][at])) is not None}
+def _timeline(grid: _Grid, head: int, at: int, crews: Mapping[int, str], times: dict[int, Any],
+              zero: datetime | None, unread: list[tuple[Any, ...]], prefix: str) -> Timeline:
+    (name, rows, spans, lost), header = grid, grid[1][head]
+    unread += [(name, row + 1, header[nth], text, "a formula without a value that was saved, or an error; "
+                "what is above goes on") for (row, nth), text in lost.items() if nth in (at, *crews)]
+    unread += [(name, head + 1, text or f"(column {nth + 1})", "", "this column is not read")
+               for nth, text in enumerate(header) if nth != at and nth not in crews
+               and any(cells[nth] for cells in rows[head + 1:])]
     if any(isinstance(each, datetime) for each in times.values()) or _CLOCK.search(header[at]):
         if zero is None:
-            raise ScenarioError.single("are UTC: say when PET 0 is (pet_zero=)", table=name, row=head + 1,
-                                       column=header[at])
+            raise ScenarioError.single("are UTC: say pet_zero=", table=name, row=head + 1, column=header[at])
         midnight = pet_min(zero.replace(hour=0, minute=0, second=0, microsecond=0), zero)
+        first = next(iter(times.values()))
         times = {row: pet_min(each, zero) if isinstance(each, datetime) else
-                 (midnight + each + 720) % 1440 - 720 for row, each in times.items()}
+                 (midnight + first + 720) % 1440 - 720 + (each - first) % 1440 for row, each in times.items()}
+    elif not (_PET.search(header[at]) or _MINUTES.search(header[at])):
+        unread.append((name, head + 1, header[at], "", "says neither PET nor UTC, GMT, clock: taken as PET"))
     last, understood = max(times), list[tuple[str, float, float, str, str]]()
     for column, crew in crews.items():
         begins = [row for row in times if rows[row][column]]
@@ -179,35 +195,39 @@ def _timeline(grid: _Grid, head: int, at: int, crews: Mapping[int, str], zero: d
 
 def _grids(name: str, data: bytes) -> Iterator[_Grid]:
     """Every sheet of a file, of sizes that a table may have."""
-    if len(data) > fmt.MAX_FILE_BYTES:
-        raise CellFault("it is too large")
-    if not zipfile.is_zipfile(io.BytesIO(data)):
+    if not name.lower().endswith(fmt.WORKBOOK) and not zipfile.is_zipfile(io.BytesIO(data)):
         stop_if_absurd(text := decode(data))
         rows = [[cell_text(cell).strip() for cell in row]
                 for row in csv.reader(io.StringIO(text, newline=""), strict=True)]
         width = max(map(len, rows), default=0)
-        yield name, [row + [""] * (width - len(row)) for row in rows], {}
+        yield name, [row + [""] * (width - len(row)) for row in rows], {}, {}
         return
-    archive = zipfile.ZipFile(io.BytesIO(data))
-    if sum(each.file_size for each in archive.infolist()) > _MOST_UNPACKED:
-        raise CellFault("it is too large unpacked")
-    from openpyxl import load_workbook  # here, as it takes long to load
+    from openpyxl import load_workbook, utils  # here, as it takes long to load
 
-    for part in archive.namelist():  # before openpyxl makes every cell of a merged one
-        with suppress(ElementTree.ParseError):
+    from planning_kit.inputs.workbook import safe_parts, time_text
+
+    safe, merged = safe_parts(data), 0
+    with zipfile.ZipFile(safe) as archive:  # before openpyxl makes every cell of a merged one
+        for part in archive.namelist():
             for _, each in ElementTree.iterparse(archive.open(part)):
-                corner = re.search(r":\$?([A-Z]+)\$?(\d+)", each.get("ref", ""))
-                if each.tag.endswith("mergeCell") and corner and (
-                        len(corner[1]) > 2 or int(corner[2]) > fmt.MAX_ROWS):
-                    raise CellFault(f"a merged cell is too large: {each.get('ref')}")
-    for page in load_workbook(io.BytesIO(data), data_only=True, keep_links=False).worksheets:
+                if each.tag.endswith("mergeCell"):
+                    left, top, right, bottom = utils.range_boundaries(each.get("ref", ""))
+                    merged += (right - left + 1) * (bottom - top + 1)
+    if merged > _MOST_MERGED:
+        raise CellFault("its merged cells are too large")
+    values, formulas = (load_workbook(safe, data_only=each, keep_links=False) for each in (True, False))
+    for page in values.worksheets:
         if page.max_row > fmt.MAX_ROWS or page.max_column > fmt.MAX_COLUMNS:  # before all cells are made
             raise CellFault(f"sheet {page.title} has more rows or columns than a table may have")
-        rows = [["" if cell is None else str(cell).strip() for cell in row]  # times of day as h:mm:ss
-                for row in page.iter_rows(values_only=True)]
-        spans = {}
+        rows, lost, spans = list[list[str]](), dict[tuple[int, int], str](), dict[tuple[int, int], int]()
+        for row, typed in zip(page.iter_rows(), formulas[page.title].iter_rows(), strict=True):
+            rows.append([])
+            for cell, as_typed in zip(row, typed, strict=True):
+                if cell.data_type == "e" or (as_typed.data_type == "f" and cell.value is None):
+                    lost[len(rows) - 1, len(rows[-1])], cell.value = str(as_typed.value), None
+                rows[-1] += ["" if cell.value is None else time_text(cell.value, cell.number_format).strip()]
         for area in page.merged_cells.ranges:
             for at in range(area.min_col - 1, area.max_col):
                 spans[area.min_row - 1, at] = area.max_row - 1
                 rows[area.min_row - 1][at] = rows[area.min_row - 1][area.min_col - 1]
-        yield page.title, rows, spans
+        yield page.title, rows, spans, lost

@@ -182,7 +182,7 @@ def checked_workbook(data: bytes, name: str) -> Checked:
     faults, places, tables, unreadable = Faults(), Places(), dict[str, RawTable](), set[str]()
     own = (START, *(table.name for table in SHEETS))
     with _damage_told(name):
-        book = load_workbook(_safe_parts(data), read_only=True, keep_links=False)
+        book = load_workbook(safe_parts(data), read_only=True, keep_links=False)
         sheets = {sheet.title: sheet for sheet in book.worksheets}
         for each in sheets:
             if each not in own and not each.startswith(fmt.FREE_PREFIX):
@@ -227,7 +227,7 @@ def _damage_told(name: str) -> Iterator[None]:
         raise ScenarioError.single(problem, table=name) from None
 
 
-def _safe_parts(data: bytes) -> io.BytesIO:
+def safe_parts(data: bytes) -> io.BytesIO:
     """The workbook with its XML parts only, once none of them is one that no parsing should be tried on."""
     tags, safe = Counter[bytes](), io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as given, zipfile.ZipFile(safe, "w") as kept:
@@ -265,6 +265,8 @@ def _table(table: Table, sheet: Any, places: Places, faults: Faults) -> RawTable
             raise CellFault(f"has more than {most:,} rows, or {fmt.MAX_COLUMNS} columns", number)
         if not width:
             continue
+        if number > 1 and not set(head) & {*table.by_name}:
+            raise CellFault("the first row of the sheet does not hold the column names", 1)
         texts = []
         for at, (cell, column) in enumerate(zip_longest(row[:width], head), start=1):
             name = column if column is not None else "" if number > 1 else str(cell.value or "")
@@ -308,13 +310,13 @@ def _text(cell: Any, field: Field | None) -> str:
         text, fits = number_text(value), (field is not None and field.is_number) or (
             float(value).is_integer() and abs(value) < 1e15)
     else:
-        text, fits = _time_text(value, cell.number_format), kind in ("moment", "datetime", "number", "count")
+        text, fits = time_text(value, cell.number_format), kind in ("moment", "datetime", "number", "count")
     if not (fits or field is None or field in SETTINGS.fields):
         raise CellFault(f"the spreadsheet made {text} of it; format the cell as text and type it again")
     return text
 
 
-def _time_text(value: Any, number_format: str) -> str:
+def time_text(value: Any, number_format: str) -> str:
     """A date and time as UTC, a time or a duration as PET; a date without a time of day as just that."""
     if isinstance(value, datetime):
         has_time = value.time() != time() or "h" in _FORMAT_WORDS.sub("", number_format).lower()

@@ -305,7 +305,7 @@ def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> 
     the plan and after it waiting at the airlock, every moment keeps the reserve and leaves time to be inside
     by the hard limit. NaN where not even the first moment does. Where at some moment it is not known where
     they are, nothing is told but the first such moment. ``stay_min`` (see `Returns`) is of the crew member,
-    the same in each row, and leaves the hard limit out. A case of which nothing is known has no row.
+    the same in each such row, and leaves the hard limit out. A case of which nothing is known has no row.
     """
     rows = []
     for each, case in ((returns, case) for returns in all_returns for case in returns.cases):
@@ -314,7 +314,8 @@ def return_summary_table(all_returns: Sequence[Returns], reserve_min: float) -> 
             worst = int(lost[0]) if len(lost) else worst_moment(each, case.margin_min)
             rows.append((each.crew, case.name, float(case.margin_min[worst]), float(each.at_min[worst]),
                          each.place[worst], float(case.way.home_min[worst]),
-                         _turn_back_by_min(each, case, reserve_min), each.stay_min))
+                         _turn_back_by_min(each, case, reserve_min),
+                         np.nan if len(lost) else each.stay_min))
     return ShownTable(rows, columns=RETURN_SUMMARY_COLUMNS)
 
 

@@ -10,6 +10,7 @@ import planning_kit as pk
 from planning_kit.desk.actions import ACTIONS
 from planning_kit.desk.outside import OUTSIDE_ACTIONS
 from planning_kit.explore.long_question import STOPPED
+from tests.block_outings import blocks_only
 from tests.conftest import LATE, TERN
 from tests.desk.conftest import ATTACK, Talk
 
@@ -130,6 +131,15 @@ def test_ways_home_are_told_only_while_somebody_is_outside(talk):
     said = talk.ask("hello", has_library=True)
     assert said["outside_home"]["ways"] == {}
     assert "no moment" in said["outside_home"]["words"]
+
+
+def test_a_way_home_that_is_not_known_is_told_as_such(tmp_path):
+    talk = Talk(blocks_only(tmp_path), None, "0:00")
+    talk.ask("hello", has_library=True)
+    said = talk.ask("log", lane="EV1", event="started", step="OUT")
+    for way in said["outside_home"]["ways"].values():
+        assert [one["is_known"] for one in way["crew"]] == [False, False]
+        assert any("not known" in row[1] for row in way["sequence"])
 
 
 @pytest.fixture(scope="module")

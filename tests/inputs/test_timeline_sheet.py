@@ -112,12 +112,83 @@ def test_merged_cells_span_what_they_cover(tmp_path: Path) -> None:
     assert sheet.not_understood.iloc[0]["why"] == "only times is read"
 
 
-def test_no_formula_is_computed(tmp_path: Path) -> None:
+def spreadsheet(path: Path, *rows: list[Any]) -> Path:
+    """A file of one sheet with these rows."""
     book = openpyxl.Workbook()
-    for row in (["PET", "EV1"], ["0:00", '=HYPERLINK("http://x","y")'], ["0:30", "Box"], ["1:00", None]):
+    for row in rows:
         book.active.append(row)
-    book.save(tmp_path / "old.xlsx")
-    assert times(pk.read_timeline(tmp_path / "old.xlsx")) == [("EV1", 30.0, 60.0, "Box")]
+    book.save(path)
+    return path
+
+
+def test_no_formula_is_computed_and_a_lost_one_is_told(tmp_path: Path) -> None:
+    sheet = pk.read_timeline(spreadsheet(
+        tmp_path / "old.xlsx", ["PET", "EV1"], [time(0), "=A1"], ["0:30", "Box"], ["=A3+1", "#REF!"],
+        ["1:30", None]))
+    assert times(sheet) == [("EV1", 30.0, 90.0, "Box")]
+    told = sheet.not_understood
+    assert [*zip(told["row"], told["column"], told["text"], strict=True)] == [
+        (2, "EV1", "=A1"), (4, "PET", "=A3+1"), (4, "EV1", "#REF!")]
+    assert told["why"].str.contains("a formula without a value").all()
+    with pytest.raises(pk.ScenarioError, match="2 formulas have no value"):
+        pk.read_timeline(spreadsheet(tmp_path / "new.xlsx", ["PET", "EV1"], ["0:00", "A"], ["=A2+1", "B"],
+                                     ["=A3+1", None]))
+
+
+# --- nothing is guessed silently -------------------------------------------------------------------
+
+def test_columns_that_are_not_read_are_told(tmp_path: Path) -> None:
+    sheet = read(tmp_path, "No,PET,End,EV1,EV1 notes,Both,EV2,empty\n1,0:00,0:20,A,tether,,B,\n"
+                           "2,0:30,0:50,C,,X,D,\n3,1:00,,,,,,\n")
+    assert times(sheet) == [("EV1", 0.0, 30.0, "A"), ("EV2", 0.0, 30.0, "B"), ("EV1", 30.0, 60.0, "C"),
+                            ("EV2", 30.0, 60.0, "D")]
+    told = sheet.not_understood.query("why == 'this column is not read'")
+    assert list(told["column"]) == ["No", "End", "EV1 notes", "Both"]
+
+
+@pytest.mark.parametrize("head", ["No", "PET (h)", "PET"])
+def test_numbers_are_minutes_only_where_the_header_says_so(head: str, tmp_path: Path) -> None:
+    text = "{},EV1\n0,A\n50,B\n130,\n"
+    with pytest.raises(pk.ScenarioError, match="header says min"):
+        read(tmp_path, text.format(head))
+    assert times(read(tmp_path, text.format("PET (min)")))[0] == ("EV1", 0.0, 50.0, "A")
+
+
+def test_times_that_are_neither_named_pet_nor_utc(tmp_path: Path) -> None:
+    text = "Time,EV1\n11:20,A\n11:50,B\n12:30,\n"
+    assert "taken as PET" in read(tmp_path, text).not_understood.iloc[0]["why"]
+    assert read(tmp_path, text.replace("Time", "PET")).not_understood.empty
+
+
+def test_times_of_day_go_on_over_midnight(tmp_path: Path) -> None:
+    text = "{},EV1\n23:20,A\n23:50,B\n0:35,C\n1:00,\n"
+    sheet = read(tmp_path, text.format("UTC"), pet_zero="2031-05-14T23:20:00Z")
+    assert times(sheet) == [("EV1", 0.0, 30.0, "A"), ("EV1", 30.0, 75.0, "B"), ("EV1", 75.0, 100.0, "C")]
+    with pytest.raises(pk.ScenarioError):
+        read(tmp_path, text.format("PET"))
+
+
+def test_a_name_within_another_is_not_that_person(tmp_path: Path) -> None:
+    text = "PET,Bob,Bo\n0:00,A,B\n0:30,,\n"
+    sheet = read(tmp_path, text, people={"Bob": "EV1", "Bo": "EV2"})
+    assert [row[0] for row in times(sheet)] == ["EV1", "EV2"]
+
+
+@pytest.mark.parametrize("people", [{"EV1": "EV7"}, {"EV1": None}, {"": "EV1"}, {1: "EV1"}, ["EV1"]])
+def test_people_that_are_none(people: Any, tmp_path: Path) -> None:
+    with pytest.raises(pk.ScenarioError, match="people"):
+        read(tmp_path, "PET,EV1\n0:00,A\n0:30,\n", people=people)
+
+
+def test_durations_of_more_than_a_day_are_times(tmp_path: Path) -> None:
+    path = spreadsheet(tmp_path / "old.xlsx", ["PET", "EV1"], [time(6, 15), "A"], [timedelta(hours=25), None])
+    assert times(pk.read_timeline(path)) == [("EV1", 375.0, 1500.0, "A")]
+
+
+def test_a_picture_named_as_a_spreadsheet_is_told_as_such(tmp_path: Path) -> None:
+    (tmp_path / "old.xlsx").write_bytes(b"\x89PNG\r\n\x1a\n")
+    with pytest.raises(pk.ScenarioError, match="not a zip"):
+        pk.read_timeline(tmp_path / "old.xlsx")
 
 
 @pytest.mark.parametrize("data", [
@@ -145,9 +216,9 @@ def test_absurd_spreadsheets_are_refused_before_they_are_unpacked(tmp_path: Path
         for name, data in parts.items():
             archive.writestr(name, data)
     with zipfile.ZipFile(tmp_path / "bomb.xlsx", "w", zipfile.ZIP_DEFLATED) as archive:
-        archive.writestr("xl/workbook.xml", b" " * 40_000_000)
-    for name in ("merged.xlsx", "bomb.xlsx"):
-        with pytest.raises(pk.ScenarioError, match="too large"):
+        archive.writestr("xl/workbook.xml", b" " * 200_000_000)
+    for name, told in (("merged.xlsx", "too large"), ("bomb.xlsx", "bytes unpacked")):
+        with pytest.raises(pk.ScenarioError, match=told):
             pk.read_timeline(tmp_path / name)
 
 

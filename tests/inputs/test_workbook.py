@@ -178,6 +178,18 @@ def test_periods_and_pet_zero_as_a_spreadsheet_has_them(tmp_path: Path) -> None:
         retyped(path, {date: dt.datetime(2031, 5, 14)}, {date: "yyyy-mm-dd"})))
 
 
+def test_a_row_above_the_column_names_is_one_fault(tmp_path: Path) -> None:
+    path = pk.load_scenario(VALID[0]).write_workbook(tmp_path / "it.xlsx")
+    for words in (None, "Our steps"):
+        book = openpyxl.load_workbook(path)
+        book["steps"].insert_rows(1)
+        book["steps"]["A1"] = words
+        book.save(tmp_path / "typed.xlsx")
+        with pytest.raises(pk.ScenarioError, match="does not hold the column names") as refusal:
+            pk.load_scenario(tmp_path / "typed.xlsx")
+        assert list(refusal.value.problems["table"]) == ["steps"]
+
+
 def test_sheets(tmp_path: Path) -> None:
     path = written(pk.load_scenario(SCENARIOS / "small-outing"), tmp_path)
     book = openpyxl.load_workbook(path)

@@ -61,7 +61,7 @@ def test_nothing_is_claimed_of_a_way_that_is_not_known(blocky: pk.Plan) -> None:
 
 def test_no_margin_and_no_time_to_turn_back_is_told(blocky: pk.Plan) -> None:
     summary = blocky.return_summary
-    assert summary[["margin_min", "time_back_min", "turn_back_by_min"]].isna().all(axis=None)
+    assert summary[["margin_min", "time_back_min", "turn_back_by_min", "stay_min"]].isna().all(axis=None)
     assert "return" not in set(blocky.tightest["kind"])
     found = blocky.findings.query("rule == 'place-not-known'")
     assert (found["severity"] == "concern").all()

@@ -151,6 +151,14 @@ export class OutsideSide {
   }
 
   person(one) {
+    if (!one.is_known) {
+      return el(
+        "p",
+        { class: "pk-home-head pk-over" },
+        el("strong", {}, one.who),
+        " not known: how long the way home takes, and what is left",
+      );
+    }
     const safe = one.step
       ? `${one.step}: ${one.make_safe || "nothing to be done first"}, ${one.safe} min`
       : "no step in hand";
@@ -159,7 +167,9 @@ export class OutsideSide {
       el(
         "dd",
         { class: isShort ? "pk-over" : "" },
-        `${value} min left${isShort ? `, at least ${one.reserve} wanted` : ""}`,
+        value === "–" && !isShort
+          ? "not known"
+          : `${value} min left${isShort ? `, at least ${one.reserve} wanted` : ""}`,
       ),
     ];
     return el(
