@@ -25,6 +25,7 @@ from openpyxl.comments import Comment
 from openpyxl.styles import Font, PatternFill
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.properties import PageSetupProperties
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault, did_you_mean
@@ -95,6 +96,9 @@ def workbook_bytes(checked: Checked) -> bytes:
     for number, table in enumerate(SHEETS, start=1):
         book.worksheets[0].append((number, table.name, len(sheets[table.name].rows), table.about))
         _fill(book.create_sheet(table.name), table, sheets)
+    for sheet in book.worksheets:  # on paper, as wide as a page
+        sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
+        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
     book.save(out)
     if content_digest(checked_workbook(out.getvalue(), "workbook")) != content_digest(checked):
         raise ScenarioError.single("says something that one spreadsheet file cannot hold (an empty table of "

@@ -19,6 +19,7 @@ from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.every_margin import exact_margins
 from planning_kit.judge.findings import CONCERN, STOP, identity
 from planning_kit.judge.margins import EXPOSURE, RETURN, STORE, TETHER
+from planning_kit.plan.build import placeless
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.plan_times import planned_windows
 from planning_kit.plan.timed import TimedPlan
@@ -103,7 +104,7 @@ def promises_of(plan: TimedPlan) -> Promises:
 
 
 def _row(promise: str, about: str, value: float | str, unit: str, what: str, how: str) -> tuple[Any, ...]:
-    is_kept = value != "none" and (isinstance(value, str) or value >= 0)
+    is_kept = how != "" and value != "none" and (isinstance(value, str) or value >= 0)
     return promise, about, how * is_kept, value, unit, one_line(what), (
         f"now.keeps({promise!r}, {about!r}, {how}={value!r})" * is_kept)
 
@@ -120,12 +121,16 @@ def _windows(plan: TimedPlan) -> Iterator[tuple[Any, ...]]:
 
 
 def _margins(plan: TimedPlan) -> Iterator[tuple[Any, ...]]:
-    """The least of each kind of margin and what it is of; of a person where each has one."""
+    """The least of each kind of margin and what it is of; of a person where each has one.
+
+    Told but not promised where a step has no place: travel that is not counted yet will take of all of them.
+    """
+    how = "" if placeless(plan.steps) else "at_least"
     each = grouped(((one.kind, f"{one.about} {one.crew}" if one.kind in _OF_A_PERSON else one.about), one)
                    for one in exact_margins(plan) if isfinite(one.margin))
     for (kind, about), some in sorted(each.items()):
         one = min(some, key=lambda margin: margin.margin)
-        yield _row(f"margin {kind}", about, rounded(one.margin, "down", 1), one.unit, one.what, "at_least")
+        yield _row(f"margin {kind}", about, rounded(one.margin, "down", 1), one.unit, one.what, how)
 
 
 def _counts(plan: TimedPlan) -> Iterator[tuple[Any, ...]]:

@@ -23,7 +23,7 @@ from planning_kit.plan.travel import Travel
 
 # Circles with a greatest gap are not looked for here: one that is a little too long could rise for
 # thousands of sweeps.
-_MOST_SWEEPS = 40
+_MOST_SWEEPS, _FEW_SWEEPS = 40, 6
 Orders = Mapping[str, Sequence[int]]
 """By crew member or actor the positions of steps, in the order of work."""
 
@@ -109,7 +109,8 @@ class OrderTiming:
         sweep = [step for step, count in enumerate(waits) if not count]
         horizon_min = self.almanac.horizon_min * (1 + self.misses)
         all_windows, lengths, count = self._windows, self._lengths, len(starts) - len(away)
-        for _ in range(_MOST_SWEEPS):
+        soonest: list[float] | None = None
+        for _ in range(_FEW_SWEEPS if self.misses else _MOST_SWEEPS):
             for step in sweep:  # grows in the first sweep: each step comes behind those that it waits for
                 start, windows = starts[step], all_windows[step]
                 if windows is not None:
@@ -126,9 +127,11 @@ class OrderTiming:
                 starts[step] = -inf
             if len(sweep) < count:  # they run in a circle
                 return None
+            if self.misses and soonest is None:  # what nothing mends would go on pushing all that follows
+                soonest = [*starts]
             if not self._raise_back(starts) and not self._raise_groups(starts):
                 return starts
-        return None
+        return soonest
 
     def end_min(self, orders: Orders, starts: Sequence[float], pet_zero_min: float = 0.0) -> float:
         """Both inside: the later crew member at the airlock, plus ingress."""
@@ -142,8 +145,10 @@ class OrderTiming:
         return max(ends) + self._ends_min
 
     def missed_min(self, starts: Sequence[float]) -> float:
-        """By how much steps end after the last of their windows, in all."""
-        return sum(max(start + length - (windows.ends[-1] if windows.ends else 0.0), 0.0)
+        """By how much steps end after the last of their windows and clocks run out, in all."""
+        clocks = sum(max(starts[before] + weight - starts[after], 0.0) for before, after, weight in self._most
+                     if min(starts[before], starts[after]) > -inf)
+        return clocks + sum(max(start + length - (windows.ends[-1] if windows.ends else 0.0), 0.0)
                    for start, length, windows in zip(starts, self._lengths, self._windows, strict=True)
                    if windows is not None and start > -inf)
 
@@ -171,6 +176,11 @@ class OrderTiming:
         travels = {who: self.travels[who]} if who in self.travels else {}
         return max((release.at_min for release in build.hatch_releases(
             self.records.settings, self.records.steps, {who: [step]}, travels)), default=-inf)
+
+    @property
+    def waits(self) -> list[tuple[int, int]]:
+        """By position the steps of which the second waits for the first in any order."""
+        return [(before, after) for before, links in enumerate(self._follow) for after, _ in links]
 
     def walk_min(self, orders: Orders) -> float:
         """Travel of all who travel, from the airlock and back."""

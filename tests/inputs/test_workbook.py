@@ -94,6 +94,7 @@ def test_what_openpyxl_reads(tmp_path: Path) -> None:
     assert book.sheetnames == ["start", "scenario", "orbit", *fmt.TABLE_BY_NAME]
     start = [str(row[0].value) for row in book["start"].iter_rows()]
     assert fmt.CAUTION in start
+    assert all(sheet.sheet_properties.pageSetUpPr.fitToPage for sheet in book.worksheets)  # on paper
     for name in book.sheetnames[1:]:
         sheet = book[name]
         assert sheet.freeze_panes in ("B2", "D2")

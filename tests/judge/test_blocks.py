@@ -258,3 +258,19 @@ def test_blocks_make_no_sign_off_stale() -> None:
     frame = scenario.steps
     assert scenario.with_table("steps", frame.assign(block="")).digest == scenario.digest
     assert detailed(40).digest != scenario.digest
+
+
+def test_no_margin_is_promised_and_no_chance_told_without_what_is_not_counted() -> None:
+    plan = pk.time_plan(without_places(loaded("scenarios/small-outing")))
+    promises = plan.promises()
+    margins = promises[promises["promise"].str.startswith("margin")]
+    assert len(margins)
+    assert set(margins["how"]) == {""}
+    odds = plan.odds(samples=100)
+    lost = [step.step for step in plan.scenario.records.steps if not step.place]
+    assert list(odds.assumed["step"]) == lost
+    assert "travel to it is not counted" in odds.assumed["words"].iloc[0]
+    assert f"travel to {', '.join(lost)}, without a place" in repr(odds)
+    whole = pk.time_plan(loaded("scenarios/small-outing"))
+    assert "at_least" in set(whole.promises()["how"])
+    assert whole.odds(samples=100).assumed.empty

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -86,6 +87,25 @@ def test_who_may_miss_windows_is_timed_the_same_and_told_how_late(
             for i, windows in enumerate(timed.network.allowed) if windows is not None]
     assert ends
     assert timing.missed_min(late) == pytest.approx(sum(ends), abs=1e-3)
+
+
+def test_a_clock_that_no_timing_keeps_is_told_by_how_much_it_is_missed(small_plan: pk.Plan) -> None:
+    gap = {"first_step": "A1", "then_step": "Z1", "max_gap": 1, "reason": "a clock"}
+    scenario = small_plan.scenario.add_row("gaps", **gap)
+    timed, orders = small_plan.timed, orders_of(small_plan, small_plan.timed.steps)
+    given = scenario.records, timed.almanac, timed.travels, timed.durations.tolist()
+    assert OrderTiming(*given).starts(orders) is None
+    timing = OrderTiming(*given, misses=True)
+    starts = timing.starts(orders)
+    assert starts is not None
+    for lane in orders.values():  # the order is kept all the same
+        assert all(starts[a] + timed.durations[a] <= starts[b] + 1e-6 for a, b in pairwise(lane))
+    late_min = {}
+    for first, then, most in (("A1", "Z1", 1), ("C2", "C3", 60)):
+        out, back = map(timed.position, (first, then))
+        late_min[first] = max(starts[back] - (starts[out] + timed.durations[out]) - most, 0.0)
+    assert late_min["A1"] > 30
+    assert timing.missed_min(starts) == pytest.approx(sum(late_min.values()), abs=1e-3)
 
 
 def test_a_later_pet_zero_moves_what_no_window_holds(small_plan: pk.Plan) -> None:

@@ -18,8 +18,9 @@ from planning_kit.explore.odds.sampled_past import assumptions
 from planning_kit.explore.odds.study import Study, joined, tallies
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, is_whole, must_be
-from planning_kit.inputs.shown_text import TextTable, facts_html
+from planning_kit.inputs.shown_text import TextTable, facts_html, shortened
 from planning_kit.inputs.times import pet_label, pet_min
+from planning_kit.plan.build import placeless
 from planning_kit.plan.plan_times import PlannedWindow
 from planning_kit.plan.timed import TimedPlan
 
@@ -80,10 +81,12 @@ class TimedOdds(OddsTables):
 
     @property
     def assumed(self) -> pd.DataFrame:
-        """What odds of a re-timed plan rest on: ``step`` ("" for all) and ``words``; else empty."""
+        """What they rest on, re-timed or with steps without a place: ``step`` ("": all) and ``words``."""
         begun = self.study.outing.begun
         rows = list(assumptions(begun, self.study.outing.records)) if begun else []
-        return TextTable(rows, columns=["step", "words"])
+        lost = [(step, "has no place: travel to it is not counted, so the chances are lower than told")
+                for step in placeless(self.timed.steps)]
+        return TextTable([*rows, *lost], columns=["step", "words"])
 
     def __repr__(self) -> str:
         facts = "; ".join(f"{name} {value}" for name, value in _facts(self)[1:])
@@ -107,7 +110,9 @@ def _facts(odds: TimedOdds) -> list[tuple[str, str]]:
              (f"by {own}{plan.hard_limit.label}", hard)]
     return [("title", odds.timed.scenario.settings.title), ("samples", f"{odds.samples}, seed {odds.seed}"),
             *known, ("median end", pet_label(odds.median_end_min)),
-            ("something broken", share_words(odds.p_broken))]
+            ("something broken", share_words(odds.p_broken)),
+            *[("not counted", f"travel to {shortened(', '.join(lost), 80)}, without a place")
+              for lost in [placeless(plan.steps)] if lost]]
 
 
 COLUMNS = ["item", "unit", "a", "b", "difference", "se", "se_if_independent"]

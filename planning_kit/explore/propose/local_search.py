@@ -14,7 +14,7 @@ an order once nothing better came for a while, and where it does not hold, about
 
 import random
 from collections.abc import Callable, Collection, Hashable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from functools import cached_property
 from itertools import pairwise
@@ -42,8 +42,9 @@ _JUDGED = 150
 """What one judgement costs, in passes."""
 _WALK_PART, _OTHER_PART = 0.3, 0.1
 """What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
-_MISSED_PART = 3.0
-"""The same of a minute by which a step misses its windows, where it may."""
+_MISSED_PART, _CHEAP_MIN, _DEAR_MIN = 3.0, 15.0, 100.0
+"""The same of a minute by which a step misses its windows or a clock, where it may, and the minutes of a rule
+that delays nobody and is broken, at first and in the end."""
 _PET_ZERO_SHARE, _RECREATED_SHARE = 0.05, 0.08
 
 AGAIN = "again"
@@ -58,7 +59,8 @@ With `AGAIN` as check: one more of a kind that the present plan has, or a worse 
 class Timed:
     """Orders with their times. ``cost``: smaller is better; the end first (minutes after PET 0).
 
-    ``guide`` is what the climb goes by: less walking comes before an earlier end shows.
+    ``guide`` is what the climb goes by: less walking comes before an earlier end shows. ``broken``: how often
+    they break a rule, where they may.
     """
 
     orders: Orders
@@ -67,13 +69,14 @@ class Timed:
     starts: tuple[float, ...]
     cost: tuple[float, float]
     guide: float = inf
+    broken: int = 0
 
 
 @dataclass(eq=False)
 class Neighbours:
     """How the orders of a problem are timed and judged, with some tasks left out.
 
-    ``misses``: an order may miss windows, at a cost.
+    ``misses``: an order may miss windows and clocks and break the rules that delay nobody, at a cost.
     """
 
     problem: Problem
@@ -143,6 +146,15 @@ class Neighbours:
         """What they break of the rules that delay nobody in the timing, if anything."""
         return self.rules.broken(timed.orders, timed.starts, timed.swapped, timed.pet_zero_min)
 
+    def kept(self, timed: Timed, broken_min: float = _DEAR_MIN, worst: float = inf) -> Timed | None:
+        """The order where it keeps the rules, or what it breaks, ``broken_min`` each, is not too much."""
+        if not self.misses:
+            return timed if self.broken(timed) is None else None
+        count = self.rules.count(timed.orders, timed.starts, timed.swapped, timed.pet_zero_min)
+        end, others = timed.cost
+        return replace(timed, cost=(end + _DEAR_MIN * count, others), broken=count) \
+            if timed.guide + broken_min * count <= worst else None
+
     def choice(self, timed: Timed) -> Choice:
         """The same in the words of the scenario."""
         steps = self.problem.work.steps
@@ -190,25 +202,28 @@ class LocalSearch:
 
     @property
     def _is_hot(self) -> bool:
-        return self._restarts == 0 or self._restarts % 3 == 1
+        return self.around.misses or self._restarts == 0 or self._restarts % 3 == 1
 
     def _climb(self, best: Timed, here: Timed) -> Timed:
         """One restart, as it cools."""
         around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
         moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
-        length = min(self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
+        length = self._left if around.misses else min(
+            self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
         hot = _HOT if self._is_hot else _WARM
         until, trail, waited, number = self._left - length, list[Timed](), 0, 0
         while self._left > max(until, 0) and (number % _LOOK_EVERY or not self.budget.is_over()):
             self._left, number, waited = self._left - 1, number + 1, waited + 1
-            cooled = (_COLD / hot) ** (1 - (self._left - until) / length)
-            worst = here.guide - hot * best.cost[0] * cooled * log(1 - draws.random())
+            part = 1 - (self._left - until) / length
+            broken_min = _CHEAP_MIN * (_DEAR_MIN / _CHEAP_MIN) ** part
+            worst = here.guide + broken_min * here.broken - hot * best.cost[0] * (_COLD / hot) ** part * log(
+                1 - draws.random())
             there = (self._recreated(moves, here, draws) if draws.random() < _RECREATED_SHARE
                      else _drawn(around, moves, here, draws))
             # The rules that delay nobody cost most, and so are asked last.
             if there is not None and there.guide <= worst + _SAME and self._judged.get(_key(there), True) \
-                    and around.broken(there) is None:
-                here = there
+                    and (kept := around.kept(there, broken_min, worst + _SAME)) is not None:
+                here = kept
                 if here.cost < (trail[-1] if trail else best).cost:
                     trail.append(here)
                     waited = 0

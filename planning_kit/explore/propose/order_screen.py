@@ -132,6 +132,11 @@ class UntimedRules:
         asked = self._each(_Passed(orders, starts, pet_zero_min), swapped)
         return next((broken for broken in asked if broken[:2] not in self.let_go), None)
 
+    def count(self, orders: Orders, starts: Sequence[float], swapped: frozenset[str],
+              pet_zero_min: float) -> int:
+        """How often they break a rule, those that are let go among them."""
+        return sum(1 for _ in self._each(_Passed(orders, starts, pet_zero_min), swapped, stops=False))
+
     def let_go_of(self, orders: Orders, starts: Sequence[float], swapped: frozenset[str],
                   pet_zero_min: float) -> None:
         """Ask of no order any more what these do not keep: the checks tell whether another makes it worse."""

@@ -136,7 +136,7 @@ class Stages:
         """The start, or a better order of the same tasks: before the solver has even read the model."""
         search, start = self._search(self.start.dropped), self.start
         here = search.around.of(start)
-        if here is None:
+        if here is None or search.around.broken(here) is not None:
             start = self._missing_less()
             here = search.around.of(start)
         if here is None or search.around.broken(here) is not None or self.blocks(start):
@@ -145,23 +145,28 @@ class Stages:
             here, self._passes // _FIRST_LOOK, here.orders))
 
     def _missing_less(self) -> Choice:
-        """An order that misses less than the start, which misses windows: with luck none."""
+        """An order that misses and breaks less than the start does: with luck nothing."""
         around = Neighbours(self.problem, self.start.dropped, misses=True)
-        start = around.of(self.start) or around.of(self._in_turn())
-        if start is None:
-            return self.start
-        here = start
-        around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
-        look, most = LocalSearch(around, lambda choice: (), self.budget), _FIRST_LOOK // 2
-        while most and not self.budget.is_over() and self._search(self.start.dropped).around.of(
-                around.choice(here)) is None:
-            most, here = most - 1, look.improve(here, self._passes // _FIRST_LOOK, start.orders)
-        return around.choice(here)
+        strict = self._search(self.start.dropped).around
+        choice = next(filter(around.of, (self.start, self._in_turn())), self.start)
+        look, timed = LocalSearch(around, lambda choice: (), self.budget), list[Choice]()
+        for _ in range(_FIRST_LOOK):
+            there, here = strict.of(choice), around.of(choice)
+            if there and strict.broken(there) is None:
+                return choice
+            timed += [choice] if there else []
+            if here is None or self.budget.is_over():
+                break
+            choice = around.choice(look.improve(
+                around.kept(here) or here, self._passes // _FIRST_LOOK, here.orders))
+        # The first that misses nothing is nearest to the start: what it breaks the solver may mend.
+        return timed[0] if timed else choice
 
     def _in_turn(self) -> Choice:
-        """The start with each step behind all that precede it whatever is chosen."""
+        """The start with each step behind all that it waits for whatever is chosen."""
         steps, before = self.problem.work.steps, self.problem.before
-        turns = one_by_one(range(len(steps)), [(near, i) for i, some in enumerate(before) for near in some])
+        turns = one_by_one(range(len(steps)), [*self._search(self.start.dropped).around.timing.waits, *(
+            (near, i) for i, some in enumerate(before) for near in some)])
         rank = {steps[i].step: number for number, i in enumerate(turns)}
         return replace(self.start, lanes={who: tuple(sorted(lane, key=rank.__getitem__))
                                           for who, lane in self.start.lanes.items()})

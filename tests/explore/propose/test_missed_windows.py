@@ -7,6 +7,11 @@ import random
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.propose.choices import as_written
+from planning_kit.explore.propose.local_search import Neighbours
+from planning_kit.explore.propose.order_problem import Freedom
+from planning_kit.explore.propose.random_moves import RandomMoves
+from planning_kit.explore.propose.stages import build_problem
 from planning_kit.judge.all_checks import findings_of
 from tests.explore.propose.test_made_outings import scenario_of
 
@@ -23,7 +28,7 @@ def mixed_up(scenario: pk.Scenario, seed: int) -> pk.Scenario:
                                                           kind="stable"))
 
 
-@pytest.mark.parametrize("name", ["heron", "alder"])
+@pytest.mark.parametrize("name", ["heron", "alder", "larch"])  # larch breaks clocks and overloads hands
 def test_a_list_of_tasks_becomes_a_plan_without_a_stop(name: str) -> None:
     written = pk.time_plan(scenario_of(name))
     found = pk.find_plan(mixed_up(scenario_of(name), seed=3), effort=1.0, seconds=300, progress=None)
@@ -34,3 +39,25 @@ def test_a_list_of_tasks_becomes_a_plan_without_a_stop(name: str) -> None:
     assert "stop" not in set(findings_of(best.plan.timed)["severity"])
     # The rows as a person first wrote them are no better.
     assert best.end_min < written.end_min + 0.05
+
+
+def test_what_may_be_broken_counts_most_and_what_keeps_all_counts_nothing() -> None:
+    scenario = scenario_of("plover")
+    problem = build_problem(scenario.records, scenario.elements, Freedom(
+        earliest=scenario.settings.pet_zero_utc, latest=scenario.settings.pet_zero_utc, limit_min=600.0))
+    rows = as_written(scenario.records, scenario.settings.pet_zero_utc)
+    strict, lenient = Neighbours(problem), Neighbours(problem, misses=True)
+    good = strict.of(rows)
+    assert good is not None
+    assert strict.kept(good) is good
+    assert lenient.kept(good) == good
+    moves = RandomMoves(problem.work, problem.before, random.Random(1))
+    drawn = filter(None, (moves.draw(good.orders, good.starts) for _ in range(2_000)))
+    tried = (strict.timed(orders, frozenset({task} - {""}), good.pet_zero_min) for orders, task in drawn)
+    bad = next(each for each in tried if each is not None and strict.broken(each) is not None)
+    assert strict.kept(bad) is None
+    kept = lenient.kept(bad)
+    assert kept is not None
+    assert kept.broken >= 1
+    assert kept.cost[0] > bad.cost[0] + 50
+    assert lenient.kept(bad, 15.0, bad.guide + 14.0) is None
