@@ -7,14 +7,20 @@ CCSDS 301.0-B, ASCII time code B). Leap seconds inside an outing are neglected: 
 import math
 import re
 from datetime import UTC, date, datetime, timedelta
-from typing import Literal
+from typing import Literal, Protocol
 
 import numpy as np
 import pandas as pd
 
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.setting_records import SI, Settings
+from planning_kit.inputs.setting_records import SI
 from planning_kit.inputs.units import converted
+
+
+class _InUnits(Protocol):
+    @property
+    def units(self) -> str: ...
+
 
 When = str | date | datetime
 """What reads as a time: ISO 8601 text, a date, a datetime; UTC where it names no zone."""
@@ -112,13 +118,14 @@ def number_label(value: float, side: Side, digits: int = 1) -> str:
     return f"{rounded(value, side, digits):.{digits}f}".replace("-", "−") if math.isfinite(value) else "–"
 
 
-def measure(value: float, unit: str, settings: Settings, side: Side, text: str = "") -> str:
+def measure(value: float, unit: str, shown: _InUnits, side: Side, text: str = "") -> str:
     """A value with its unit, ``25.9 m``; with the customary one beside it where the scenario asks for that.
 
-    ``text``: the value as told, where that is not all its digits; the customary one is rounded to ``side``.
+    ``shown``: the settings, or what has their ``units``. ``text``: the value as told, where that is not all
+    its digits; the customary one is rounded to ``side``.
     """
     told = f"{text or f'{value:g}'} {unit}"
-    if settings.units == SI or unit not in _CUSTOMARY or not math.isfinite(value):
+    if shown.units == SI or unit not in _CUSTOMARY or not math.isfinite(value):
         return told
     other, digits = _CUSTOMARY[unit]
     return f"{told} ({number_label(converted(value, unit, other), side, digits)} {other})"

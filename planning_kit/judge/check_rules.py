@@ -19,7 +19,7 @@ import numpy as np
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.times import number_label, pet_label, pet_min
+from planning_kit.inputs.times import measure, number_label, pet_label, pet_min
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import network as kinds
 from planning_kit.plan.build import work_order
@@ -167,13 +167,14 @@ def check_log(plan: TimedPlan) -> Iterator[Finding]:
     yield from _passed_over(plan, outside.base, outside.states)
     yield from _clocks(plan, outside.actuals.events)
     for crew, ratio in outside.effort.items():
-        logged = outside.states.suited[crew]
+        logged, settings = outside.states.suited[crew], plan.scenario.settings
+        rate = measure(logged.metabolic_w, "W", settings, "nearest", f"{logged.metabolic_w:.0f}")
         yield Finding(
             REMARK, LOG, "effort", crew=crew, start_min=logged.at_min,
-            message=f"{crew} has worked at {logged.metabolic_w:.0f} W on average until "
-                    f"{pet_label(logged.at_min)}, {ratio:.2f} times what was assumed: the suit is reckoned "
-                    "so from PET 0 to the end", source=SOURCE, value=logged.metabolic_w,
-            limit=logged.metabolic_w / ratio, margin=logged.metabolic_w / ratio - logged.metabolic_w)
+            message=f"{crew} has worked at {rate} on average until {pet_label(logged.at_min)}, {ratio:.2f} "
+                    "times what was assumed: the suit is reckoned so from PET 0 to the end",
+            source=SOURCE, value=logged.metabolic_w, limit=logged.metabolic_w / ratio,
+            margin=logged.metabolic_w / ratio - logged.metabolic_w)
 
 
 def _of(step: Step, severity: str, rule: str, at_min: float, message: str, about: str = "",

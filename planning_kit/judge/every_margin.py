@@ -144,7 +144,7 @@ def _tethers(plan: TimedPlan) -> Iterator[Margin]:
                 yield Margin(margins.TETHER, hook, tether.crew, worst.passage.step, at_min,
                              tether.tether_m - worst.reach_m, "m",
                              f"{tether.crew}'s tether of {length}, hooked at "
-                             f"{plan.place_title(hook)}", nan)
+                             f"{plan.place_title(hook)}", nan, units=plan.scenario.settings.units)
 
 
 def _returns(plan: TimedPlan, late: np.ndarray) -> Iterator[Margin]:
@@ -171,7 +171,7 @@ def _stores(plan: TimedPlan, at_end: float) -> Iterator[Margin]:
         rate, unit = store.mean_rate, UNIT_WORDS[store.unit]
         yield Margin(margins.STORE, store.consumable, store.crew, "", plan.safe_min, margin, unit,
                      f"{store.crew}'s {'reserve of ' if has_reserve else ''}{WORDS[store.consumable]}",
-                     margin / rate if rate > 0 else inf, at_end)
+                     margin / rate if rate > 0 else inf, at_end, units=plan.scenario.settings.units)
 
 
 # The outing

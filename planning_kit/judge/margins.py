@@ -16,7 +16,8 @@ from weakref import WeakKeyDictionary
 import numpy as np
 
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.times import number_label
+from planning_kit.inputs.setting_records import SI
+from planning_kit.inputs.times import measure, number_label
 from planning_kit.plan import network as kinds
 from planning_kit.plan.network import GRID_MIN, MAX_GAP, ROUNDING_MIN
 from planning_kit.plan.plan_times import PlannedWindow, planned_windows
@@ -63,7 +64,7 @@ class Margin:
     """What is left before something is lost, in ``unit`` (negative: it is); a row of ``plan.tightest``.
 
     ``minutes`` is the margin as minutes where it can be told so (NaN: a tether); ``spread_min`` see above;
-    ``steps`` are those whose delay uses it up, besides those of ``terms``.
+    ``steps`` are those whose delay uses it up, besides those of ``terms``; ``units`` those of ``[display]``.
     """
 
     kind: str
@@ -80,6 +81,7 @@ class Margin:
     steps: tuple[str, ...] = ()
     end_slip_min: float = nan
     p_missed: float = nan
+    units: str = SI
 
     @property
     def is_cliff(self) -> bool:
@@ -117,7 +119,8 @@ class Margin:
     @property
     def words(self) -> str:
         """A sentence without a full stop: what is left, and what a minute more would cost."""
-        left = f"{number_label(self.margin, 'down')} {self.unit}" if isfinite(self.margin) else "nothing"
+        left = measure(self.margin, self.unit, self, "down", number_label(
+            self.margin, "down")) if isfinite(self.margin) else "nothing"
         at = f" at {self.step}" if self.step else ""
         missed = f"; {self.missed_words}" if self.missed_words else ""
         if self.is_cliff and not self.is_missed:

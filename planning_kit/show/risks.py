@@ -9,7 +9,7 @@ from math import inf, isfinite, isnan
 
 from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs.shown_text import one_line, shortened
-from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.times import Side, measure, number_label, pet_label
 from planning_kit.judge import margins
 from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
 from planning_kit.judge.every_margin import HARD_MIN
@@ -40,6 +40,10 @@ def risk_lines(plan: TimedPlan) -> Iterator[str]:
             return
 
 
+def _told(each: margins.Margin, size: float, side: Side) -> str:
+    return measure(size, each.unit, each, side, number_label(size, side, 0))
+
+
 class _Teller:
     def __init__(self, plan: TimedPlan) -> None:
         self.plan, records = plan, plan.scenario.records
@@ -53,8 +57,8 @@ class _Teller:
     def wrong(self, each: margins.Margin) -> str:
         """What can go wrong, what is left, how likely it is, what it costs."""
         left = ("there is no way" if each.margin == -inf else
-                f"by {number_label(-each.margin, 'up', 0)} {each.unit} in this plan"
-                if each.is_missed else f"{number_label(each.margin, 'down', 0)} {each.unit} to spare")
+                f"by {_told(each, -each.margin, 'up')} in this plan" if each.is_missed else
+                f"{_told(each, each.margin, 'down')} to spare")
         times = number_label(100 * each.p_missed, "up", 0)
         is_told = not each.is_missed and each.p_missed > 0  # NaN is not
         chance = f", missed {times} time{'s' * (times != '1')} in 100" if is_told else ""

@@ -12,6 +12,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.times import measure
+from planning_kit.judge.every_margin import exact_margins
 from planning_kit.show.hazard_wording import HazardWords
 from planning_kit.show.pack.lists import holds_section
 from planning_kit.show.pack.map_picture import map_section
@@ -68,6 +69,8 @@ def texts(plan: pk.Plan) -> dict[str, list[str]]:
         "suits": written(suits, "hovertext"),
         "hazards": [words.where(each) for each in plan.scenario.records.hazards],
         "pictures": [repr(pictures)],
+        "margins": [each.words for each in exact_margins(plan.timed)],
+        "risks": [plan.briefing().one_minute],
     }
 
 
