@@ -94,12 +94,14 @@ def _tied(plan: TimedPlan, crew: str, line: tuple[str, ...], ends: tuple[str, st
 
     def reaches(way: Sequence[str]) -> tuple[str, str]:
         after, most_m = tether_lines.laid_along(travel, line, way)
-        return number_label(most_m, "up"), number_label(tether_lines.line_m(travel, after), "up")
+        settings, then_m = plan.scenario.settings, tether_lines.line_m(travel, after)
+        most, then = (measure(m, "m", settings, "up", number_label(m, "up")) for m in (most_m, then_m))
+        return most, then
 
     def words(way: Sequence[str]) -> str:
         most, then = reaches(way)
-        return (f"{' to '.join(map(plan.place_title, way))} (the tether reaches up to {most} m on the way, "
-                f"{then} m then)")
+        return (f"{' to '.join(map(plan.place_title, way))} (the tether reaches up to {most} on the way, "
+                f"{then} then)")
 
     way = travel.way(*ends)
     other = next((each for each in travel.tied_ways(*ends) if reaches(each) != reaches(way)), None)

@@ -25,7 +25,7 @@ import numpy as np
 from planning_kit.inputs.hazard_words import Controls, Point, Term
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import Hazard, Records, Route
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.times import measure, pet_label
 from planning_kit.plan.custody_state import Custody
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
@@ -55,6 +55,7 @@ class Reach:
         self._named = frozenset(hazard.places)
         self._routes = {frozenset(pair) for pair in hazard.routes}
         self._centre = hazard.centre
+        self._settings = records.settings
         self._radius_m = (hazard.radius_m or 0.0) + (records.settings.checks.body_m or 0.0) + _TOUCH_M
 
     def at(self, place: str) -> tuple[Part, ...]:
@@ -89,8 +90,10 @@ class Reach:
                 could_touch(*leg, math.dist(*leg) + spare_m, self._centre, self._radius_m)
                 for leg in pairwise(line)):
             drawn = "over its via points" if bends else "straight"
-            return ((0.0, 1.0, f"the way from {place} to {to_place} is {route.metres:g} m long, "
-                     f"{straight_m:.1f} m {drawn}: where it bends is not known, and it could lead there"),)
+            long = measure(route.metres, "m", self._settings, "nearest")
+            straight = measure(straight_m, "m", self._settings, "nearest", f"{straight_m:.1f}")
+            return ((0.0, 1.0, f"the way from {place} to {to_place} is {long} long, {straight} {drawn}: "
+                     "where it bends is not known, and it could lead there"),)
         return tuple((begin, end, "") for begin, end in inside_sphere(line, self._centre, self._radius_m))
 
 

@@ -187,7 +187,8 @@ def ground_traces(records: Records, views: Views, theme: Theme, told: Told) -> l
     for view in views.all:
         traces += _route_traces(records.routes, points, view, theme)
         traces += [_middles(records, points, view, told), _places(places, views, view, theme, told)]
-    traces += [_scale(views, theme), *_key(views.side, theme)]
+    length = measure(_SCALE_M, "m", records.settings, "nearest")
+    traces += [_scale(views, theme, length), *_key(views.side, theme)]
     return [trace for trace in traces if trace["x"]]
 
 
@@ -266,7 +267,7 @@ def _flat_spots(places: Sequence[Place], views: Views, view: View) -> list[str]:
                       [len(place.place[:LONGEST_PLACE_ID]) * NAME_CHAR_PX for place in places])
 
 
-def _scale(views: Views, theme: Theme) -> Trace:
+def _scale(views: Views, theme: Theme, length: str) -> Trace:
     """The frame in the view in space: lines of 5 m along x, y and z, from a point above the middle."""
     low, high = views.lowest, views.highest
     x, y = ((a + b) / 2 for a, b in zip(low[:2], high[:2], strict=True))
@@ -274,7 +275,7 @@ def _scale(views: Views, theme: Theme) -> Trace:
     ends = ((x + _SCALE_M, y, z), (x, y + _SCALE_M, z), (x, y, z + _SCALE_M))
     return views.space.trace(
         [point for end in ends for point in ((x, y, z), end, None)], mode="lines+text", name="frame",
-        text=[text for name in "xyz" for text in ("", f"{name} {_SCALE_M:g} m", "")],
+        text=[text for name in "xyz" for text in ("", f"{name} {length}", "")],
         textposition="middle right", textfont={"size": 10, "color": theme.quiet_ink},
         line={"color": theme.quiet_ink, "width": 3})
 
