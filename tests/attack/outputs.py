@@ -103,7 +103,7 @@ class Attack:
     @cached_property
     def proposals(self) -> pk.Proposals[pk.Plan]:
         """Of a plan with a step at a bad time, so that there is a better order to show, and one rejected."""
-        scenario = with_row(self.scenario, "steps", 2, step="D1", task="CLN", crew="EV2", place="MST",
+        scenario = with_row(self.scenario, "steps", 2, step="D1", task="CLN", crew="both", place="MST",
                             title=PAYLOADS[4], minutes_likely=20)
         found = pk.time_plan(scenario).propose("quick", 60.0)
         assert found.best is not None
