@@ -14,6 +14,7 @@ function told(more = {}) {
       {
         who: "EV1",
         title: "",
+        is_crew: true,
         between: "",
         steps: [
           { step: "A1", title: "", status: "planned", start: 0, finish: 5, late: null, events: ["started"] },

@@ -13,10 +13,10 @@ const step = (name, status, more = {}) => ({
   ...more,
 });
 
-function opened(steps = [step("A1", "planned"), step("A2", "planned")], title = "") {
+function opened(steps = [step("A1", "planned"), step("A2", "planned")], title = "", is_crew = true) {
   const send = listener();
   const console = { send, clock: { by: { value: "kim" } }, onStep: () => {} };
-  const lane = { who: "EV1", title, steps, between: "" };
+  const lane = { who: "EV1", title, is_crew, steps, between: "" };
   const card = new LaneCard(console, lane, 1);
   placed(card.box);
   const show = (now, refused) => card.show({ ...lane, steps: now }, refused, CLOCK);
@@ -119,7 +119,7 @@ test("a step of both is one's own where that is ticked", () => {
 });
 
 test("who is not of the crew has no rate", () => {
-  const { card, said } = opened([step("D1", "planned")], "Arm operator");
+  const { card, said } = opened([step("D1", "planned")], "", false);
   equal([card.buttons.suit.hidden, card.fields.metabolic_w.hidden], [true, true]);
   type(card.fields.metabolic_w, "300");
   press(card.box, "r");
@@ -129,4 +129,11 @@ test("who is not of the crew has no rate", () => {
 test("a lane that is done has nothing to log", () => {
   const { card } = opened([]);
   equal([card.entry.hidden, card.head.textContent], [true, "1EV1all steps done"]);
+});
+
+test("beside who it is stands their name, or what an actor is; nothing where nobody says so", () => {
+  const said = (...more) => opened([step("D1", "planned")], ...more).card.head.querySelector(".pk-quiet");
+  equal(said("Ada <b>Okafor</b>").textContent, "Ada <b>Okafor</b>");
+  equal(said("Arm operator", false).textContent, "Arm operator");
+  equal(said(""), null);
 });

@@ -10,7 +10,7 @@ const step = name => ({
   late: null,
   events: ["started"],
 });
-const lane = (who, ...steps) => ({ who, title: "", steps: steps.map(step), between: "" });
+const lane = (who, ...steps) => ({ who, title: "", is_crew: true, steps: steps.map(step), between: "" });
 const message = (...lanes) => ({ lanes, refused: {}, clock: { now_ms: 0, pet_zero_ms: 0 } });
 
 function opened() {

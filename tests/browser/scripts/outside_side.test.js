@@ -32,6 +32,7 @@ const person = (who, more = {}) => ({
   first_out: "CO2",
   suit: 90,
   is_suit_short: false,
+  is_known: true,
   ...more,
 });
 
@@ -133,6 +134,17 @@ test("a margin below the reserve says what is wanted", () => {
     ["20 min left, at least 30 wanted"],
   );
   equal(home.querySelector("dd").textContent, "A1: nothing to be done first, 2 min");
+});
+
+test("a way home that is not known is told as not known, never as a margin", () => {
+  const { aside, home } = opened();
+  const told = crew => {
+    aside.tellHome({ at: "1:20", words: "", ways: { terminate: { crew: [crew], sequence: [] } } });
+    return home.querySelector(".pk-home-crew").textContent;
+  };
+  const words = told(person("EV1", { is_known: false }));
+  equal(words, "EV1 not known: how long the way home takes, and what is left");
+  equal(told(person("EV1", { suit: "–" })).includes("CO2not known"), true);
 });
 
 test("where no way home can be told, it says why", () => {
