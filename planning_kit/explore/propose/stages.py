@@ -5,10 +5,11 @@ same finish, what both crew members wait and walk in all is fixed (each lane is 
 PET 0 to ingress), so that less walking is all that can be won.
 
 Where steps of the first order miss windows or clocks, break rules or stand before what they wait for, a look
-around mends that first: there such orders may be passed, at a cost that rises as it cools. The finish is sought by turns: the local search goes on from the best order that holds, the solver
-from what that found, until the effort is spent or nothing earlier is possible. Whatever either offers is
-judged at once. What does not hold is forbidden in the same model by its cause (`cause_in`), so that a proof
-is one about all orders that bring no new stop finding.
+around mends that first: there such orders may be passed, at a cost that rises as it cools. The finish is
+sought by turns: the local search goes on from the best order that holds, the solver from what that found,
+until the effort is spent or nothing earlier is possible. Whatever either offers is judged at once. What does
+not hold is forbidden in the same model by its cause (`cause_in`), so that a proof is one about all orders
+that bring no new stop finding.
 """
 
 from collections.abc import Callable, Sequence
