@@ -202,14 +202,13 @@ class LocalSearch:
 
     @property
     def _is_hot(self) -> bool:
-        return self.around.misses or self._restarts == 0 or self._restarts % 3 == 1
+        return self._restarts == 0 or self._restarts % 3 == 1
 
     def _climb(self, best: Timed, here: Timed) -> Timed:
         """One restart, as it cools."""
         around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
         moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
-        length = self._left if around.misses else min(
-            self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
+        length = min(self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
         hot = _HOT if self._is_hot else _WARM
         until, trail, waited, number = self._left - length, list[Timed](), 0, 0
         while self._left > max(until, 0) and (number % _LOOK_EVERY or not self.budget.is_over()):
