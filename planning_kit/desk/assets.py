@@ -9,6 +9,8 @@ which a busy machine needs for a small one.
 from functools import lru_cache
 from importlib.resources import files
 
+_SHEETS = tuple(f"{name}.css" for name in ("workbench", "chart", "side", "tables", "outside"))
+
 
 def _read(name: str) -> str:
     return files("planning_kit.desk").joinpath("static", *name.split("/")).read_text(encoding="utf-8")
@@ -28,4 +30,4 @@ def library_text() -> str:
 
 def style_text() -> str:
     """The style sheet of the workbench."""
-    return "\n".join(map(_read, ("vendor/tabulator.min.css", "workbench.css", "outside.css")))
+    return "\n".join(map(_read, ("vendor/tabulator.min.css", *_SHEETS)))
