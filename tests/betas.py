@@ -5,7 +5,7 @@ from datetime import date
 
 import numpy as np
 
-from planning_kit.inputs.times import When
+from planning_kit.inputs.utc import When
 from planning_kit.sky import season
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.windows import Span, Vector, covered_moment

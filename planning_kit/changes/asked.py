@@ -18,7 +18,7 @@ from planning_kit.changes.order import Follow, Trade
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number
 from planning_kit.inputs.records import BOTH, Gap, Records
-from planning_kit.inputs.times import pet_zero_asked
+from planning_kit.inputs.utc import pet_zero_asked
 
 TABLE = "what_if"
 _KINDS = (STEP, TASK, CREW)

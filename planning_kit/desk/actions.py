@@ -105,9 +105,9 @@ def bring_back(session: Session, _message: Message) -> list[Message]:
 def compare(session: Session, message: Message) -> list[Message]:
     """Tell what moved and what is typed otherwise than in a version."""
     moved, typed = session.compare_with(str(message["name"]))
-    columns = ["step", "change", "moved_min", "crew_a", "crew_b", "held_by_b"]
+    columns = ["step", "change", "start_b_min", "moved_min", "crew_a", "crew_b", "held_by_b"]
     return [{"kind": "compared", "name": message["name"], "typed": rows_of_frame(typed),
-             "moved": None if moved is None else rows_of_frame(moved[columns])}]
+             "moved": None if moved is None else rows_of_frame(moved[columns], session.plan.pet_zero)}]
 
 
 def explain(session: Session, message: Message) -> list[Message]:

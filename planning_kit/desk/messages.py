@@ -3,7 +3,10 @@
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
+from datetime import datetime
 from typing import Any
+
+import pandas as pd
 
 from planning_kit.explore.session.draft import Draft, Fault
 from planning_kit.explore.session.merge import Merge
@@ -13,6 +16,7 @@ from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field
+from planning_kit.inputs.table_words import cells_of, head_words
 from planning_kit.inputs.times import margin_label, number_label, pet_label
 from planning_kit.judge.every_margin import exact_margins
 from planning_kit.judge.margins import Margin, tightness
@@ -180,10 +184,8 @@ def conflict_message(merge: Merge) -> Message:
     return {"kind": "conflict", "taken": taken, "clashes": clashes}
 
 
-def rows_of_frame(frame: Any) -> Message:
-    """A small DataFrame as columns and rows of text."""
-    def text(value: object) -> str:
-        return "" if value != value else f"{round(value, 1):g}" if isinstance(value, float) else str(value)
-
-    return {"columns": [str(name) for name in frame.columns],
-            "rows": [[text(value) for value in row] for row in frame.itertuples(index=False)]}
+def rows_of_frame(frame: pd.DataFrame, pet_zero: datetime | None = None) -> Message:
+    """A small table as heads in words and rows of text; GMT beside PET where ``pet_zero`` is known."""
+    heads = [", ".join(filter(None, head_words(name))) for name in frame.columns]
+    cells = [cells_of(name, frame[name], pet_zero) for name in frame.columns]
+    return {"columns": heads, "rows": [list(row) for row in zip(*cells, strict=True)]}

@@ -23,7 +23,7 @@ from planning_kit.explore.long_question import Report, mapped, silent, told
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number, must_be, table_with, told_together
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import ShownTable
-from planning_kit.inputs.times import as_utc
+from planning_kit.inputs.utc import as_utc
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.check_rules import check_rules
 from planning_kit.judge.findings import STOP

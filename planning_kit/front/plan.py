@@ -22,7 +22,7 @@ from planning_kit.front.progress_bar import Told, shown, stoppable
 from planning_kit.front.shown import OutsidePlan
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.timeline_sheet import Baseline
-from planning_kit.inputs.times import When
+from planning_kit.inputs.utc import When
 from planning_kit.judge.acceptances import accept
 from planning_kit.plan.moments import Moment, moment_of
 from planning_kit.plan.timed import Face, TimedPlan

@@ -19,6 +19,7 @@ from planning_kit.explore.retime.retiming import retime
 from planning_kit.explore.tightest import tightest, tightest_exact, tightest_margins, told_summary
 from planning_kit.front.progress_bar import Told, shown, stoppable
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.promises import Promises, promises_of
 from planning_kit.plan.timed import Face, TimedPlan
@@ -41,7 +42,8 @@ class Shown(Generic[Said]):
     def __get__(self, face: Face | None, owner: type) -> Said:
         if face is None:
             raise AttributeError("is asked of a plan, not of its class")
-        return self._ask(face.timed)
+        told = self._ask(face.timed)
+        return told.told_from(face.timed.pet_zero) if isinstance(told, ShownTable) else told
 
 
 @dataclass(frozen=True, eq=False)

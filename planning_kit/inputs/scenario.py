@@ -31,8 +31,8 @@ from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
-from planning_kit.inputs.times import When, pet_zero_asked
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
+from planning_kit.inputs.utc import When, pet_zero_asked
 
 T = TypeVar("T")
 

@@ -15,10 +15,13 @@ import html
 import textwrap
 import unicodedata
 from collections.abc import Iterable
+from datetime import datetime
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import pandas as pd
+
+from planning_kit.inputs.table_words import cells_of, head_words, is_number
 
 if TYPE_CHECKING:
     from pandas.io.formats.style import Styler
@@ -88,26 +91,63 @@ def plotly_paragraph(text: object, width: int = 64) -> str:
     return "<br>".join(line.translate(_REFERENCES) for line in lines)
 
 
-_WHOLE = ("display.max_colwidth", None)
-_LEFT_CELL = '<td style="text-align: left">'
+_LEFT, _RIGHT = "left", "right"
+_LONGEST_CELL = 50  # characters, as pandas cuts them
+_EVERY_ROW = 1_000_000
+_UNBROKEN = "; white-space: nowrap"
 
 
 class ShownTable(pd.DataFrame):
-    """A DataFrame in every way, but its text is shown by the one rule of `planning_kit.inputs.shown_text`.
+    """A DataFrame in every way, but people see words: heads with units, PET as ``h:mm``, text as typed.
 
-    So is what is selected, grouped or joined from it. Harmless tables look as pandas shows them.
+    So is what is selected from it. As text (``print``) it is pandas' own, with the names of the columns.
     """
+
+    _metadata = ["_pet_zero"]  # noqa: RUF012 - pandas' way to hand on to what is selected
+    _options: tuple[Any, ...] = ()
+    _longest: int | None = _LONGEST_CELL
 
     @property
     def _constructor(self) -> type[ShownTable]:
         return type(self)
 
     def __repr__(self) -> str:
-        return visible(super().__repr__(), kept="\n")
+        with pd.option_context(*self._options):
+            return visible(super().__repr__(), kept="\n")
 
-    def _repr_html_(self) -> str | None:
-        shown: str | None = super()._repr_html_()  # type: ignore[misc]  # the stubs leave it out
-        return shown and untypeset(shown)
+    def _repr_html_(self) -> str:
+        return self._page(pd.get_option("display.max_rows") or _EVERY_ROW)
+
+    def _page(self, most: int) -> str:
+        frame = pd.DataFrame(self)
+        names = [name for name in frame.index.names if name is not None]
+        if names or not pd.api.types.is_integer_dtype(frame.index):
+            frame = frame.reset_index(names=names or [""])
+        half = most // 2 if len(frame) > most else 0
+        rows = pd.concat([frame[:half], frame[-half:]]) if half else frame
+        heads, columns = [], []
+        for at, name in enumerate(rows.columns):
+            values = rows.iloc[:, at]
+            words, unit = head_words(name)
+            side = _RIGHT if is_number(values) else _LEFT
+            heads.append(_cell("th", side, html_text(words) + (f"<br><small>{unit}</small>" if unit else "")))
+            columns.append([_cell("td", side, html_text(self._cut(each)))
+                            for each in cells_of(name, values, getattr(self, "_pet_zero", None))])
+        lines = ["".join(cells) for cells in zip(*columns, strict=True)]
+        if half:
+            lines.insert(half, _cell("td", _LEFT, f"… {len(frame) - 2 * half} more rows"))
+        body = "".join(f"<tr>{line}</tr>\n" for line in lines)
+        return (f'<table class="dataframe">\n<thead><tr>{"".join(heads)}</tr></thead>\n'
+                f"<tbody>{body}</tbody>\n</table>")
+
+    def _cut(self, text: str) -> str:
+        return text if self._longest is None or len(text) <= self._longest else shortened(text, self._longest)
+
+    def told_from(self, pet_zero: datetime) -> Self:
+        """The same table, which tells GMT beside PET from now on, unless it has columns of GMT."""
+        if not any(str(name).endswith(("_utc", "_gmt")) for name in self.columns):
+            object.__setattr__(self, "_pet_zero", pet_zero)
+        return self
 
     def to_html(self, *args: Any, **kwargs: Any) -> Any:
         """As pandas; nothing in the page that it gives is typeset."""
@@ -120,6 +160,11 @@ class ShownTable(pd.DataFrame):
         return pd.DataFrame(self.map(_as_html)).rename(index=_as_html, columns=_as_html).style
 
 
+def _cell(tag: str, side: str, content: str) -> str:
+    look = f"text-align: {side}{_UNBROKEN if side == _RIGHT and tag == 'td' else ''}"
+    return f'<{tag} style="{look}">{content}</{tag}>'
+
+
 def _as_html(value: object) -> object:
     return html_text(str(value)) if isinstance(value, (str, list, tuple, dict)) else value
 
@@ -127,22 +172,17 @@ def _as_html(value: object) -> object:
 class TextTable(ShownTable):
     """A table whose text cells are shown in full, here and in what is selected from it."""
 
-    _options: tuple[Any, ...] = _WHOLE
-
-    def __repr__(self) -> str:
-        with pd.option_context(*self._options):
-            return super().__repr__()
-
-    def _repr_html_(self) -> str | None:
-        with pd.option_context(*self._options):
-            shown = super()._repr_html_()
-        return shown and shown.replace("<td>", _LEFT_CELL)  # a "<td>" in a text would be escaped
+    _options: tuple[Any, ...] = ("display.max_colwidth", None)
+    _longest = None
 
 
 class WholeTable(TextTable):
     """A table to look things up in: every row is shown, too."""
 
-    _options = (*_WHOLE, "display.max_rows", None)
+    _options = (*TextTable._options, "display.max_rows", None)
+
+    def _repr_html_(self) -> str:
+        return self._page(_EVERY_ROW)
 
 
 def facts_html(caption: str, facts: Iterable[tuple[str, str]]) -> str:

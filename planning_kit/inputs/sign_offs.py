@@ -21,7 +21,7 @@ from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_t
 from planning_kit.inputs.format import FORMAT, SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.shown_text import TextTable
-from planning_kit.inputs.times import as_utc
+from planning_kit.inputs.utc import as_utc
 
 REVIEW_COLUMNS = ["kind", "by", "at", "about", "words", "state", "digest"]
 SIGN_OFF, NOTE = "sign-off", "note"

@@ -29,7 +29,8 @@ from planning_kit.inputs.raw import cell_text, decode, stop_if_absurd
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, one_line
-from planning_kit.inputs.times import When, as_utc, pet_label, pet_min, pet_typed
+from planning_kit.inputs.times import pet_label, pet_min, pet_typed
+from planning_kit.inputs.utc import When, as_utc
 
 _CLOCK, _PET, _MINUTES = (re.compile(rf"\b({words})\b", re.IGNORECASE)
                           for words in ("utc|gmt|clock", "pet", "min|mins|minutes"))

@@ -1,4 +1,4 @@
-"""Times at the edges: UTC in and out, phase elapsed time (PET) in minutes between.
+"""Times and numbers as people read them, and phase elapsed time (PET) in minutes between.
 
 Labels follow the trade: PET ``h:mm`` and GMT ``DDD/hh:mm`` (day of year, as in the day-of-year form of
 CCSDS 301.0-B, ASCII time code B). Leap seconds inside an outing are neglected: minutes are plain differences.
@@ -6,13 +6,9 @@ CCSDS 301.0-B, ASCII time code B). Leap seconds inside an outing are neglected: 
 
 import math
 import re
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Literal, Protocol
 
-import numpy as np
-import pandas as pd
-
-from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.setting_records import SI
 from planning_kit.inputs.units import converted
 
@@ -20,39 +16,6 @@ from planning_kit.inputs.units import converted
 class _InUnits(Protocol):
     @property
     def units(self) -> str: ...
-
-
-When = str | date | datetime
-"""What reads as a time: ISO 8601 text, a date, a datetime; UTC where it names no zone."""
-
-
-def as_utc(value: str | date | datetime | np.datetime64, what: str = "time") -> datetime:
-    """Read an ISO 8601 text, a date or a datetime as a UTC datetime; without a zone it is taken as UTC.
-
-    Raises `ScenarioError` when the text is no time.
-    """
-    if isinstance(value, str):
-        try:
-            value = datetime.fromisoformat(value.strip())
-        except ValueError:
-            raise ScenarioError.single(
-                "is not an ISO 8601 UTC time; write it like 2031-05-14T11:20:00Z", column=what, value=value
-            ) from None
-    if isinstance(value, np.datetime64):
-        value = pd.Timestamp(value)
-    if not isinstance(value, date) or pd.isna(value):
-        raise ScenarioError.single(
-            "is not a time; give an ISO 8601 text such as 2031-05-14T11:20:00Z, a date or a datetime",
-            column=what, value=value,
-        )
-    if not isinstance(value, datetime):
-        value = datetime(value.year, value.month, value.day)
-    try:
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
-    except OverflowError:
-        raise ScenarioError.single(
-            "lies outside the years 1 to 9999 in UTC", column=what, value=value.isoformat()
-        ) from None
 
 
 PET_PATTERN = r"([-−]?)([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9](?:\.[0-9]+)?))?"
@@ -72,13 +35,6 @@ def pet_typed(text: str) -> float | None:
 def moment_text(moment: datetime) -> str:
     """A moment (UTC) as the file has it."""
     return moment.isoformat().replace("+00:00", "Z")
-
-
-def pet_zero_asked(value: When, present: datetime) -> datetime:
-    """Another PET 0 (UTC); a date without a time of day keeps that of the ``present`` one."""
-    moment = as_utc(value, "pet_zero")
-    is_date = len(value.strip()) <= 10 if isinstance(value, str) else not isinstance(value, datetime)
-    return datetime.combine(moment.date(), present.timetz()) if is_date else moment
 
 
 def pet_min(moment: datetime, pet_zero: datetime) -> float:

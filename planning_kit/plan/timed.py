@@ -17,7 +17,8 @@ from planning_kit.inputs.log_state import States
 from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
-from planning_kit.inputs.times import as_utc, pet_label
+from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.utc import as_utc
 from planning_kit.plan import needs
 from planning_kit.plan import returns as homes
 from planning_kit.plan.activities import Activity, find_handovers, lane_activities, timeline_table, with_slack

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Self
 
-from planning_kit.inputs.shown_text import one_line, plotly_paragraph, shortened
+from planning_kit.inputs.shown_text import plotly_paragraph, shortened
+from planning_kit.inputs.table_words import held_words
 from planning_kit.inputs.times import Side, gmt_label, moment_at, number_label, pet_label, pet_spans
 from planning_kit.judge.check_rules import broken_numbers, given_way
 from planning_kit.judge.findings import STOP, Finding
@@ -111,20 +112,6 @@ def _broken_rule(plan: TimedPlan, broken: Broken, words: str) -> BrokenRule:
 
 _MOST_FINDINGS_LISTED = 6
 _LONGEST_MESSAGE, _FINDING_WIDTH = 160, 80  # several findings must fit on a screen
-_HELD_WORDS = {
-    "light": "Starts when {id} begins",
-    "late": "Starts as late as it can: {id} needs it",
-    "late_end": "Starts as late as it can: {id} ends",
-    "group": "Starts when its whole group {id} fits in one window",
-    "max_gap": "Starts no earlier, so that {id} can follow in time",
-    "partner": "Starts when {id} is ready too",
-    "after": "Starts when {id} is finished",
-    "min_gap": "Starts the least time after {id}",
-    "link": "Starts when there is a link ({id})",
-    "window": "Starts when the window {id} opens",
-}
-
-
 _PLAIN: tuple[Side, Side] = ("nearest", "nearest")
 
 
@@ -173,17 +160,6 @@ class Words:
 def minutes_text(minutes: float) -> str:
     """A duration in minutes with at most one decimal, such as ``18 min`` or ``4.5 min``."""
     return f"{round(minutes, 1):g} min"
-
-
-def held_words(held_by: str) -> str:
-    """What holds a start, in words; "" where nothing is known."""
-    kind, _, name = one_line(held_by).partition(":")
-    if kind == "order":
-        return f"Starts as soon as {name} is done" if name != "pet_zero" else "Nothing but PET 0 holds it"
-    if kind in ("light", "late_end"):
-        name = name.replace("-", " ")
-    pattern = _HELD_WORDS.get(kind)
-    return pattern.format(id=name) if pattern else one_line(held_by)
 
 
 def activity_text(activity: Activity, words: Words) -> str:

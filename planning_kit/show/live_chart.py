@@ -13,6 +13,7 @@ from typing import Any
 
 from planning_kit.inputs.log_state import DONE, IN_PROGRESS
 from planning_kit.inputs.shown_text import one_line
+from planning_kit.inputs.table_words import held_words
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import Finding, findings_in
@@ -117,7 +118,7 @@ def step_facts(plan: TimedPlan, step: str) -> list[list[str]]:
         ["Who, where", f"{row.crew}, {words.place(row.place)}"],
         ["PET", words.span(row.start_min, row.finish_min)],
         ["GMT", words.gmt_span(row.start_min, row.finish_min).removeprefix("GMT ")],
-        ["Held by", chart_rows.held_words(row.held_by)], ["Slack", chart_rows.slack_words(row) or "–"],
+        ["Held by", one_line(held_words(row.held_by))], ["Slack", chart_rows.slack_words(row) or "–"],
     ]
 
 

@@ -16,7 +16,7 @@ from skyfield.sgp4lib import theta_GMST1982
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.setting_records import Relays
 from planning_kit.inputs.shown_text import ShownTable
-from planning_kit.inputs.times import When
+from planning_kit.inputs.utc import When
 from planning_kit.sky import windows as win
 from planning_kit.sky.orbit import Orbit, as_orbit, edge_uncertainty_s
 from planning_kit.sky.sun import SunTable, limb_margin_rad, sun_between, sun_margin_rad

@@ -21,7 +21,8 @@ from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.folder_files import read_path
 from planning_kit.inputs.oem import Ephemeris, OrbitData, Segment, orbit_from
 from planning_kit.inputs.omm import EARTH_GM_KM3_S2, EARTH_RADIUS_KM, Elements
-from planning_kit.inputs.times import When, as_utc, moment_at
+from planning_kit.inputs.times import moment_at
+from planning_kit.inputs.utc import When, as_utc
 from planning_kit.sky.sun import timescale
 from planning_kit.sky.windows import SECONDS_PER_DAY, Vector
 

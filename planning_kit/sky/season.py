@@ -8,7 +8,7 @@ import pandas as pd
 
 from planning_kit.inputs.hazard_words import Term
 from planning_kit.inputs.shown_text import ShownTable
-from planning_kit.inputs.times import When
+from planning_kit.inputs.utc import When
 from planning_kit.sky import windows as win
 from planning_kit.sky.light import midnights, shadow_windows
 from planning_kit.sky.orbit import Orbit, as_orbit

@@ -21,7 +21,7 @@ from scipy.optimize import elementwise
 from sgp4.api import jday
 
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.times import When, as_utc
+from planning_kit.inputs.utc import When, as_utc
 
 SECONDS_PER_DAY = 86400.0
 

@@ -11,7 +11,6 @@ import pytest
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.times import (
     Side,
-    as_utc,
     gmt_label,
     margin_label,
     moment_at,
@@ -20,6 +19,7 @@ from planning_kit.inputs.times import (
     pet_min,
     rounded,
 )
+from planning_kit.inputs.utc import as_utc
 
 
 @pytest.mark.parametrize(("pet", "label"), [

@@ -15,8 +15,8 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.sweep import PetZeroRange
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.table_words import held_words
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.chart_rows import held_words
 from tests.explore.retime.rehearsal import as_planned
 from tests.explore.retime.test_log import log_of
 from tests.judge.test_hazards import with_hazards

@@ -3,6 +3,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from planning_kit.inputs.table_words import held_words
 from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
 from planning_kit.show.chart_rows import (
@@ -11,7 +12,6 @@ from planning_kit.show.chart_rows import (
     findings_text,
     ghost_text,
     handover_text,
-    held_words,
 )
 
 NAN = float("nan")

@@ -26,7 +26,8 @@ from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.faults import Faults, ScenarioError, is_number, is_whole
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
-from planning_kit.inputs.times import When, as_utc, number_label, pet_label
+from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.inputs.utc import When, as_utc
 from planning_kit.judge.review import LEAST_TOLD, carry_h, cushioned_end_min, given_way_min, walk_min
 from planning_kit.plan.build import placeless
 from planning_kit.plan.timed import AnyPlan, TimedPlan, as_plan
