@@ -2,15 +2,19 @@
 // All texts of a scenario are text nodes: nothing here reads markup.
 
 import { paintBroken } from "./chart_broken.js";
-import { CHART_LEFT, CHART_RIGHT, HEIGHTS, TEXT_PX, fit, wrapped } from "./chart_layout.js";
-import { outline, patterns, rect, text, widthOf } from "./chart_shapes.js";
+import { CHART_LEFT, CHART_RIGHT, TEXT_PX, fit } from "./chart_layout.js";
+import { outline, patterns, rect, text } from "./chart_shapes.js";
+import { clearTicks, limitWords, wordsOfBars } from "./chart_words.js";
 import { svg } from "./dom.js";
 import { gmt, pet, petFloor } from "./times.js";
 
-const ID_FONT = "650 11px";
-const THIN_FONT = "650 10px";
-const LINE_PX = 11.5;
-const ID_GAP = 4;
+const WORD_CLASSES = { id: "pk-id", title: "pk-small", letter: "pk-letter", leader: "pk-id pk-beside" };
+const GMT_HALF_PX = 26;
+const WORDS_PX = 11; // the least height of a strip with words in it
+
+const OPTION = { role: "option", "aria-selected": "false" };
+
+const baseOf = ({ y, height }) => y + height / 2 + 3.5;
 
 export function paintChart(chart, look) {
   const { places, x, theme, width, range } = look;
@@ -19,9 +23,9 @@ export function paintChart(chart, look) {
   const layers = {
     ground: svg("g"),
     bars: svg("g"),
-    labels: svg("g", { class: "pk-labels" }),
+    labels: svg("g", { class: "pk-labels", "aria-hidden": "true" }),
     over: svg("g"),
-    names: svg("g"),
+    names: svg("g", { "aria-hidden": "true" }),
   };
   const inside = svg(
     "g",
@@ -58,9 +62,9 @@ export function paintChart(chart, look) {
       for (const [start, finish] of data.light[kind]) {
         ground.append(rect(x(start), x(finish), places.light, { fill: theme[kind] }));
         const [from, until] = seen(start, finish);
-        if (kind !== "penumbra" && until - from > 40) {
+        if (kind !== "penumbra" && until - from > 40 && places.light.height >= WORDS_PX) {
           const ink = { fill: theme[`${kind}_ink`], "text-anchor": "middle", class: "pk-small" };
-          ground.append(text(kind, (until + from) / 2, places.light.y + 11, ink));
+          ground.append(text(kind, (until + from) / 2, baseOf(places.light), ink));
         }
       }
     }
@@ -73,7 +77,7 @@ export function paintChart(chart, look) {
         svg("line", {
           x1: x(minute),
           x2: x(minute),
-          y1: HEIGHTS.axis,
+          y1: places.axis.height,
           y2: places.bottom,
           stroke: theme.grid,
         }),
@@ -92,14 +96,16 @@ export function paintChart(chart, look) {
           }),
         );
         const [left, end] = seen(from, until);
+        if (strip.height < WORDS_PX) continue;
         const words = fit(`${inhibit} ${title}`, end - left - 8, TEXT_PX);
-        ground.append(text(words, left + 4, strip.y + 11, { fill: theme.ink, class: "pk-small" }));
+        ground.append(text(words, left + 4, baseOf(strip), { fill: theme.ink, class: "pk-small" }));
       }
     });
   }
 
   function paintBars(data, { bars, labels }) {
     const shared = new Map();
+    const named = [];
     data.bars.forEach((bar, number) => {
       const [step, who, kind, start, finish, task, title] = bar;
       const lane = places.lanes[who];
@@ -107,7 +113,7 @@ export function paintChart(chart, look) {
       const share = kind === "work" ? 1 : kind === "wait" ? 0.32 : 0.14;
       const height = Math.max(5, lane.main.height * share);
       const strip = { y: lane.main.y + (lane.main.height - height) / 2, height };
-      const [fill, texture] = data.fills[task] ?? ["#DDDDDD", ""];
+      const [fill, letter] = data.fills[task] ?? ["#DDDDDD", ""];
       const about = {
         "data-bar": number,
         "data-step": step,
@@ -126,22 +132,23 @@ export function paintChart(chart, look) {
         return;
       }
       bars.append(
-        rect(x(start), x(finish), strip, { ...about, fill, ...outline(look.tight.has(step), theme) }),
+        rect(x(start), x(finish), strip, {
+          ...about,
+          ...(look.nameOf
+            ? { ...OPTION, id: `${look.clipId}-${number}`, "aria-label": look.nameOf(bar) }
+            : {}),
+          fill,
+          ...outline(look.tight.has(step), theme, x(finish) - x(start)),
+        }),
       );
-      if (texture)
-        bars.append(
-          rect(x(start), x(finish), strip, {
-            fill: `url(#${look.clipId}-${texture})`,
-            "pointer-events": "none",
-          }),
-        );
-      label(labels, step || title, title, x(start), x(finish), strip, lane.isThin);
+      named.push({ name: step || title, title, letter, from: x(start), until: x(finish), strip, lane });
       if (step && data.crew.includes(who)) {
         const other = shared.get(step);
         if (other && other.start === start) bridge(bars, other.lane, lane, start, finish, fill);
         else shared.set(step, { start, lane });
       }
     });
+    paintWords(labels, wordsOfBars(named, [CHART_LEFT, right]));
   }
 
   function bridge(bars, upper, lower, start, finish, fill) {
@@ -149,40 +156,17 @@ export function paintChart(chart, look) {
     bars.prepend(rect(x(start), x(finish), { y: top, height: lower.main.y - top }, { fill, opacity: 0.4 }));
   }
 
-  function label(labels, name, title, from, until, strip, isThin) {
-    const left = Math.max(from, CHART_LEFT);
-    const room = Math.min(until, right) - left;
-    const common = { fill: look.inkOnFill, "pointer-events": "none" };
-    if (isThin) {
-      if (room >= widthOf(name, THIN_FONT) + ID_GAP)
-        labels.append(
-          text(name, left + room / 2, strip.y + 13, {
-            ...common,
-            class: "pk-id pk-small",
-            "text-anchor": "middle",
-          }),
-        );
-      return;
-    }
-    const idPx = widthOf(name, ID_FONT);
-    if (idPx + 2 * ID_GAP <= room) {
-      labels.append(text(name, left + ID_GAP, strip.y + 13, { ...common, class: "pk-id" }));
-      if (room >= 44 && title !== name) {
-        wrapped(title, Math.floor((room - 7) / TEXT_PX), Math.floor((strip.height - 18) / LINE_PX)).forEach(
-          (line, at) => {
-            labels.append(
-              text(line, left + 4, strip.y + 25 + at * LINE_PX, { ...common, class: "pk-small" }),
-            );
-          },
-        );
+  // Ids stay level; letters are quiet, as the legend tells them too.
+  function paintWords(labels, words) {
+    for (const { kind, words: line, x: left, y, anchor, line: leader } of words) {
+      const isOut = kind === "leader";
+      if (leader) {
+        const [at, y1, y2] = leader;
+        labels.append(svg("path", { d: `M${at},${y1} V${y2}`, stroke: theme.quiet_ink, class: "pk-leader" }));
       }
-    } else if (room >= 9 && idPx <= strip.height - 8) {
-      // else it is in the hover line
-      const middle = left + room / 2 + 4;
-      const low = strip.y + strip.height - 5;
-      labels.append(
-        text(name, middle, low, { ...common, class: "pk-id", transform: `rotate(-90 ${middle} ${low})` }),
-      );
+      const ink = { fill: isOut ? theme.ink : look.inkOnFill, class: WORD_CLASSES[kind] };
+      if (anchor !== "start") ink["text-anchor"] = anchor;
+      labels.append(text(line, left.toFixed(1), y, ink));
     }
   }
 
@@ -198,9 +182,10 @@ export function paintChart(chart, look) {
         "data-ghost": number,
       };
       over.append(rect(x(start), x(finish), lane.ghosts, hollow));
-      if (!lane.isThin && x(finish) - x(start) > step.length * TEXT_PX + 4) {
+      const isHigh = !lane.isThin && lane.ghosts.height >= WORDS_PX;
+      if (isHigh && x(finish) - x(start) > step.length * TEXT_PX + 4) {
         over.append(
-          text(step, (x(start) + x(finish)) / 2, lane.ghosts.y + 10, {
+          text(step, (x(start) + x(finish)) / 2, baseOf(lane.ghosts), {
             fill: theme.quiet_ink,
             class: "pk-small",
             "text-anchor": "middle",
@@ -214,18 +199,11 @@ export function paintChart(chart, look) {
         svg("line", {
           x1: x(minute),
           x2: x(minute),
-          y1: HEIGHTS.axis,
-          y2: places.bottom,
+          y1: places.axis.height,
+          y2: places.bottom + 3,
           stroke: colour,
           "stroke-width": 1.6,
           "stroke-dasharray": name === "hard" ? null : "6 3",
-        }),
-      );
-      over.append(
-        text(`${name} ${petFloor(minute)}`, x(minute) - 4, places.bottom - (name === "hard" ? 15 : 4), {
-          fill: colour,
-          class: "pk-small",
-          "text-anchor": "end",
         }),
       );
     }
@@ -259,37 +237,43 @@ export function paintChart(chart, look) {
         }),
       );
     const quiet = { fill: theme.quiet_ink, class: "pk-small" };
-    name("light", places.light, quiet);
-    data.links.forEach(([link], number) =>
-      name(fit(link, CHART_LEFT - 14, TEXT_PX), places.links[number], { ...quiet, class: "pk-tiny" }),
-    );
+    if (places.light.height >= WORDS_PX) name("light", places.light, quiet);
+    const [link, last] = [places.links[0], places.links[places.links.length - 1]];
+    if (link?.height >= 6.5) {
+      data.links.forEach(([words], number) =>
+        name(fit(words, CHART_LEFT - 14, TEXT_PX), places.links[number], { ...quiet, class: "pk-tiny" }),
+      );
+    } else if (link)
+      name("links", { y: link.y, height: last.y + last.height - link.y }, { class: "pk-tiny" });
     for (const who of data.crew) {
       name(who, places.lanes[who].main, { class: "pk-crew-name" });
-      if (places.lanes[who].ghosts) name(chart.ghost_name, places.lanes[who].ghosts, quiet);
+      if (places.lanes[who].ghosts?.height >= WORDS_PX - 2)
+        name(chart.ghost_name, places.lanes[who].ghosts, quiet);
       name("findings", places.lanes[who].marks, quiet);
     }
     for (const [who] of data.actors) name(fit(who, CHART_LEFT - 14, 7), places.lanes[who].main);
     if (data.inhibits.length) name("inhibits", places.inhibits[0], quiet);
+    const foot = baseOf(places.foot);
     names.append(
       text("GMT", CHART_LEFT - 36, 12, { ...quiet, "text-anchor": "end" }),
-      text("PET", CHART_LEFT - 36, places.bottom + 14, { ...quiet, "text-anchor": "end" }),
+      text("PET", CHART_LEFT - 36, foot, { ...quiet, "text-anchor": "end" }),
     );
-    look.ticks.forEach(minute => {
-      if (x(minute) < CHART_LEFT - 1 || x(minute) > right + 1) return;
-      names.append(
-        text(pet(minute), x(minute), places.bottom + 14, {
-          fill: theme.ink,
-          class: "pk-small",
-          "text-anchor": "middle",
-        }),
-      );
-      names.append(
-        text(gmt(data.pet_zero_ms + minute * 60000), x(minute), 12, {
-          fill: theme.quiet_ink,
-          class: "pk-small",
-          "text-anchor": "middle",
-        }),
-      );
-    });
+    const limits = limitWords(
+      data.limits.map(([limit, minute]) => [limit, minute, `${limit} ${petFloor(minute)}`]),
+      x,
+      [CHART_LEFT - 1, width - 2],
+    );
+    for (const { name: limit, words, left } of limits) {
+      const ink = { fill: limit === "hard" ? theme.stop : theme.ink, class: "pk-limit" };
+      names.append(text(words, left.toFixed(1), foot, ink));
+    }
+    const middle = { class: "pk-small", "text-anchor": "middle" };
+    const ticks = look.ticks.filter(minute => x(minute) >= CHART_LEFT - 1 && x(minute) <= right + 1);
+    for (const minute of clearTicks(ticks, x, limits))
+      names.append(text(pet(minute), x(minute), foot, { ...middle, fill: theme.ink }));
+    for (const minute of ticks.filter(each => x(each) + GMT_HALF_PX <= width)) {
+      const words = gmt(data.pet_zero_ms + minute * 60000);
+      names.append(text(words, x(minute), 12, { ...middle, fill: theme.quiet_ink }));
+    }
   }
 }
