@@ -2,21 +2,21 @@
 
 export const CHART_LEFT = 96;
 export const CHART_RIGHT = 14;
-// Each strip at its least, small, as it is where nothing says how high the chart may be, and roomy. Words
-// beside the lanes keep their rows longer than the lanes keep their height.
+// Each strip at its least; with words beside the lanes; small; as it is where nothing says how high the chart
+// may be; and roomy.
 const HEIGHTS = {
-  axis: [15, 16, 18, 18],
-  light: [6, 12, 15, 17],
-  link: [2, 5, 7, 9],
-  marks: [12, 14, 19, 19],
-  ghost: [5, 11, 13, 14],
-  words: [0, 15, 15, 28],
-  gutter: [5, 30, 30, 54],
-  crew: [19, 36, 60, 90],
-  actor: [9, 13, 18, 26],
-  inhibit: [5, 11, 15, 16],
+  axis: [15, 15, 16, 18, 18],
+  light: [6, 7, 12, 15, 17],
+  link: [2, 2, 5, 7, 9],
+  marks: [12, 12, 14, 19, 19],
+  ghost: [5, 5, 11, 13, 14],
+  words: [0, 15, 15, 15, 28],
+  gutter: [5, 30, 30, 30, 54],
+  crew: [19, 20, 36, 60, 90],
+  actor: [9, 9, 13, 18, 26],
+  inhibit: [5, 5, 11, 15, 16],
 };
-const NATURAL = 2;
+const NATURAL = 3;
 export const BESIDE_PX = 4; // between a lane and the words beside it
 export const ROW_PX = 12;
 export const TEXT_PX = 5.6;

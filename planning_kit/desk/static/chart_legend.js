@@ -144,7 +144,7 @@ export function legendGroup(entries, { theme, clipId, inkOnFill }, width) {
         "g",
         { transform: `translate(${left.toFixed(1)},${top})` },
         markOf(entry, theme, clipId, inkOnFill),
-        text(entry[1], MARK.width + 5, 11, { fill: theme.ink, "font-size": 11, "font-family": CHART_FONTS }),
+        text(entry[1], MARK.width + 5, 11, { fill: theme.ink, style: `font: ${WORDS_FONT} ${CHART_FONTS}` }),
       ),
     );
     left += wide + ENTRY_GAP_PX;
