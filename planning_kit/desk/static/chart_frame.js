@@ -10,12 +10,12 @@ export class ChartFrame {
     this.chart = chart;
     const { canvas } = chart;
     // Before the chart's own drags, which then hear nothing of it.
-    const first = { capture: true };
-    canvas.addEventListener("pointerdown", event => this.onDown(event), first);
-    canvas.addEventListener("pointermove", event => this.onMove(event), first);
-    canvas.addEventListener("pointerup", event => this.onUp(event), first);
-    canvas.addEventListener("pointercancel", () => this.stop(), first);
-    canvas.addEventListener("keydown", event => event.key === "Escape" && this.stop(), first);
+    const on = (name, act) => canvas.addEventListener(name, act, { capture: true });
+    on("pointerdown", event => this.onDown(event));
+    on("pointermove", event => this.onMove(event));
+    on("pointerup", event => this.onUp(event));
+    on("pointercancel", () => this.stop());
+    on("keydown", event => event.key === "Escape" && this.stop());
   }
 
   isFor(event, [px, py]) {
@@ -37,10 +37,11 @@ export class ChartFrame {
   onMove(event) {
     if (this.from === undefined) return;
     const { chart } = this;
+    const { axis, bottom } = chart.places;
     const inside = px => Math.max(CHART_LEFT, Math.min(chart.width - CHART_RIGHT, px));
     this.ends = [this.from, chart.point(event)[0]].map(inside).sort((a, b) => a - b);
     this.box?.remove();
-    const strip = { y: chart.places.axis.height, height: chart.places.bottom - chart.places.axis.height };
+    const strip = { y: axis.height, height: bottom - axis.height };
     this.box = rect(...this.ends, strip, { class: "pk-frame" });
     chart.canvas.append(this.box);
     this.take(event);

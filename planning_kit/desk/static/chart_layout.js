@@ -54,19 +54,15 @@ export function layoutLanes(chart, height = null) {
 function strips({ crew, actors, links, inhibits, ghosts }) {
   const found = [];
   const take = (kind, gap, put) => found.push([put, kind, gap]);
-  const inLane = (who, name) => (places, strip) => {
-    places.lanes[who][name] = strip;
-  };
-  take("axis", 2, (places, strip) => {
-    places.axis = strip;
-  });
-  take("light", 2, (places, strip) => {
-    places.light = strip;
-  });
+  const as = name => (places, strip) => Object.assign(places, { [name]: strip });
+  const lane = (who, more) => places => Object.assign(places.lanes[who], more);
+  const inLane = (who, name) => (places, strip) => lane(who, { [name]: strip })(places);
+  take("axis", 2, as("axis"));
+  take("light", 2, as("light"));
   for (const _ of links) take("link", 2, (places, strip) => places.links.push(strip));
-  take("marks", 0, (places, strip) => {
-    places.whole = strip;
-    if (crew.length) places.lanes[crew[0]].marks = strip;
+  take("marks", 0, (places, marks) => {
+    as("whole")(places, marks);
+    if (crew.length) lane(crew[0], { marks })(places);
   });
   crew.forEach((who, number) => {
     if (!number && ghosts.length) take("ghost", 1, inLane(who, "ghosts"));
@@ -74,8 +70,8 @@ function strips({ crew, actors, links, inhibits, ghosts }) {
     take("crew", 0, inLane(who, "main"));
     if (number < crew.length - 1) {
       take("gutter", 0, (places, { y, height }) => {
-        places.lanes[who].below = { y, height: height / 2 };
-        places.lanes[crew[number + 1]].above = { y: y + height / 2, height: height / 2 };
+        lane(who, { below: { y, height: height / 2 } })(places);
+        lane(crew[number + 1], { above: { y: y + height / 2, height: height / 2 } })(places);
       });
     } else take("words", 1, inLane(who, "below"));
     if (number && ghosts.length) take("ghost", 1, inLane(who, "ghosts"));
@@ -87,9 +83,7 @@ function strips({ crew, actors, links, inhibits, ghosts }) {
     });
   }
   for (const _ of inhibits) take("inhibit", 2, (places, strip) => places.inhibits.push(strip));
-  take("axis", 0, (places, strip) => {
-    places.foot = strip;
-  });
+  take("axis", 0, as("foot"));
   return found;
 }
 

@@ -3,11 +3,13 @@
 
 import { wholeRange } from "./chart_hands.js";
 import { CHART_LEFT, CHART_RIGHT } from "./chart_layout.js";
+import { limitLine, rect } from "./chart_shapes.js";
 import { el, svg } from "./dom.js";
 import { pet } from "./times.js";
 
 const HEIGHT_PX = 20;
-const STEP = 0.1; // of the window, for one press of an arrow
+// How far a key moves the window, in shares of it.
+const STEPS = { ArrowRight: 0.1, ArrowLeft: -0.1, ArrowUp: 0.1, ArrowDown: -0.1, PageDown: 1, PageUp: -1 };
 const ZOOM = 1.25;
 const LEAST_WINDOW_PX = 8;
 
@@ -15,55 +17,53 @@ export class Overview {
   constructor(chart) {
     this.chart = chart;
     this.picture = svg("svg", { class: "pk-overview-picture", "aria-hidden": "true" });
-    this.window = el(
-      "div",
-      { class: "pk-window", role: "slider", tabindex: 0, "aria-label": "Part of the outing that is seen" },
-      el("span", { class: "pk-window-end", "data-end": 0 }),
-      el("span", { class: "pk-window-end", "data-end": 1 }),
-    );
-    this.box = el("div", { class: "pk-overview" }, this.picture, this.window);
-    this.box.addEventListener("pointerdown", event => this.onDown(event));
-    this.box.addEventListener("pointermove", event => this.onMove(event));
-    for (const name of ["pointerup", "pointercancel"])
-      this.box.addEventListener(name, () => {
-        this.pull = null;
-      });
-    this.box.addEventListener("dblclick", () => this.chart.zoomAll());
-    this.window.addEventListener("keydown", event => {
-      if (!event.ctrlKey && !event.metaKey && !event.altKey && this.onKey(event.key)) event.preventDefault();
-    });
+    const ends = [0, 1].map(end => el("span", { class: "pk-window-end", "data-end": end }));
+    const about = {
+      class: "pk-window",
+      role: "slider",
+      tabindex: 0,
+      "aria-label": "Part of the outing that is seen",
+    };
+    this.window = el("div", { ...about, onkeydown: event => this.onKey(event) }, ends);
+    const drop = () => {
+      this.pull = null;
+    };
+    const hands = {
+      onpointerdown: event => this.onDown(event),
+      onpointermove: event => this.onMove(event),
+      onpointerup: drop,
+      onpointercancel: drop,
+      ondblclick: () => chart.zoomAll(),
+    };
+    this.box = el("div", { class: "pk-overview", ...hands }, this.picture, this.window);
   }
 
   // Painted anew only where something else is to be seen: zooming moves the window alone.
   follow() {
-    const { chart: data, theme, width } = this.chart;
+    const { chart: data, theme, width, range } = this.chart;
     if (data !== this.data || theme !== this.theme || width !== this.width) {
-      Object.assign(this, { data, theme, width, ends: wholeRange(data) });
-      this.picture.setAttribute("viewBox", `0 0 ${this.room()} ${HEIGHT_PX}`);
+      const room = width - CHART_LEFT - CHART_RIGHT;
+      Object.assign(this, { data, theme, width, room, ends: wholeRange(data) });
+      this.picture.setAttribute("viewBox", `0 0 ${room} ${HEIGHT_PX}`);
       this.picture.replaceChildren(...overviewOf(data, minute => this.x(minute), theme));
     }
-    const [from, until] = this.chart.range;
-    const left = Math.max(0, Math.min(this.x(from), this.room() - LEAST_WINDOW_PX)); // not to the horizon
-    const right = Math.min(this.room(), this.x(until));
+    const [from, until] = range;
+    const left = Math.max(0, Math.min(this.x(from), this.room - LEAST_WINDOW_PX)); // not to the horizon
+    const right = Math.min(this.room, this.x(until));
     this.window.style.left = `${left}px`;
     this.window.style.width = `${Math.max(LEAST_WINDOW_PX, right - left)}px`;
-    const [first, last] = this.ends;
-    const said = { min: first, max: last, now: (from + until) / 2 };
-    for (const [name, minute] of Object.entries(said))
+    const [min, max] = this.ends;
+    for (const [name, minute] of Object.entries({ min, max, now: (from + until) / 2 }))
       this.window.setAttribute(`aria-value${name}`, String(Math.round(minute)));
     this.window.setAttribute("aria-valuetext", `PET ${pet(from)} to ${pet(until)}`);
   }
 
-  room() {
-    return this.width - CHART_LEFT - CHART_RIGHT;
-  }
-
   x(minute) {
-    return ((minute - this.ends[0]) / (this.ends[1] - this.ends[0])) * this.room();
+    return ((minute - this.ends[0]) / (this.ends[1] - this.ends[0])) * this.room;
   }
 
   minutes(px) {
-    return (px / this.room()) * (this.ends[1] - this.ends[0]);
+    return (px / this.room) * (this.ends[1] - this.ends[0]);
   }
 
   onDown(event) {
@@ -87,21 +87,15 @@ export class Overview {
     else this.chart.zoomTo(from, Math.max(from, until + by));
   }
 
-  onKey(key) {
+  onKey(event) {
+    const { key } = event;
     const [from, until] = this.chart.range;
-    const by = {
-      ArrowRight: STEP,
-      ArrowLeft: -STEP,
-      ArrowUp: STEP,
-      ArrowDown: -STEP,
-      PageDown: 1,
-      PageUp: -1,
-    }[key];
-    if (by) this.chart.setRange(from + by * (until - from), until - from);
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    if (key in STEPS) this.chart.setRange(from + STEPS[key] * (until - from), until - from);
     else if (key === "+" || key === "-") this.chart.zoom(key === "+" ? 1 / ZOOM : ZOOM, (from + until) / 2);
     else if (key === "Home") this.chart.zoomAll();
-    else return false;
-    return true;
+    else return;
+    event.preventDefault();
   }
 }
 
@@ -122,15 +116,14 @@ function overviewOf(data, x, theme) {
   const across = { y: 0, height: HEIGHT_PX };
   return [
     ...data.light.night.map(([start, finish]) =>
-      svg("rect", { x: x(start), width: x(finish) - x(start), ...across, fill: theme.night_shade }),
+      rect(x(start), x(finish), across, { fill: theme.night_shade }),
     ),
     ...[...fills].map(([fill, d]) => svg("path", { d, fill })),
     ...data.limits.map(([name, minute]) =>
       svg("path", {
         d: `M${x(minute).toFixed(1)},0v${HEIGHT_PX}`,
-        stroke: name === "hard" ? theme.stop : theme.ink,
+        ...limitLine(name, theme),
         "stroke-width": 1.4,
-        "stroke-dasharray": name === "hard" ? null : "4 2",
       }),
     ),
   ];

@@ -35,11 +35,8 @@ export function chartSvg(chart) {
   const ticks = ticksFor(range, width - CHART_LEFT - CHART_RIGHT);
   const tight = new Set(notes?.tight);
   const look = { places, x, theme, width, range, ticks, clipId, tight, inkOnFill: themes.ink_on_fill };
-  const legend = legendGroup(
-    legendOf(data, notes).filter(([kind]) => kind !== "past"),
-    look,
-    width - 2 * MARGIN_PX,
-  );
+  const entries = legendOf({ ...data, phases: [] }, notes, look);
+  const legend = legendGroup(entries, theme, width - 2 * MARGIN_PX);
   const top = TITLE_PX + places.height + 10;
   const height = top + legend.height + 22;
   const line = (words, y, more) => text(words, MARGIN_PX, y, { fill: theme.ink, ...more });

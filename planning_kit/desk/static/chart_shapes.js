@@ -14,6 +14,11 @@ export function outline(isTight, theme, px = Infinity) {
   return { stroke: isTight ? theme.ink : theme.bar_outline, "stroke-width": isTight ? bold : 0.8 };
 }
 
+// The planned limit is broken, the hard one is not.
+export function limitLine(name, theme) {
+  return name === "hard" ? { stroke: theme.stop } : { stroke: theme.ink, "stroke-dasharray": "6 3" };
+}
+
 // The ring around a chosen bar: its box alone, or it would be read out as another bar.
 export function ringOf(bar) {
   const box = ["x", "y", "width", "height"].map(name => [name, bar.getAttribute(name)]);

@@ -66,12 +66,8 @@ export class ChartView {
 
   // Zoom
 
-  whole() {
-    return hands.wholeRange(this.chart);
-  }
-
   zoomAll() {
-    this.range = this.whole();
+    this.range = hands.wholeRange(this.chart);
     this.isWhole = true;
     this.paint();
   }
@@ -94,8 +90,7 @@ export class ChartView {
   }
 
   zoomTo(from, until) {
-    const [start, size] = hands.framedRange(from, until, this.chart);
-    this.setRange(start, size);
+    this.setRange(...hands.framedRange(from, until, this.chart));
   }
 
   zoomToChoice() {
@@ -207,19 +202,14 @@ export class ChartView {
 
   paintChoice() {
     this.canvas.querySelectorAll(".pk-chosen").forEach(each => each.remove());
-    this.canvas
-      .querySelectorAll("[aria-selected=true]")
-      .forEach(each => each.setAttribute("aria-selected", "false"));
     this.canvas.removeAttribute("aria-activedescendant");
-    if (!this.selected) return;
-    const bars = this.canvas.querySelectorAll(`.pk-bar-work[data-step="${CSS.escape(this.selected)}"]`);
-    for (const bar of bars) {
-      bar.parentNode.append(ringOf(bar));
-      bar.setAttribute("aria-selected", "true");
-    }
-    if (!bars.length) return;
-    this.canvas.setAttribute("aria-activedescendant", bars[0].id);
-    this.canvas.append(...tagOf(this.chart.bars[bars[0].dataset.bar], this.look));
+    const bars = [...this.canvas.querySelectorAll(".pk-bar-work")];
+    for (const bar of bars) bar.setAttribute("aria-selected", String(bar.dataset.step === this.selected));
+    const chosen = bars.filter(bar => this.selected && bar.dataset.step === this.selected);
+    for (const bar of chosen) bar.parentNode.append(ringOf(bar));
+    if (!chosen.length) return;
+    this.canvas.setAttribute("aria-activedescendant", chosen[0].id);
+    this.canvas.append(...tagOf(this.chart.bars[chosen[0].dataset.bar], this.look));
   }
 
   work() {

@@ -26,8 +26,7 @@ export function wordsOfBars(bars, [first, last]) {
   for (const bar of bars) {
     const left = Math.max(bar.from, first);
     const room = Math.min(bar.until, last) - left;
-    if (room <= 0) continue;
-    if (bar.strip.height < LEAST_ID_PX) continue;
+    if (room <= 0 || bar.strip.height < LEAST_ID_PX) continue;
     const px = widthOf(bar.name, ID_FONT);
     if (px + 2 * LEAST_GAP_PX <= room) {
       found.push(...inside(bar, left, room, px));
