@@ -113,8 +113,8 @@ def test_tasks_differ_by_letter_and_keep_the_order_of_the_scenario(plan):
 
 
 def test_tasks_that_follow_each_other_in_a_lane_differ_in_colour(plan):
-    fills = fills_of(plan.scenario.records.tasks, plan.timed.lanes)
-    for lane in plan.timed.lanes.values():
+    fills = fills_of(plan.scenario.records.tasks, plan.lanes)
+    for lane in plan.lanes.values():
         worked = [row.task for row in lane if row.kind == "work" and row.task]
         assert all(fills[one][0] != fills[other][0] for one, other in pairwise(worked) if one != other)
 
