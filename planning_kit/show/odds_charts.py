@@ -171,7 +171,7 @@ def _task_alt(odds: Any, rows: list[Row]) -> str:
             f"{100 * end['p_hard']:.1f} %; something broken in {share_words(odds.p_broken)}.{told}")
 
 
-_SHORT_FILL, _LONG_FILL = TASK_FILLS[5], TASK_FILLS[1]
+_SHORT_FILL, _LONG_FILL = TASK_FILLS[:2]
 _LEAST_SPAN_MIN = 20.0
 
 

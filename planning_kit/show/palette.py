@@ -1,24 +1,26 @@
 """Colours and signs of the charts.
 
 Nothing is told by colour alone: kinds of activity differ in height and pattern, severities in shape, tasks by
-the step id in the bar. Task fills are the "light" qualitative scheme of P. Tol, "Colour schemes",
-SRON/EPS/TN/09-002 (made for labelled cells under dark text and for colour-blind readers; values from memory).
+a letter. Task fills are four of the "light" qualitative scheme of P. Tol, "Colour schemes"
+(SRON/EPS/TN/09-002, issue 3.2, 2021), made for labelled cells under dark text: the four that colour-blind
+readers tell apart best; with any fifth two look alike (`tests/show/test_palette.py` measures it).
 On the map the crew are blue and vermilion, the pair of M. Okabe and K. Ito that colour-blind readers tell
 apart (values from memory; the vermilion darker on white and lighter on dark ground, to be read as text).
 All fills are light, so one dark ink reads on each of them, on paper as on a dark screen.
 """
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import cycle
+from itertools import pairwise
 
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.records import Task
+from planning_kit.plan.activities import WORK, Activity
 
-TASK_FILLS = ("#77AADD", "#EE8866", "#EEDD88", "#44BB99", "#FFAABB", "#99DDFF", "#BBCC33", "#AAAA00")
+TASK_FILLS = ("#99DDFF", "#EEDD88", "#44BB99", "#AAAA00")
 NO_TASK_FILL = "#DDDDDD"
 INK_ON_FILL = "#15181C"
-RULING = "rgba(21,24,28,0.6)"
-_TEXTURES = ("", "|", "-", "+")  # the first eight tasks are plain, later rounds of fills are ruled
 
 
 @dataclass(frozen=True)
@@ -78,7 +80,31 @@ def crew_inks(crew: Iterable[str], theme: Theme) -> dict[str, str]:
     return {who: theme.crew[number % len(theme.crew)] for number, who in enumerate(crew)}
 
 
-def task_fills(tasks: Sequence[str]) -> dict[str, tuple[str, str]]:
-    """Task id to (fill colour, pattern shape), in the order of ``tasks``; the id "" gets a plain grey."""
-    looks = [(fill, texture) for texture in _TEXTURES for fill in TASK_FILLS]
-    return dict(zip(filter(None, tasks), cycle(looks), strict=False)) | {"": (NO_TASK_FILL, "")}
+def task_fills(tasks: Iterable[str], lanes: Iterable[Sequence[str]] = ()) -> dict[str, tuple[str, str]]:
+    """Task id to (fill colour, letter), in the order of ``tasks``; the id "" gets a grey and no letter.
+
+    Fills go round and round. Where two tasks follow each other in one of the ``lanes`` (the tasks that are
+    worked on there, in order), the later of ``tasks`` takes the next fill that no neighbour has, if any.
+    """
+    beside: dict[str, set[str]] = defaultdict(set)
+    for one, other in (pair for lane in lanes for pair in pairwise(filter(None, lane))):
+        beside[one].add(other)
+        beside[other].add(one)
+    looks: dict[str, tuple[str, str]] = {}
+    for number, task in enumerate(dict.fromkeys(filter(None, tasks))):
+        taken = {looks[other][0] for other in beside[task] if other in looks and other != task}
+        turn = [TASK_FILLS[(number + step) % len(TASK_FILLS)] for step in range(len(TASK_FILLS))]
+        looks[task] = next((fill for fill in turn if fill not in taken), turn[0]), letter_of(number)
+    return looks | {"": (NO_TASK_FILL, "")}
+
+
+def letter_of(number: int) -> str:
+    """A to Z, then AA, AB and so on, as the columns of a spreadsheet."""
+    rest, last = divmod(number, 26)
+    return (letter_of(rest - 1) if rest else "") + chr(ord("A") + last)
+
+
+def fills_of(tasks: Iterable[Task], lanes: Mapping[str, Iterable[Activity]]) -> dict[str, tuple[str, str]]:
+    """`task_fills` of a plan, so that tasks that follow each other in a lane differ in colour."""
+    worked = ([row.task for row in lane if row.kind == WORK] for lane in lanes.values())
+    return task_fills((task.task for task in tasks), worked)

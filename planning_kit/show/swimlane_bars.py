@@ -15,7 +15,7 @@ from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.moments import LIGHT_KINDS
 from planning_kit.show.chart import CLEAR, axis_ms
 from planning_kit.show.chart_rows import activity_text, ghost_text, inhibit_text, is_tight
-from planning_kit.show.palette import INK_ON_FILL, NO_TASK_FILL, RULING
+from planning_kit.show.palette import INK_ON_FILL, NO_TASK_FILL
 from planning_kit.show.swimlane_scene import Lane, Scene, Strip
 from planning_kit.show.wording import against
 
@@ -82,14 +82,13 @@ def work_traces(scene: Scene) -> list[Trace]:
     """One trace a task, in the scenario's order; tasks without work in this plan get none."""
     traces = []
     outline = {"color": scene.theme.bar_outline, "width": 1}
-    for rank, (task, (fill, texture)) in enumerate(scene.fills.items()):
-        title = f"{task} {scene.words.tasks.get(task, '')}" if task else "outside any task"
-        pattern = {"shape": texture, "size": 6, "solidity": 0.18, "fgcolor": RULING}
+    for rank, (task, (fill, letter)) in enumerate(scene.fills.items()):
+        title = f"{letter}: {task} {scene.words.tasks.get(task, '')}" if task else "outside any task"
         traces.append(bar_trace(
             plotly_text(title, longest=LONGEST_TASK_NAME),
             [_activity_bar(row, scene) for row in scene.rows if row.kind == WORK and row.task == task],
             showlegend=True, legend="legend", legendrank=1000 + rank,
-            marker={"color": fill, "pattern": pattern, "line": outline}))
+            marker={"color": fill, "line": outline}))
     return traces
 
 
@@ -178,7 +177,8 @@ def label_traces(scene: Scene) -> list[Trace]:
         name = plotly_text(row.step or row.title, longest=_LONGEST_ID)
         lying_px = len(name) * LABEL_FONT_PX * _CHAR_SHARE + _PADDING_PX
         stands = lane.is_crew and _LEAST_UPRIGHT_PX <= row.minutes * px_per_min < lying_px
-        (upright if stands else lying).append(label_bar(above, row, f"<b>{name}</b>"))
+        letter = scene.fills.get(row.task, ("", ""))[1] if row.step and not stands else ""
+        (upright if stands else lying).append(label_bar(above, row, f"<b>{name}</b> {letter}".rstrip()))
         if below is not None:
             titles.append(label_bar(below, row, _title_lines(row.title)))
     look: dict[str, Any] = {"hoverinfo": "skip", "marker": UNSEEN}

@@ -20,7 +20,7 @@ from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show import chart_rows
-from planning_kit.show.palette import Theme, task_fills
+from planning_kit.show.palette import Theme, fills_of
 from planning_kit.show.wording import bracketed
 
 LIGHT_PX, LINK_PX, FINDINGS_PX, GHOST_PX = 22, 11, 20, 19
@@ -202,7 +202,7 @@ def scene_of(plan: TimedPlan, baseline: TimedPlan | Baseline | None, theme: Them
     return Scene(
         plan=plan, theme=theme, rows=rows, before=None if baseline is None else _by_start(baseline),
         found=found, inhibit_rows=inhibits, links=links, limits=_limits(plan),
-        fills=task_fills([task.task for task in records.tasks]), words=chart_rows.Words.of(plan),
+        fills=fills_of(records.tasks, plan.lanes), words=chart_rows.Words.of(plan),
         lanes=lay_out(crew, actors, links, inhibit_rows=len(inhibits), with_ghosts=baseline is not None,
                       with_findings=marked))
 

@@ -4,12 +4,14 @@ import json
 import math
 from collections import Counter
 from datetime import timedelta
+from itertools import pairwise
 
 import pandas as pd
 import pytest
 
 import planning_kit as pk
 from planning_kit.show.chart import Chart
+from planning_kit.show.palette import fills_of
 from planning_kit.show.swimlane import swimlane, swimlane_spec
 
 MS = 60_000
@@ -101,19 +103,27 @@ def test_work_that_would_delay_ingress_has_a_bold_outline(plan):
     assert outlined.marker.line.width > trace_named(swimlane(plan), "wait").marker.line.width
 
 
-def test_tasks_differ_in_fill_or_texture_and_keep_the_order_of_the_scenario(plan):
+def test_tasks_differ_by_letter_and_keep_the_order_of_the_scenario(plan):
     tasks = [trace for trace in swimlane(plan).data if trace.legend == "legend"]
     in_order = [task.task for task in plan.scenario.records.tasks]
-    assert [trace.name.split()[0] for trace in tasks[:-1]] == in_order
-    looks = [(trace.marker.color, trace.marker.pattern.shape) for trace in tasks]
-    assert len(set(looks)) == len(looks)
+    letters, ids = zip(*(trace.name.split()[:2] for trace in tasks[:-1]), strict=True)
+    assert list(ids) == in_order
+    assert len(set(letters)) == len(in_order)
+    assert {trace.marker.pattern.shape for trace in tasks} == {None}, "textures mean waits and ways"
+
+
+def test_tasks_that_follow_each_other_in_a_lane_differ_in_colour(plan):
+    fills = fills_of(plan.scenario.records.tasks, plan.lanes)
+    for lane in plan.lanes.values():
+        worked = [row.task for row in lane if row.kind == "work" and row.task]
+        assert all(fills[one][0] != fills[other][0] for one, other in pairwise(worked) if one != other)
 
 
 def test_titles_of_tasks_stand_whole_in_the_legend_with_room_for_each(plan):
     layout = swimlane(plan).layout
     names = [html.unescape(trace.name) for trace in swimlane(plan).data if trace.legend == "legend"]
     for task in plan.scenario.records.tasks:
-        assert f"{task.task} {task.title}" in names
+        assert any(name.endswith(f": {task.task} {task.title}") for name in names)
     # Half an em a letter is less than any sans-serif face needs on the mean.
     assert layout.legend.entrywidth >= max(map(len, names)) * layout.legend.font.size / 2
 

@@ -1,32 +1,16 @@
-// The chart under the planner's hands: zoom, choice, drags and keys. One message on drop, none while
-// dragging.
+// The chart under the planner's hands: choice, drags and keys. One message on drop, none while dragging.
 
 import { ChartDrag } from "./chart_drag.js";
+import { ChartFrame } from "./chart_frame.js";
 import * as hands from "./chart_hands.js";
-import { CHART_LEFT, CHART_RIGHT, layoutLanes, ticksFor } from "./chart_layout.js";
-import { paintChart } from "./chart_paint.js";
-import { outline, paintMarks, ringOf } from "./chart_shapes.js";
-import { el, svg } from "./dom.js";
-import { pet } from "./times.js";
+import { ChartView } from "./chart_view.js";
+import { el } from "./dom.js";
 
-const LEAST_PX = 200;
-const SOON_MS = 60;
-
-export class PlanChart {
+export class PlanChart extends ChartView {
   constructor(root, send, events) {
-    Object.assign(this, { root, send, events });
-    this.clipId = `pk-clip-${Math.random().toString(36).slice(2)}`;
-    this.canvas = svg("svg", {
-      class: "pk-chart",
-      tabindex: 0,
-      role: "application",
-      "aria-label": "Plan: arrows choose a step, Alt and arrows move it, plus and minus change its minutes",
-    });
-    this.tip = el("div", { class: "pk-tip", role: "tooltip", hidden: true });
-    this.live = el("span", { class: "pk-live", role: "status" });
-    this.box = el("section", { class: "pk-chart-box", "aria-label": "Plan" }, this.canvas, this.live);
-    root.append(this.tip);
-    this.selected = null;
+    super(root);
+    Object.assign(this, { send, events });
+    this.frame = new ChartFrame(this);
     this.canvas.addEventListener("pointerdown", event => this.onDown(event));
     this.canvas.addEventListener("pointermove", event => this.onMove(event));
     this.canvas.addEventListener("pointerup", event => this.onUp(event));
@@ -39,128 +23,10 @@ export class PlanChart {
     this.canvas.addEventListener("keydown", event => this.onKey(event));
   }
 
-  load(chart, themes) {
-    this.themes = themes ?? this.themes;
-    const isFirst = !this.chart;
-    this.chart = chart;
-    if (this.notes) this.notes = { ...this.notes, hovers: [], ghost_hovers: [] }; // the rest follows
-    this.places = layoutLanes(chart);
-    if (isFirst || this.isWhole) this.zoomAll();
-    else this.paint();
-  }
-
-  tell(notes) {
-    this.notes = notes;
-    if (!this.look) return;
-    this.paintMarks();
-    const tight = new Set(notes.tight);
-    for (const bar of this.canvas.querySelectorAll(".pk-bar-work")) {
-      for (const [name, value] of Object.entries(outline(tight.has(bar.dataset.step), this.theme)))
-        bar.setAttribute(name, value);
-    }
-  }
-
-  // Zoom
-
-  whole() {
-    return hands.wholeRange(this.chart);
-  }
-
-  zoomAll() {
-    this.range = this.whole();
-    this.isWhole = true;
-    this.paint();
-  }
-
-  middle() {
-    // of the chosen step where one is chosen, else of the view
-    const bar = this.selected && this.work().find(each => each.step === this.selected);
-    return bar ? (bar.start + bar.finish) / 2 : (this.range[0] + this.range[1]) / 2;
-  }
-
-  zoom(factor, around = this.middle()) {
-    const range = hands.zoomedRange(this.range, factor, around, this.chart);
-    if (range) this.setRange(range[0], range[1] - range[0]);
-  }
-
-  setRange(start, size) {
-    this.range = hands.keptRange(start, size, this.chart);
-    this.isWhole = hands.isWholeRange(this.range, this.chart);
-    this.paint();
-  }
-
   onWheel(event) {
     if (!event.ctrlKey && !event.metaKey) return; // the page scrolls
     event.preventDefault();
     this.zoom(event.deltaY > 0 ? 1.2 : 1 / 1.2, this.minuteAt(this.point(event)[0]));
-  }
-
-  // Painting
-
-  get theme() {
-    return this.themes[this.root.dataset.theme] ?? this.themes.light;
-  }
-
-  x(minute) {
-    return hands.xOf(minute, this.range, this.width);
-  }
-
-  minuteAt(px) {
-    return hands.minuteOf(px, this.range, this.width);
-  }
-
-  paint() {
-    // Hidden, as it is for a moment when the theme changes: what was drawn stays true of its own width.
-    this.isBehind = this.box.clientWidth < LEAST_PX;
-    if (!this.chart || this.isBehind) {
-      this.paintSoon();
-      return;
-    }
-    this.width = this.box.clientWidth;
-    this.look = {
-      places: this.places,
-      x: minute => this.x(minute),
-      theme: this.theme,
-      width: this.width,
-      range: this.range,
-      ticks: ticksFor(this.range, this.width - CHART_LEFT - CHART_RIGHT),
-      clipId: this.clipId,
-      tight: new Set(this.notes?.tight),
-      inkOnFill: this.themes.ink_on_fill,
-    };
-    this.canvas.setAttribute("viewBox", `0 0 ${this.width} ${this.places.height}`);
-    this.canvas.style.height = `${this.places.height}px`;
-    this.canvas.replaceChildren(...paintChart(this.chart, this.look));
-    this.marks = null;
-    this.paintMarks();
-    this.canvas.dataset.painted = String(Number(this.canvas.dataset.painted ?? 0) + 1);
-    this.paintChoice();
-    this.dress?.();
-  }
-
-  paintSoon() {
-    // a page that was hidden for less than a frame tells nobody that it is back
-    clearTimeout(this.soon);
-    this.soon = setTimeout(
-      () => this.isBehind && this.box.isConnected && this.box.clientWidth >= LEAST_PX && this.paint(),
-      SOON_MS,
-    );
-  }
-
-  paintMarks() {
-    const marks = paintMarks(this.notes?.findings ?? [], this.look);
-    if (this.marks) this.marks.replaceWith(marks);
-    else this.canvas.append(marks);
-    this.marks = marks;
-  }
-
-  paintChoice() {
-    this.canvas.querySelectorAll(".pk-chosen").forEach(each => each.remove());
-    if (!this.selected) return;
-    for (const bar of this.canvas.querySelectorAll(".pk-bar-work")) {
-      if (bar.dataset.step !== this.selected) continue;
-      bar.parentNode.append(ringOf(bar));
-    }
   }
 
   choose(step, isOurs = true) {
@@ -169,9 +35,11 @@ export class PlanChart {
     this.canvas.dataset.chosen = step ?? "";
     this.paintChoice();
     const bar = step && this.work().find(each => each.step === step);
-    this.live.textContent = bar
-      ? `${step} ${bar.title}, ${bar.who}, ${pet(bar.start)} to ${pet(bar.finish)}`
-      : "";
+    // With the keyboard here the bar itself is read out.
+    const isSilent = !bar || document.activeElement === this.canvas;
+    this.live.textContent = isSilent
+      ? ""
+      : this.nameOf(this.chart.bars.find(each => each[0] === step && each[2] === "work"));
     if (bar && (bar.finish < this.range[0] || bar.start > this.range[1])) {
       this.setRange(
         (bar.start + bar.finish - this.range[1] + this.range[0]) / 2,
@@ -182,10 +50,6 @@ export class PlanChart {
   }
 
   // What is where
-
-  work() {
-    return hands.workBars(this.chart);
-  }
 
   point(event) {
     const box = this.canvas.getBoundingClientRect();
@@ -265,6 +129,7 @@ export class PlanChart {
   doKey({ key, altKey }, bar) {
     if (key === "Escape") this.stopDrag();
     else if (key === "Home") this.zoomAll();
+    else if (key === "z" && !altKey) this.zoomToChoice();
     else if (key === "Enter" && bar) this.events.onOpen(bar.step);
     else if (!bar) return this.startWithKeys(key);
     else if (!altKey) return this.walkWithKeys(key, bar);

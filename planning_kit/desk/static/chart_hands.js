@@ -2,12 +2,13 @@
 // where a bar would drop, which step a key leads to. A range is the first and last minute that are seen.
 
 import { CHART_LEFT, CHART_RIGHT } from "./chart_layout.js";
-import { petCeil, petFloor } from "./times.js";
+import { pet, petCeil, petFloor } from "./times.js";
 
 const EDGE_PX = 6;
 const EDGE_MIN = 8;
 const LEAST_RANGE_MIN = 5;
 const BESIDE_LANE_PX = 8;
+const BESIDE_MIN = 10;
 
 // Minutes and pixels
 
@@ -51,7 +52,32 @@ export function zoomedRange(range, factor, around, chart) {
   return keptRange(around - share * size, size, chart);
 }
 
+// Start and size of a range from one minute to another, of either order: never too little to see.
+export function framedRange(from, until, chart) {
+  const [first, last] = wholeRange(chart);
+  const size = Math.min(Math.max(Math.abs(until - from), LEAST_RANGE_MIN), last - first);
+  return [(from + until - size) / 2, size];
+}
+
+// The chosen bars with as much again on either side.
+export function rangeAround(bars) {
+  const from = Math.min(...bars.map(each => each.start));
+  const until = Math.max(...bars.map(each => each.finish));
+  const beside = Math.max(BESIDE_MIN, until - from);
+  return [from - beside, until + beside];
+}
+
 // What is where
+
+// A bar as it is read out: step, title, who, when, and the findings there.
+export function nameOfBar([step, who, , start, finish, , title], findings) {
+  const isThere = ({ minute, lanes }) =>
+    minute !== null && lanes.includes(who) && minute >= start && minute <= finish;
+  const told = findings
+    .filter(each => (each.step ? each.step === step : isThere(each)))
+    .map(each => `. ${each.severity}: ${each.message}`);
+  return `${step} ${title}, ${who}, PET ${pet(start)} to ${pet(finish)}${told.join("")}`;
+}
 
 export function workBars(chart) {
   return chart.bars

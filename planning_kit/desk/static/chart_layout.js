@@ -2,52 +2,89 @@
 
 export const CHART_LEFT = 96;
 export const CHART_RIGHT = 14;
-export const HEIGHTS = {
-  axis: 18,
-  light: 15,
-  link: 7,
-  marks: 19,
-  ghost: 13,
-  crew: 60,
-  gutter: 26,
-  actor: 18,
-  inhibit: 15,
+// Each strip at its least; with words beside the lanes; small; as it is where nothing says how high the chart
+// may be; and roomy.
+const HEIGHTS = {
+  axis: [15, 15, 16, 18, 18],
+  light: [6, 7, 12, 15, 17],
+  link: [2, 2, 5, 7, 9],
+  marks: [12, 12, 14, 19, 19],
+  ghost: [5, 5, 11, 13, 14],
+  words: [0, 15, 15, 15, 28],
+  gutter: [5, 30, 30, 30, 54],
+  crew: [19, 20, 36, 60, 90],
+  actor: [9, 9, 13, 18, 26],
+  inhibit: [5, 5, 11, 15, 16],
 };
+const NATURAL = 3;
+export const BESIDE_PX = 4; // between a lane and the words beside it
+export const ROW_PX = 12;
 export const TEXT_PX = 5.6;
 const TICKS_MIN = [1, 2, 5, 10, 15, 30, 60, 120, 240];
 
-export function layoutLanes(chart) {
-  let y = HEIGHTS.axis + 2;
-  const take = (height, gap = 3) => {
-    const strip = { y, height };
-    y += height + gap;
-    return strip;
-  };
-  const places = { light: take(HEIGHTS.light), links: chart.links.map(() => take(HEIGHTS.link)), lanes: {} };
-  places.whole = take(HEIGHTS.marks, 0);
-  const hasGhosts = chart.ghosts.length > 0;
-  chart.crew.forEach((who, number) => {
-    const isFirst = number === 0;
-    const lane = {};
-    if (isFirst) {
-      lane.marks = places.whole;
-      if (hasGhosts) lane.ghosts = take(HEIGHTS.ghost);
-    }
-    lane.main = take(HEIGHTS.crew, number < chart.crew.length - 1 ? HEIGHTS.gutter : 3);
-    if (!isFirst) {
-      if (hasGhosts) lane.ghosts = take(HEIGHTS.ghost);
-      lane.marks = take(HEIGHTS.marks);
-    }
-    places.lanes[who] = lane;
-  });
-  for (const [who] of chart.actors) {
-    const main = take(HEIGHTS.actor, 4);
-    places.lanes[who] = { main, marks: main, ghosts: hasGhosts ? main : null, isThin: true };
+export function layoutLanes(chart, height = null) {
+  const named = strips(chart);
+  const sums = HEIGHTS.axis.map((_, at) =>
+    named.reduce((all, [, kind, gap]) => all + HEIGHTS[kind][at] + gap, 0),
+  );
+  const room = Math.max(height ?? sums[NATURAL], sums[0]);
+  // Between two of the columns; beyond the last the crew has what is left.
+  const next = Math.max(
+    1,
+    sums.findIndex(sum => sum >= room),
+  );
+  const to = room > sums[sums.length - 1] ? sums.length - 1 : next;
+  const share = Math.min(1, (room - sums[to - 1]) / (sums[to] - sums[to - 1] || 1));
+  const left = Math.max(0, room - sums[sums.length - 1]) / Math.max(1, chart.crew.length);
+  const places = { links: [], inhibits: [], lanes: {} };
+  for (const who of chart.crew) places.lanes[who] = {};
+  let y = 0;
+  for (const [put, kind, gap] of named) {
+    const [low, high] = [HEIGHTS[kind][to - 1], HEIGHTS[kind][to]];
+    const tall = low + share * (high - low) + (kind === "crew" ? left : 0);
+    put(places, { y, height: tall });
+    y += tall + gap;
   }
-  places.inhibits = chart.inhibits.map(() => take(HEIGHTS.inhibit, 2));
-  places.bottom = y + 2;
-  places.height = places.bottom + HEIGHTS.axis;
+  places.bottom = places.foot.y;
+  places.height = y;
   return places;
+}
+
+// All strips from the top down: where each belongs, its kind, and the gap below it.
+function strips({ crew, actors, links, inhibits, ghosts }) {
+  const found = [];
+  const take = (kind, gap, put) => found.push([put, kind, gap]);
+  const as = name => (places, strip) => Object.assign(places, { [name]: strip });
+  const lane = (who, more) => places => Object.assign(places.lanes[who], more);
+  const inLane = (who, name) => (places, strip) => lane(who, { [name]: strip })(places);
+  take("axis", 2, as("axis"));
+  take("light", 2, as("light"));
+  for (const _ of links) take("link", 2, (places, strip) => places.links.push(strip));
+  take("marks", 0, (places, marks) => {
+    as("whole")(places, marks);
+    if (crew.length) lane(crew[0], { marks })(places);
+  });
+  crew.forEach((who, number) => {
+    if (!number && ghosts.length) take("ghost", 1, inLane(who, "ghosts"));
+    if (!number) take("words", 0, inLane(who, "above"));
+    take("crew", 0, inLane(who, "main"));
+    if (number < crew.length - 1) {
+      take("gutter", 0, (places, { y, height }) => {
+        lane(who, { below: { y, height: height / 2 } })(places);
+        lane(crew[number + 1], { above: { y: y + height / 2, height: height / 2 } })(places);
+      });
+    } else take("words", 1, inLane(who, "below"));
+    if (number && ghosts.length) take("ghost", 1, inLane(who, "ghosts"));
+    if (number) take("marks", 1, inLane(who, "marks"));
+  });
+  for (const [who] of actors) {
+    take("actor", 2, (places, main) => {
+      places.lanes[who] = { main, marks: main, ghosts: ghosts.length ? main : null, isThin: true };
+    });
+  }
+  for (const _ of inhibits) take("inhibit", 2, (places, strip) => places.inhibits.push(strip));
+  take("axis", 0, as("foot"));
+  return found;
 }
 
 export function fit(words, room, perChar) {

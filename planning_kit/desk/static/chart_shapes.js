@@ -2,22 +2,27 @@
 
 import { svg } from "./dom.js";
 
-// As in workbench.css.
-const CHART_FONTS = 'system-ui, -apple-system, "Segoe UI", "Liberation Sans", Arial, sans-serif';
+const MARK_PX = 6.5;
+const SLIM_PX = 9;
 
-// Without slack to plan: a bold outline.
-export function outline(isTight, theme) {
-  return { stroke: isTight ? theme.ink : theme.bar_outline, "stroke-width": isTight ? 2.2 : 0.8 };
+// As in workbench.css.
+export const CHART_FONTS = 'system-ui, -apple-system, "Segoe UI", "Liberation Sans", Arial, sans-serif';
+
+// Without slack to plan: a bold outline, less so where it would hide a bar of few pixels.
+export function outline(isTight, theme, px = Infinity) {
+  const bold = px < SLIM_PX ? 1.2 : 2.2;
+  return { stroke: isTight ? theme.ink : theme.bar_outline, "stroke-width": isTight ? bold : 0.8 };
 }
 
-// The ring around a chosen bar.
+// The planned limit is broken, the hard one is not.
+export function limitLine(name, theme) {
+  return name === "hard" ? { stroke: theme.stop } : { stroke: theme.ink, "stroke-dasharray": "6 3" };
+}
+
+// The ring around a chosen bar: its box alone, or it would be read out as another bar.
 export function ringOf(bar) {
-  const ring = bar.cloneNode();
-  ring.setAttribute("class", "pk-chosen");
-  for (const name of ["data-bar", "data-step", "data-kind", "fill", "stroke", "stroke-width"]) {
-    ring.removeAttribute(name);
-  }
-  return ring;
+  const box = ["x", "y", "width", "height"].map(name => [name, bar.getAttribute(name)]);
+  return svg("rect", { ...Object.fromEntries(box), class: "pk-chosen" });
 }
 
 export function severitySign(severity, cx, cy, r, theme, attributes = {}) {
@@ -44,9 +49,10 @@ export function paintMarks(findings, { places, x, theme, clipId }) {
       const strip = who === "" ? places.whole : places.lanes[who]?.marks;
       const key = `${who}|${Math.round(x(found.minute) / 14)}`;
       if (!strip || taken[key]) continue;
+      const r = Math.min(MARK_PX, strip.height / 2);
       taken[key] = true;
       layer.append(
-        severitySign(found.severity, x(found.minute), strip.y + strip.height / 2, 6.5, theme, {
+        severitySign(found.severity, x(found.minute), strip.y + strip.height / 2, r, theme, {
           "data-finding": number,
           class: "pk-mark",
         }),
@@ -59,7 +65,6 @@ export function paintMarks(findings, { places, x, theme, clipId }) {
 export function patterns(id, theme) {
   const tile = (name, size, ...marks) =>
     svg("pattern", { id: `${id}-${name}`, width: size, height: size, patternUnits: "userSpaceOnUse" }, marks);
-  const ruling = { stroke: "rgba(21,24,28,0.45)", "stroke-width": 1 };
   const paper = svg("rect", { width: 6, height: 6, fill: theme.paper });
   return [
     tile("travel", 6, paper, svg("path", { d: "M0,6 L6,0", stroke: theme.ink, "stroke-width": 1 })),
@@ -69,9 +74,6 @@ export function patterns(id, theme) {
       7,
       svg("path", { d: "M0,0 L7,7 M0,7 L7,0", stroke: "rgba(21,24,28,0.6)", "stroke-width": 1 }),
     ),
-    tile("|", 6, svg("path", { d: "M3,0 V6", ...ruling })),
-    tile("-", 6, svg("path", { d: "M0,3 H6", ...ruling })),
-    tile("+", 6, svg("path", { d: "M3,0 V6 M0,3 H6", ...ruling })),
     svg(
       "marker",
       {

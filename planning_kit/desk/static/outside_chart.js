@@ -1,7 +1,7 @@
 // The chart of a plan that is under way: what is done is hatched, what is in hand is outlined, a line stands
 // at now. Drawn over the chart each time that it is painted; between two paintings only the line moves.
 
-import { CHART_LEFT, CHART_RIGHT, HEIGHTS } from "./chart_layout.js";
+import { CHART_LEFT, CHART_RIGHT } from "./chart_layout.js";
 import { rect, text } from "./chart_shapes.js";
 import { svg } from "./dom.js";
 import { petFloor } from "./times.js";
@@ -64,14 +64,14 @@ export class OutsideChart {
       {},
       svg("path", {
         class: "pk-now-flag",
-        d: `M0,${HEIGHTS.axis - 4} h-${FLAG_PX} v-14 h${2 * FLAG_PX} v14 Z`,
+        d: `M0,${places.axis.height - 4} h-${FLAG_PX} v-14 h${2 * FLAG_PX} v14 Z`,
       }),
-      text("", 0, HEIGHTS.axis - 7, { class: "pk-now-words", "text-anchor": "middle" }),
+      text("", 0, places.axis.height - 7, { class: "pk-now-words", "text-anchor": "middle" }),
     );
     this.line = svg(
       "g",
       { class: "pk-now-line" },
-      svg("path", { d: `M0,${HEIGHTS.axis - 4} V${places.bottom}` }),
+      svg("path", { d: `M0,${places.axis.height - 4} V${places.bottom}` }),
       this.flag,
     );
     over.append(this.line);

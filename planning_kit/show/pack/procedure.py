@@ -22,7 +22,7 @@ from planning_kit.show.briefing_events import BriefingEvent, briefing_events
 from planning_kit.show.chart_rows import BrokenRule, broken_rules
 from planning_kit.show.pack import content
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, pet, slack_cell, table_of
-from planning_kit.show.palette import INK_ON_FILL, LIGHT, task_fills
+from planning_kit.show.palette import INK_ON_FILL, LIGHT, fills_of
 from planning_kit.show.wording import OpenFindings, nights_words
 
 WIDTH = 780.0
@@ -58,7 +58,7 @@ class _Strip:
 
     def __init__(self, plan: TimedPlan, begin: float, span: float, top: float) -> None:
         self.plan, self.begin, self.span, self.top = plan, begin, span, top
-        self.fills = task_fills([task.task for task in plan.scenario.records.tasks])
+        self.fills = fills_of(plan.scenario.records.tasks, plan.lanes)
         self.sky_top = top + _AXIS
         self.lanes_top = self.sky_top + _SKY + _GAP
         *tops, self.holds_top = accumulate((self._lane_height(crew) + _GAP for crew in plan.lanes),

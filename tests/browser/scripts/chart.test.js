@@ -53,7 +53,13 @@ test("a press on a bar chooses its step, and says so once", () => {
   drag(plan, [5, "EV1"]);
   equal(told, [["choose", "A1"]]);
   equal([plan.canvas.dataset.chosen, plan.canvas.querySelectorAll(".pk-chosen").length], ["A1", 1]);
-  equal(plan.live.textContent, "A1 Open the lid, EV1, 0:00 to 0:20");
+  const bar = plan.canvas.querySelector("[data-step=A1]");
+  equal(plan.canvas.getAttribute("aria-activedescendant"), bar.id);
+  equal(
+    [bar.getAttribute("role"), bar.getAttribute("aria-selected"), bar.getAttribute("aria-label")],
+    ["option", "true", "A1 Open the lid, EV1, PET 0:00 to 0:20"],
+  );
+  equal(plan.live.textContent, "", "the bar itself is read out");
 });
 
 test("a bar that is dragged says nothing until it drops", () => {
@@ -192,14 +198,28 @@ test("findings come after the chart and are chosen by a press", () => {
   equal(plan.canvas.querySelector("[data-step=A1]").getAttribute("stroke-width"), "2.2");
 });
 
-test("a chart that is too narrow to read waits until there is room", () => {
+test("a choice made elsewhere is read out with the findings there", () => {
   const { plan } = opened();
-  plan.root.style.width = "100px";
-  plan.paint();
-  equal([plan.isBehind, plan.width], [true, WIDTH_PX]);
-  plan.root.style.width = "600px";
-  plan.paint();
-  equal([plan.isBehind, plan.width], [false, 600]);
+  const told = (more = {}) => ({
+    severity: "stop",
+    message: "No light.",
+    minute: 5,
+    lanes: ["EV1"],
+    ...more,
+  });
+  const findings = [told(), told({ step: "A2", minute: null, message: "Late." }), told({ lanes: ["EV2"] })];
+  plan.tell({ findings, tight: [], hovers: [], ghost_hovers: [] });
+  plan.choose("A1", false);
+  equal(plan.live.textContent, "A1 Open the lid, EV1, PET 0:00 to 0:20. stop: No light.");
+  const name = plan.canvas.querySelector("[data-step=A2]").getAttribute("aria-label");
+  equal(name, "A2 Close the lid, EV1, PET 0:50 to 1:00. stop: Late.");
+});
+
+test("z shows the chosen step with as much beside it", () => {
+  const { plan } = opened();
+  plan.choose("B1");
+  equal(press(plan.canvas, "z"), true);
+  equal(plan.range, [10, 70]);
 });
 
 test("the tip follows the pointer over a bar, and goes when it leaves", () => {

@@ -1,25 +1,38 @@
-import { HEIGHTS, fit, layoutLanes, ticksFor, wrapped } from "/static/chart_layout.js";
+import { fit, layoutLanes, ticksFor, wrapped } from "/static/chart_layout.js";
 import { equal, test } from "./check.js";
 import { sampleChart } from "./sample.js";
 
 const strips = places => [
   places.light,
   ...places.links,
-  ...Object.values(places.lanes).flatMap(lane => [lane.marks, lane.ghosts, lane.main]),
+  ...Object.values(places.lanes).flatMap(lane => [
+    lane.marks,
+    lane.ghosts,
+    lane.above,
+    lane.main,
+    lane.below,
+  ]),
   ...places.inhibits,
 ];
 
 test("no strip covers another, and all lie between the two axes", () => {
-  for (const ghosts of [[], [["A1", "EV1", 0, 5]]]) {
-    const places = layoutLanes(sampleChart({ ghosts }));
+  const ghosts = [["A1", "EV1", 0, 5]];
+  for (const [data, height] of [
+    [{}, null],
+    [{ ghosts }, null],
+    [{ ghosts }, 10],
+    [{}, 260],
+    [{ ghosts }, 900],
+  ]) {
+    const places = layoutLanes(sampleChart(data), height);
     const all = [...new Set(strips(places).filter(Boolean))].sort((a, b) => a.y - b.y);
     all.forEach((strip, at) => {
-      if (at) equal(strip.y >= all[at - 1].y + all[at - 1].height, true, `strip ${at}`);
+      if (at) equal(strip.y + 1e-9 >= all[at - 1].y + all[at - 1].height, true, `strip ${at}`);
     });
-    equal(all[0].y >= HEIGHTS.axis, true);
+    equal(all[0].y >= places.axis.height, true);
     const last = all[all.length - 1];
     equal(last.y + last.height <= places.bottom, true);
-    equal(places.height, places.bottom + HEIGHTS.axis);
+    equal(places.height, places.bottom + places.foot.height);
   }
 });
 
@@ -32,7 +45,7 @@ test("marks stand above the first of the crew and below the second", () => {
 
 test("ghosts have a strip of their own for the crew, and share the thin lane of another", () => {
   const { lanes } = layoutLanes(sampleChart({ ghosts: [["A1", "EV1", 0, 5]] }));
-  equal(lanes.EV1.ghosts.height, HEIGHTS.ghost);
+  equal(lanes.EV1.ghosts.y > lanes.EV1.marks.y && lanes.EV1.ghosts.y < lanes.EV1.main.y, true);
   equal(lanes.arm.ghosts, lanes.arm.main);
   const without = layoutLanes(sampleChart()).lanes;
   equal([without.EV1.ghosts, without.arm.ghosts], [undefined, null]);
@@ -58,9 +71,39 @@ test("a title is broken between words, and says where it was cut", () => {
   equal(wrapped("open", 8, 0), []);
 });
 
-test("crew lanes have room between them for what is handed over, and little below", () => {
+test("the height is used whole: beyond what helps the rest, all goes to the crew", () => {
+  for (const height of [180, 240, 330, 420, 700, 1200])
+    equal(Math.round(layoutLanes(sampleChart(), height).height), height);
+  const [tall, taller] = [900, 1000].map(height => layoutLanes(sampleChart(), height).lanes);
+  equal(Math.round(taller.EV1.main.height - tall.EV1.main.height), 50);
+  equal(taller.arm.main.height, tall.arm.main.height);
+});
+
+test("squeezed, lanes keep an id's height, and less than the least is not given", () => {
+  const crowded = sampleChart({
+    actors: [
+      ["arm", ""],
+      ["desk", ""],
+    ],
+    inhibits: [[], []],
+    links: [
+      ["a", []],
+      ["b", []],
+      ["c", []],
+    ],
+  });
+  const { lanes, height } = layoutLanes(crowded, 170);
+  equal(
+    [lanes.EV1, lanes.EV2].every(({ main }) => main.height >= 19),
+    true,
+  );
+  equal(height <= 170.01, true, height);
+  equal(layoutLanes(crowded, 20).height, layoutLanes(crowded, 0).height);
+});
+
+test("crew lanes have a row of words each between them", () => {
   const { lanes } = layoutLanes(sampleChart());
-  const [first, second] = [lanes.EV1.main, lanes.EV2.main];
-  equal(second.y - first.y - first.height, HEIGHTS.gutter);
-  equal(lanes.EV2.marks.y - second.y - second.height, 3);
+  equal(lanes.EV1.below.y, lanes.EV1.main.y + lanes.EV1.main.height);
+  equal(lanes.EV2.above.y, lanes.EV1.below.y + lanes.EV1.below.height);
+  equal(lanes.EV2.main.y, lanes.EV2.above.y + lanes.EV2.above.height);
 });

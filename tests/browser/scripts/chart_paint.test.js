@@ -31,7 +31,7 @@ test("a bar stands from its start to its finish, in its lane", () => {
   near(Number(bar.getAttribute("width")), 10 * PX_PER_MIN, 0.01);
   equal(
     [Number(bar.getAttribute("y")), Number(bar.getAttribute("height"))],
-    [look.places.lanes.EV1.main.y, 60],
+    [look.places.lanes.EV1.main.y, look.places.lanes.EV1.main.height],
   );
 });
 
@@ -68,31 +68,70 @@ test("a step of both is bridged when both begin it together, and only then", () 
   equal(bridges(apart), 0);
 });
 
-test("a bar too narrow for its id has it upright, one too narrow for that has none", () => {
+test("a bar too narrow for its id has it beside the lane, at the end of a line", () => {
   const chart = sampleChart({
     bars: [
       ["A1", "EV1", "work", 0, 2, "T1", "Open"],
-      ["A2", "EV1", "work", 10, 11, "T1", "Close"],
+      ["D1", "arm", "work", 10, 11, "T1", "Close"],
     ],
   });
-  const { all } = painted(chart);
+  const { all, look } = painted(chart);
   equal(
     all(".pk-id").map(each => [each.textContent, each.hasAttribute("transform")]),
-    [["A1", true]],
+    [["A1", false]],
   );
+  const [line] = all(".pk-leader");
+  equal(line.getAttribute("d").startsWith(`M${look.x(1)},`), true);
+});
+
+test("tasks have letters, not textures", () => {
+  const { words, all } = painted(sampleChart());
+  equal(words(".pk-letter"), ["A", "B", "A", "C", "B"]);
+  equal(all("[fill*='c-|'], [fill*='c--']").length, 0);
+});
+
+test("every bar of work is an option with its name, where names are asked for", () => {
+  const { look } = painted(sampleChart());
+  const canvas = svg("svg", {}, paintChart(sampleChart(), { ...look, nameOf: ([step]) => `step ${step}` }));
+  const options = [...canvas.querySelectorAll("[role=option]")];
+  equal(options.map(each => each.getAttribute("aria-label")).slice(0, 3), ["step A1", "step B1", "step A2"]);
+  equal(new Set(options.map(each => each.id)).size, 6);
+  equal(painted(sampleChart()).all("[role=option]").length, 0);
 });
 
 test("limits say their PET, the hard one in the colour of a stop", () => {
   const { all, words } = painted(sampleChart());
   equal(
     words("text").filter(each => /planned|hard/.test(each)),
-    ["planned 1:20", "hard 1:30"],
+    ["hard 1:30", "planned 1:20"],
   );
   equal(
     all("text")
       .find(each => each.textContent === "hard 1:30")
       .getAttribute("fill"),
     THEME.stop,
+  );
+});
+
+test("names of limits keep clear of each other and of the axis", () => {
+  const limits = [
+    ["planned", 88],
+    ["hard", 89],
+  ];
+  const { all, canvas } = painted(sampleChart({ limits }));
+  canvas.style.cssText = "font: 10px sans-serif";
+  const foot = all("text").filter(each => /\d:\d\d$/.test(each.textContent) && each.textContent[3] !== "/");
+  const boxes = foot.map(each => each.getBBox()).sort((a, b) => a.x - b.x);
+  boxes.forEach((box, at) =>
+    equal(!at || boxes[at - 1].x + boxes[at - 1].width <= box.x, true, foot[at].textContent),
+  );
+  equal(
+    foot.some(each => each.textContent === "1:30"),
+    false,
+  );
+  equal(
+    foot.some(each => each.textContent === "1:10"),
+    true,
   );
 });
 

@@ -1,0 +1,218 @@
+// The chart as it is seen: which part of the outing, how high, painted, and saved as a picture. What hands do
+// with it is in `chart.js`.
+
+import * as hands from "./chart_hands.js";
+import { CHART_LEFT, CHART_RIGHT, layoutLanes, ticksFor } from "./chart_layout.js";
+import { Legend } from "./chart_legend.js";
+import { Overview } from "./chart_overview.js";
+import { paintChart } from "./chart_paint.js";
+import { chartPng, chartSvg, download } from "./chart_picture.js";
+import { outline, paintMarks, ringOf } from "./chart_shapes.js";
+import { tagOf } from "./chart_words.js";
+import { el, svg } from "./dom.js";
+
+const LEAST_PX = 200;
+const LOW_PX = 210; // lower, the overview gives its room to the lanes
+const LEGEND_PX = 600; // as high as that, the legend stands open at first
+const SOON_MS = 60;
+
+export class ChartView {
+  constructor(root) {
+    this.root = root;
+    this.clipId = `pk-clip-${Math.random().toString(36).slice(2)}`;
+    this.canvas = svg("svg", {
+      class: "pk-chart",
+      tabindex: 0,
+      role: "listbox",
+      "aria-label": "Plan: arrows choose a step, Alt and arrows move it, plus and minus change its minutes",
+    });
+    this.room = el("div", { class: "pk-chart-room" }, this.canvas);
+    this.room.style.contain = "size"; // what is in it says nothing of how high it may be
+    this.overview = new Overview(this);
+    this.legend = new Legend(this);
+    this.foot = el("div", { class: "pk-chart-foot" }, this.legend.toggle, this.overview.box);
+    this.tip = el("div", { class: "pk-tip", role: "tooltip", hidden: true });
+    this.live = el("span", { class: "pk-live", role: "status" });
+    const parts = [this.room, this.foot, this.legend.list, this.live];
+    this.box = el("section", { class: "pk-chart-box", "aria-label": "Plan" }, parts);
+    root.append(this.tip);
+    this.selected = null;
+    new ResizeObserver(() => this.refit()).observe(this.room);
+  }
+
+  load(chart, themes) {
+    this.themes = themes ?? this.themes;
+    const isFirst = !this.chart;
+    this.chart = chart;
+    if (this.notes) this.notes = { ...this.notes, hovers: [], ghost_hovers: [] }; // the rest follows
+    this.places = layoutLanes(chart, this.given);
+    if (isFirst || this.isWhole) this.zoomAll();
+    else this.paint();
+  }
+
+  tell(notes) {
+    this.notes = notes;
+    if (!this.look) return;
+    this.paintMarks();
+    const tight = new Set(notes.tight);
+    for (const bar of this.canvas.querySelectorAll(".pk-bar-work")) {
+      const look = outline(tight.has(bar.dataset.step), this.theme, Number(bar.getAttribute("width")));
+      const label = this.nameOf(this.chart.bars[bar.dataset.bar]);
+      for (const [name, value] of Object.entries({ ...look, "aria-label": label }))
+        bar.setAttribute(name, value);
+    }
+    this.legend.show();
+  }
+
+  // Zoom
+
+  zoomAll() {
+    this.range = hands.wholeRange(this.chart);
+    this.isWhole = true;
+    this.paint();
+  }
+
+  middle() {
+    // of the chosen step where one is chosen, else of the view
+    const bar = this.selected && this.work().find(each => each.step === this.selected);
+    return bar ? (bar.start + bar.finish) / 2 : (this.range[0] + this.range[1]) / 2;
+  }
+
+  zoom(factor, around = this.middle()) {
+    const range = hands.zoomedRange(this.range, factor, around, this.chart);
+    if (range) this.setRange(range[0], range[1] - range[0]);
+  }
+
+  setRange(start, size) {
+    this.range = hands.keptRange(start, size, this.chart);
+    this.isWhole = hands.isWholeRange(this.range, this.chart);
+    this.paint();
+  }
+
+  zoomTo(from, until) {
+    this.setRange(...hands.framedRange(from, until, this.chart));
+  }
+
+  zoomToChoice() {
+    const bars = this.work().filter(each => each.step === this.selected);
+    if (bars.length) this.zoomTo(...hands.rangeAround(bars));
+  }
+
+  // Painting
+
+  get theme() {
+    return this.themes[this.root.dataset.theme] ?? this.themes.light;
+  }
+
+  x(minute) {
+    return hands.xOf(minute, this.range, this.width);
+  }
+
+  minuteAt(px) {
+    return hands.minuteOf(px, this.range, this.width);
+  }
+
+  paint() {
+    // Hidden, as it is for a moment when the theme changes: what was drawn stays true of its own width.
+    this.isBehind = this.box.clientWidth < LEAST_PX;
+    if (!this.chart || this.isBehind) {
+      this.paintSoon();
+      return;
+    }
+    this.given = this.heightGiven();
+    this.places = layoutLanes(this.chart, this.given);
+    if (this.given === null) this.room.style.height = `${this.places.height}px`;
+    this.width = this.room.clientWidth;
+    this.look = {
+      places: this.places,
+      x: minute => this.x(minute),
+      theme: this.theme,
+      width: this.width,
+      range: this.range,
+      ticks: ticksFor(this.range, this.width - CHART_LEFT - CHART_RIGHT),
+      clipId: this.clipId,
+      tight: new Set(this.notes?.tight),
+      inkOnFill: this.themes.ink_on_fill,
+      nameOf: bar => this.nameOf(bar),
+    };
+    this.canvas.setAttribute("viewBox", `0 0 ${this.width} ${this.places.height}`);
+    this.canvas.style.height = `${this.places.height}px`;
+    this.canvas.replaceChildren(...paintChart(this.chart, this.look));
+    this.marks = null;
+    this.paintMarks();
+    this.canvas.dataset.painted = String(Number(this.canvas.dataset.painted ?? 0) + 1);
+    this.paintChoice();
+    this.dress?.();
+    this.overview.follow();
+    this.legend.show();
+  }
+
+  // The height that the page leaves for the lanes; null where it leaves it to the chart.
+  heightGiven() {
+    const { room, box } = this;
+    if (room.style.height) room.style.height = "";
+    if (room.clientHeight < 1) return null;
+    if (this.given === undefined && box.clientHeight >= LEGEND_PX) this.legend.open(true);
+    box.classList.toggle("pk-low", box.clientHeight < LOW_PX);
+    return room.clientHeight;
+  }
+
+  refit() {
+    if (!this.chart) return;
+    const { clientWidth, clientHeight } = this.room;
+    const height = this.given ?? this.places.height;
+    if (this.isBehind || clientWidth !== this.width || Math.abs(clientHeight - height) > 1) this.paint();
+  }
+
+  nameOf(bar) {
+    return hands.nameOfBar(bar, this.notes?.findings ?? []);
+  }
+
+  asSvg() {
+    return chartSvg(this);
+  }
+
+  asPng() {
+    return chartPng(this);
+  }
+
+  saveSvg() {
+    download(new Blob([this.asSvg()], { type: "image/svg+xml" }), this.chart.title, "svg");
+  }
+
+  async savePng() {
+    download(await this.asPng(), this.chart.title, "png");
+  }
+
+  paintSoon() {
+    // a page that was hidden for less than a frame tells nobody that it is back
+    clearTimeout(this.soon);
+    this.soon = setTimeout(
+      () => this.isBehind && this.box.isConnected && this.box.clientWidth >= LEAST_PX && this.paint(),
+      SOON_MS,
+    );
+  }
+
+  paintMarks() {
+    const marks = paintMarks(this.notes?.findings ?? [], this.look);
+    if (this.marks) this.marks.replaceWith(marks);
+    else this.canvas.append(marks);
+    this.marks = marks;
+  }
+
+  paintChoice() {
+    this.canvas.querySelectorAll(".pk-chosen").forEach(each => each.remove());
+    this.canvas.removeAttribute("aria-activedescendant");
+    const bars = [...this.canvas.querySelectorAll(".pk-bar-work")];
+    for (const bar of bars) bar.setAttribute("aria-selected", String(bar.dataset.step === this.selected));
+    const chosen = bars.filter(bar => this.selected && bar.dataset.step === this.selected);
+    for (const bar of chosen) bar.parentNode.append(ringOf(bar));
+    if (!chosen.length) return;
+    this.canvas.setAttribute("aria-activedescendant", chosen[0].id);
+    this.canvas.append(...tagOf(this.chart.bars[chosen[0].dataset.bar], this.look));
+  }
+
+  work() {
+    return hands.workBars(this.chart);
+  }
+}
