@@ -9,6 +9,7 @@ import { Menu } from "./menu.js";
 import { PetZeroSlider } from "./pet_zero.js";
 
 const MOST_OFFERS = 3;
+const ARROWS = { Up: "↑", Down: "↓", Left: "←", Right: "→" };
 
 export class Toolbar {
   // `acts`: what the menu offers besides versions and the export; `events`: what the head opens.
@@ -101,16 +102,15 @@ export class Toolbar {
     const shown = keys =>
       keys
         .split(" ")
-        .map(each =>
-          each.replace(/Arrow(\w+)/, (_, way) => ({ Up: "↑", Down: "↓", Left: "←", Right: "→" })[way]),
-        );
+        .map(each => each.replace(/Arrow(\w+)/, (_, way) => ARROWS[way]))
+        .map(each => each.replace(/\b[a-z]$/, letter => letter.toUpperCase()));
     const places = [...new Set(KEYS.map(([place]) => place))];
     openDialog(
       this.root,
       "Keys",
       el(
         "div",
-        { class: "pk-keys", tabindex: 0 },
+        { class: "pk-keys" },
         places.map(place =>
           el(
             "section",
