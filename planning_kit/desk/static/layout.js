@@ -139,6 +139,15 @@ export class Layout {
     return frame;
   }
 
+  // The tables out of sight keep their size: sheet, row and scroll are as they were when they come back.
+  putAside(isAside) {
+    const { width, height } = this.tables.getBoundingClientRect();
+    Object.assign(this.tables.style, {
+      width: isAside ? `${width}px` : "",
+      height: isAside ? `${height}px` : "",
+    });
+  }
+
   toggleFull() {
     const done = document.fullscreenElement ? document.exitFullscreen() : this.root.requestFullscreen();
     done.catch(() => {}); // the browser does not allow it: nothing changes

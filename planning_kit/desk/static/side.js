@@ -26,6 +26,7 @@ export class Side {
     Object.assign(this, { root, send, events });
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "About the plan" });
     this.names = SIDE_TABS;
+    this.were = new Map(); // which tab was open while planning, and outside
     this.panes = Object.fromEntries(
       Object.entries({ ...SIDE_TABS, ...OUTSIDE_TABS }).map(([name, words]) => [
         name,
@@ -68,8 +69,9 @@ export class Side {
   }
 
   setTabs(names) {
+    this.were.set(this.names, this.current);
     this.names = names;
-    this.show(Object.keys(names)[0]);
+    this.show(this.were.get(names) ?? Object.keys(names)[0]);
   }
 
   open(name) {

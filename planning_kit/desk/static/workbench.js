@@ -112,6 +112,7 @@ function render({ model, el: home }) {
   const parts = { root, head: toolbar.head, chart, side, tables };
   let folder = "workbench";
   let explained = null;
+  let chosenBefore = null; // when the table was last seen
   const explain = step => {
     if (step !== explained) {
       explained = step;
@@ -199,6 +200,8 @@ function render({ model, el: home }) {
     outside: message => {
       if (isLoaded) {
         toolbar.head.setOld(true);
+        if (!outside.isOn) layout.putAside(true);
+        chosenBefore = outside.isOn ? chosenBefore : chart.selected;
         outside.show(message);
         explained = null;
       }
@@ -206,7 +209,11 @@ function render({ model, el: home }) {
     outside_log: message => outside.log.tell(message),
     outside_home: message => outside.aside.tellHome(message),
     options: message => outside.aside.tellOptions(message),
-    planning: () => outside.leave(),
+    planning: () => {
+      outside.leave();
+      layout.putAside(false);
+      if (chart.selected !== chosenBefore) tables.showStep(chart.selected);
+    },
   };
   const show = message => {
     toolbar.show(message);
