@@ -102,11 +102,14 @@ def bring_back(session: Session, _message: Message) -> list[Message]:
     return [notice(f"the version {name} is back"), *autosaved(session)] if name else []
 
 
-def compare(session: Session, message: Message) -> list[Message]:
-    """Tell what moved and what is typed otherwise than in a version."""
-    moved, typed = session.compare_with(str(message["name"]))
+def compare(session: Session, _message: Message) -> list[Message]:
+    """Tell what moved and what is typed otherwise than in the version that the plan is held against."""
+    name = session.baseline_name
+    if name is None:
+        return [{"kind": "compared", "name": ""}]
+    moved, typed = session.compare_with(name)
     columns = ["step", "change", "start_b_min", "moved_min", "crew_a", "crew_b", "held_by_b"]
-    return [{"kind": "compared", "name": message["name"], "typed": rows_of_frame(typed),
+    return [{"kind": "compared", "name": name, "typed": rows_of_frame(typed),
              "moved": None if moved is None else rows_of_frame(moved[columns], session.plan.pet_zero)}]
 
 

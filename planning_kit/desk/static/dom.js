@@ -1,5 +1,7 @@
 // Small tools for building the page. Text always goes in as text: nothing here reads markup.
 
+import { tabAfter } from "./keys.js";
+
 const SVG_NS = "http://www.w3.org/2000/svg";
 
 export function el(tag, attributes = {}, ...children) {
@@ -35,6 +37,54 @@ export function tabButton(words, count, attributes) {
     words,
     count ? el("span", { class: "pk-count" }, count) : null,
   );
+}
+
+// A row of controls is one stop for the keyboard: arrows lead on, and Escape out of a field, whose arrows are
+// its own. What is hidden or comes later is seen by itself.
+export function oneStop(box) {
+  const found = () =>
+    [...box.querySelectorAll("button:not([role^=menuitem]), select, input")].filter(
+      each => each.getClientRects().length && !each.disabled,
+    );
+  const settle = (at = box.querySelector("[tabindex='0']")) => {
+    const all = found();
+    for (const each of all) each.tabIndex = each === (all.includes(at) ? at : all[0]) ? 0 : -1;
+  };
+  const sizes = new ResizeObserver(() => settle());
+  const watch = () => box.querySelectorAll("button, select, input").forEach(each => sizes.observe(each));
+  new MutationObserver(watch).observe(box, { childList: true, subtree: true });
+  watch();
+  box.addEventListener("focusin", event => found().includes(event.target) && settle(event.target));
+  box.addEventListener("keydown", event => {
+    const all = found();
+    const { key, target } = event;
+    if (!all.includes(target) || event.altKey || event.ctrlKey || event.metaKey) return;
+    const isField = target.matches("input:not([type=range])");
+    const isLeft = isField && key === "Escape" && !(target.type === "search" && target.value);
+    const next = isField ? isLeft && all.find(each => each.matches("button")) : tabAfter(all, target, key);
+    if (!next) return;
+    next.focus();
+    event.preventDefault();
+  });
+  return box;
+}
+
+// A window of its own in the page: Escape closes it, and the keyboard goes back to where it was.
+export function openDialog(root, title, ...parts) {
+  const dialog = el(
+    "dialog",
+    { class: "pk-dialog", "aria-label": title, onclose: () => dialog.remove() },
+    el(
+      "form",
+      { method: "dialog" },
+      el("h3", {}, title),
+      parts,
+      el("button", { class: "pk-button", "data-act": "close_dialog" }, "Close"),
+    ),
+  );
+  root.append(dialog);
+  dialog.showModal();
+  return dialog;
 }
 
 // A button that goes away takes the keyboard's place with it, and the next key would be a command of the
@@ -76,6 +126,16 @@ export class FocusKeeper {
     this.watch.disconnect();
     document.removeEventListener("pointerdown", this.onPointer, true);
   }
+}
+
+// The choices of a list; what is chosen stays while others come.
+export function options(select, pairs, value) {
+  const now = JSON.stringify(pairs);
+  if (select.dataset.pairs !== now) {
+    select.dataset.pairs = now;
+    select.replaceChildren(...pairs.map(([key, words]) => el("option", { value: key }, words)));
+  }
+  if (pairs.some(([key]) => key === value)) select.value = value;
 }
 
 export function tableOf(columns, rows, caption) {

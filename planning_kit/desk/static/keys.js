@@ -1,6 +1,46 @@
 // Which key means what, wherever the keyboard is. A key is an event, or anything with its fields.
 
 const TABS = { ArrowRight: 1, ArrowLeft: -1 };
+// What `?` shows: where, which keys, what they do; and the act by which the handlers below call it, of those
+// that the chart and the console do not handle themselves.
+export const KEYS = [
+  ["Anywhere", "Ctrl+z", "Undo", "undo"],
+  ["Anywhere", "Ctrl+y", "Redo", "redo"],
+  ["Anywhere", "Ctrl+Shift+Z", "Redo", "redo"],
+  ["Anywhere", "Alt+s", "Save to the scenario's folder", "save"],
+  ["Anywhere", "?", "This list", "keys"],
+  ["Rows of buttons, tabs", "ArrowLeft ArrowRight", "The one beside; Tab leaves the row"],
+  ["Rows of buttons, tabs", "Escape", "Out of a field, to the buttons of its row"],
+  ["Splitters", "ArrowUp ArrowDown ArrowLeft ArrowRight", "More or less room; double click: as at first"],
+  ["Chart", "ArrowLeft ArrowRight ArrowUp ArrowDown", "Choose the step beside, or in the other lane"],
+  ["Chart", "Enter", "To its row in the table"],
+  ["Chart", "+ -", "A minute more or less"],
+  ["Chart", "Alt+ArrowLeft Alt+ArrowRight", "Earlier or later in its lane"],
+  ["Chart", "Alt+ArrowUp Alt+ArrowDown", "To another lane"],
+  ["Chart", "Home", "The whole outing; Ctrl and the wheel zoom"],
+  ["Chart", "Escape", "Let go of what is dragged"],
+  ["Tables", "F2", "Type in the cell; so does any letter", "edit"],
+  ["Tables", "Delete", "Empty the chosen cells", "empty"],
+  ["Tables", "Alt+n", "A new row below", "add"],
+  ["Tables", "Alt+d", "Copy the chosen rows", "duplicate"],
+  ["Tables", "Alt+Delete", "Delete the chosen rows", "delete"],
+  ["Tables", "Alt+ArrowUp", "Move the chosen rows up", "up"],
+  ["Tables", "Alt+ArrowDown", "Move the chosen rows down", "down"],
+  ["Outside", "1 2", "Choose a card; its letters stand on it"],
+];
+
+// `Alt+ArrowUp` as the event that it comes as.
+export function keyEvent(name) {
+  const held = name.split("+").slice(0, -1);
+  return {
+    key: name === "+" ? "+" : name.split("+").pop(),
+    altKey: held.includes("Alt"),
+    ctrlKey: held.includes("Ctrl"),
+    metaKey: false,
+    shiftKey: held.includes("Shift"),
+  };
+}
+
 const ROW_ACTS = { n: "add", d: "duplicate", Delete: "delete", ArrowUp: "up", ArrowDown: "down" };
 
 // The tab that an arrow leads to, round and round; null: the key is not one for tabs.
@@ -15,7 +55,9 @@ export function benchAct({ key, altKey, ctrlKey, metaKey, shiftKey }, isTyping) 
   if (ctrlKey || metaKey) {
     if (!isTyping && letter === "y") return "redo";
     if (!isTyping && letter === "z") return shiftKey ? "redo" : "undo";
+    return null;
   }
+  if (key === "?" && !altKey && !isTyping) return "keys";
   return altKey && letter === "s" ? "save" : null;
 }
 

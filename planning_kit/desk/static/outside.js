@@ -60,7 +60,7 @@ export class Outside {
     else this.dress.tick();
     this.console.show(message);
     this.log.show(message);
-    this.toolbar.setHead(message.head);
+    this.toolbar.head.setFacts(message.head);
     this.setPreview(message.preview);
     this.root.dataset.outside = String(Number(this.root.dataset.outside ?? 0) + 1);
     if (isFirst) this.console.cards.values().next().value?.box.focus({ preventScroll: true });

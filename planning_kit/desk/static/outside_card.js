@@ -1,6 +1,6 @@
 // The card of one lane: what is typed there is about one step and one event until it is logged or given up.
 
-import { button, el } from "./dom.js";
+import { button, el, options } from "./dom.js";
 import {
   EVENT_HINTS,
   EVENT_KEYS,
@@ -15,7 +15,6 @@ import {
   usualEvent,
 } from "./outside_entry.js";
 import { keyed, laneWords, lateSign } from "./outside_words.js";
-import { options } from "./toolbar.js";
 
 export class LaneCard {
   constructor(console, lane, number) {

@@ -1,7 +1,7 @@
 // Beside the chart: faults, findings and margins, worst first; why a step stands where it does; what moved.
 
-import { severitySign } from "./chart_shapes.js";
-import { el, svg, tabButton, tableOf } from "./dom.js";
+import { button, el, options, tabButton, tableOf } from "./dom.js";
+import { signOf } from "./head.js";
 import { tabAfter } from "./keys.js";
 import { OddsPane, OrderPane } from "./work.js";
 
@@ -26,28 +26,44 @@ export class Side {
     Object.assign(this, { root, send, events });
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "About the plan" });
     this.names = SIDE_TABS;
+    this.were = new Map(); // which tab was open while planning, and outside
     this.panes = Object.fromEntries(
       Object.entries({ ...SIDE_TABS, ...OUTSIDE_TABS }).map(([name, words]) => [
         name,
         el("div", { class: "pk-pane", role: "tabpanel", "aria-label": words, tabindex: 0 }),
       ]),
     );
-    this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite" });
+    this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite", hidden: true });
+    this.fold = button("", "Fold this pane, or open it", null, {
+      class: "pk-fold",
+      "aria-label": "Side pane",
+    });
     this.box = el(
       "aside",
       { class: "pk-side", "aria-label": "Findings and margins" },
+      el("div", { class: "pk-side-head" }, this.tabs, this.fold),
       this.faultBox,
-      this.tabs,
       Object.values(this.panes),
     );
     this.counts = {};
     this.panes.why.append(el("p", { class: "pk-hint" }, "Choose a step in the chart or in the table."));
-    this.panes.moved.append(el("p", { class: "pk-hint" }, "Choose a version above and press Compare."));
+    this.against = el("select", {
+      class: "pk-field",
+      "aria-label": "Held against",
+      title: "The ghosts, this pane and the head show what moved since this version",
+      onchange: () => send({ kind: "baseline", name: this.against.value }),
+    });
+    this.moved = el("div", {});
+    this.panes.moved.append(el("label", { class: "pk-label" }, "Held against ", this.against), this.moved);
     this.odds = new OddsPane(send, step => this.events.onStep(step));
     this.order = new OrderPane(send);
     this.panes.odds.append(...this.odds.parts);
     this.panes.order.append(...this.order.parts);
-    this.open("findings");
+    this.show("findings");
+  }
+
+  setAgainst(versions, name) {
+    options(this.against, [["", "nothing"], ...versions.map(each => [each, each])], name);
   }
 
   setOld(questions) {
@@ -56,11 +72,17 @@ export class Side {
   }
 
   setTabs(names) {
+    this.were.set(this.names, this.current);
     this.names = names;
-    this.open(Object.keys(names)[0]);
+    this.show(this.were.get(names) ?? Object.keys(names)[0]);
   }
 
   open(name) {
+    this.show(name);
+    this.events.onOpen(name);
+  }
+
+  show(name) {
     this.current = name;
     this.tabs.replaceChildren(
       ...Object.entries(this.names).map(([key, words]) =>
@@ -85,7 +107,6 @@ export class Side {
   }
 
   setFaults(faults) {
-    this.box.classList.toggle("pk-is-old", faults.length > 0);
     this.faultBox.hidden = faults.length === 0;
     if (!faults.length) {
       this.faultBox.replaceChildren();
@@ -127,12 +148,6 @@ export class Side {
   tell(notes, theme) {
     this.notes = notes;
     this.counts.findings = notes.findings.length;
-    const sign = severity =>
-      svg(
-        "svg",
-        { class: "pk-sign", viewBox: "-9 -9 18 18", "aria-hidden": "true" },
-        severitySign(severity, 0, 0, 7, theme),
-      );
     this.panes.findings.replaceChildren(
       ...(notes.counted ? [el("p", { class: "pk-hint" }, `${notes.counted}.`)] : []),
       notes.findings.length
@@ -149,9 +164,11 @@ export class Side {
                     type: "button",
                     class: "pk-item",
                     "data-finding": number,
+                    "data-severity": found.severity,
+                    "data-steps": found.step,
                     onclick: () => this.pick(number),
                   },
-                  sign(found.severity),
+                  signOf(found.severity, theme),
                   el(
                     "span",
                     { class: "pk-item-head" },
@@ -168,7 +185,7 @@ export class Side {
         : el("p", { class: "pk-hint" }, "No findings."),
     );
     this.tellMargins(notes.margins);
-    this.open(this.current);
+    this.show(this.current);
   }
 
   tellMargins(margins) {
@@ -180,6 +197,23 @@ export class Side {
         margins.map(margin => this.margin(margin)),
       ),
     );
+    this.mark(this.chosen);
+  }
+
+  // What is said of the chosen step, here as everywhere; `isSought`: and where it stands.
+  mark(step, isSought = false) {
+    this.chosen = step;
+    for (const each of this.box.querySelectorAll("[data-steps]"))
+      each.classList.toggle("pk-of-chosen", Boolean(step) && each.dataset.steps.split(" ").includes(step));
+    const pane = this.panes[this.current];
+    const first = isSought && pane.querySelector(".pk-of-chosen");
+    if (first) pane.scrollTop += first.getBoundingClientRect().top - pane.getBoundingClientRect().top - 40;
+  }
+
+  // The findings, at the first of a severity.
+  openAt(severity) {
+    this.open("findings");
+    this.panes.findings.querySelector(`[data-severity=${severity}]`)?.focus();
   }
 
   margin(margin) {
@@ -193,6 +227,7 @@ export class Side {
         {
           type: margin.step ? "button" : null,
           class: "pk-item pk-margin",
+          "data-steps": margin.step,
           onclick: margin.step ? () => this.events.onStep(margin.step) : null,
         },
         el("span", { class: "pk-item-text" }, margin.what),
@@ -233,17 +268,21 @@ export class Side {
   }
 
   compared(message) {
-    this.panes.moved.replaceChildren(
-      el("p", {}, `From “${message.name}” to what is typed now:`),
-      !message.moved
-        ? el("p", { class: "pk-hint" }, "That version holds faults: there is no plan of it to compare.")
-        : message.moved.rows.length
-          ? tableOf(message.moved.columns, message.moved.rows, "Steps that moved")
-          : el("p", { class: "pk-hint" }, "No step moved."),
-      message.typed.rows.length
-        ? tableOf(message.typed.columns, message.typed.rows, `What is typed (a: ${message.name}, b: now)`)
-        : el("p", { class: "pk-hint" }, "Nothing is typed otherwise."),
+    const { moved, typed, name } = message;
+    const hint = words => el("p", { class: "pk-hint" }, words);
+    if (!name) {
+      this.moved.replaceChildren(hint("Choose a version: what moved since it stands here and in the chart."));
+      return;
+    }
+    this.moved.replaceChildren(
+      !moved
+        ? hint("That version holds faults: there is no plan of it to compare.")
+        : moved.rows.length
+          ? tableOf(moved.columns, moved.rows, "Steps that moved")
+          : hint("No step moved."),
+      typed.rows.length
+        ? tableOf(typed.columns, typed.rows, `What is typed (a: ${name}, b: now)`)
+        : hint("Nothing is typed otherwise."),
     );
-    this.open("moved");
   }
 }

@@ -1,15 +1,20 @@
-// Above the chart: undo, versions, files, PET 0; and the messages that need an answer.
+// Above the chart: the head, one row of controls, what is rarely wanted in a menu; and the messages that need
+// an answer.
 
 import { ConflictPanel } from "./conflict.js";
-import { button, el } from "./dom.js";
-import { hourMinute, momentMs, momentText } from "./times.js";
-import { WorkControl } from "./work.js";
+import { button, el, oneStop, openDialog, options } from "./dom.js";
+import { Head } from "./head.js";
+import { KEYS } from "./keys.js";
+import { Menu } from "./menu.js";
+import { PetZeroSlider } from "./pet_zero.js";
 
 const MOST_OFFERS = 3;
+const ARROWS = { Up: "↑", Down: "↓", Left: "←", Right: "→" };
 
 export class Toolbar {
-  constructor(send, chart) {
-    this.send = send;
+  // `acts`: what the menu offers besides versions and the export; `events`: what the head opens.
+  constructor(root, send, chart, { acts, events }) {
+    Object.assign(this, { root, send });
     // Greyed out, not disabled: a disabled button would lose the keyboard's place.
     const able = (label, kind) =>
       button(label, "", event => event.currentTarget.ariaDisabled !== "true" && send({ kind }), {
@@ -20,66 +25,107 @@ export class Toolbar {
     this.save = able("Save", "save");
     this.save.title = "Save to the scenario's folder (Alt+S)";
     this.versions = el("select", { class: "pk-field", "aria-label": "Version", title: "A named version" });
-    this.name = el("input", {
-      class: "pk-field pk-name",
-      placeholder: "name a version",
-      "aria-label": "Name of a new version",
-    });
-    this.folder = el("input", {
-      class: "pk-field pk-name",
-      placeholder: "new folder",
-      "aria-label": "New folder for the export",
-    });
-    this.baseline = el("select", {
-      class: "pk-field",
-      "aria-label": "Baseline",
-      title: "Show where a version had each step",
-      onchange: () => send({ kind: "baseline", name: this.baseline.value }),
-    });
-    const drop = () => send({ kind: "drop", name: this.versions.value });
-    const picked = kind => () => send({ kind, name: this.versions.value });
-    const keep = () => {
-      send({ kind: "keep", name: this.name.value });
-      this.name.value = "";
+    const act = (kind, words, hint, told, more = {}) => {
+      const tell = () => send({ kind, ...told() });
+      const press = event => (tell(), event.target.closest("dialog")?.close());
+      return [button(words, hint, press, { "data-act": kind, ...more }), tell];
     };
-    const out = () => send({ kind: "export", folder: this.folder.value });
-    this.name.addEventListener("keydown", event => event.key === "Enter" && keep());
-    this.folder.addEventListener("keydown", event => event.key === "Enter" && out());
+    // Enter in the field does it too, and closes the window by itself.
+    const typed = (field, kind, words, hint) => {
+      const told = () => {
+        const text = field.value;
+        field.value = "";
+        return { [kind === "keep" ? "name" : "folder"]: text };
+      };
+      const [pressed, tell] = act(kind, words, hint, told);
+      field.addEventListener("keydown", event => event.key === "Enter" && tell());
+      return el("div", { class: "pk-group" }, field, pressed);
+    };
+    const field = (label, placeholder) =>
+      el("input", { class: "pk-field", placeholder, "aria-label": label });
+    this.name = field("Name of a new version", "name a version");
+    this.folder = field("New folder for the export", "new folder");
+    const out = typed(this.folder, "export", "Export", "Save as a new folder beside this one");
+    const version = () => ({ name: this.versions.value });
+    const versions = [
+      typed(this.name, "keep", "Keep", "Keep what is typed under this name"),
+      el(
+        "div",
+        { class: "pk-group" },
+        this.versions,
+        act("switch", "Switch", "Make this version current (undo leads back)", version)[0],
+        act("drop", "×", "Delete this version", version, { "aria-label": "Delete this version" })[0],
+      ),
+    ];
     this.state = el("span", { class: "pk-state", role: "status" });
-    this.tightest = el("span", { class: "pk-fact pk-tightest" });
-    this.head = el("div", { class: "pk-head", role: "status", "aria-label": "When both are inside" });
+    this.head = new Head(chart, events);
     this.said = el("div", { class: "pk-said", role: "status" });
     this.asks = el("div", { class: "pk-asks" });
     this.clash = el("div", { class: "pk-asks" });
     this.pet_zero = new PetZeroSlider(send);
+    const isPlanning = () => root.dataset.mode !== "outside";
+    this.menu = new Menu("More ▾", "More", () => [
+      ...(isPlanning()
+        ? [
+            ["versions", "Versions…", () => openDialog(root, "Versions", versions)],
+            ["held", "Held against…", () => events.onAgainst()],
+            ["out", "Export to a new folder…", () => openDialog(root, "Export", out)],
+          ]
+        : []),
+      ...acts,
+      ["keys", "Keys (?)", () => this.showKeys()],
+    ]);
     const group = (...parts) => el("span", { class: "pk-group" }, parts);
-    const planning = (...parts) => el("span", { class: "pk-group pk-planning" }, parts);
-    this.box = el(
-      "div",
-      { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
-      group(this.undo, this.redo),
-      group(this.save, this.state),
-      planning(this.name, button("Keep", "Keep what is typed under this name", keep, { "data-act": "keep" })),
-      planning(
-        this.versions,
-        button("Switch", "Make this version current (undo leads back)", picked("switch"), {
-          "data-act": "switch",
-        }),
-        button("Compare", "What moved from this version to now", picked("compare"), {
-          "data-act": "compare",
-        }),
-        button("×", "Delete this version", drop, { "data-act": "drop", "aria-label": "Delete this version" }),
-      ),
-      planning(el("label", { class: "pk-label" }, "Baseline ", this.baseline)),
-      planning(
-        this.folder,
-        button("Export", "Save as a new folder beside this one", out, { "data-act": "export" }),
+    this.box = oneStop(
+      el(
+        "div",
+        { class: "pk-toolbar", role: "toolbar", "aria-label": "Plan" },
+        group(this.undo, this.redo),
+        group(this.save, this.state),
+        this.pet_zero.box,
+        group(
+          button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }),
+          button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }),
+          button("All", "The whole outing (Home)", () => chart.zoomAll()),
+        ),
+        this.menu.box,
       ),
     );
-    this.zoom = group(
-      button("−", "Zoom out", () => chart.zoom(1.5), { "aria-label": "Zoom out" }),
-      button("+", "Zoom in (Ctrl and wheel)", () => chart.zoom(1 / 1.5), { "aria-label": "Zoom in" }),
-      button("All", "The whole outing (Home)", () => chart.zoomAll()),
+  }
+
+  showKeys() {
+    const shown = keys =>
+      keys
+        .split(" ")
+        .map(each => each.replace(/Arrow(\w+)/, (_, way) => ARROWS[way]))
+        .map(each => each.replace(/\b[a-z]$/, letter => letter.toUpperCase()));
+    const places = [...new Set(KEYS.map(([place]) => place))];
+    openDialog(
+      this.root,
+      "Keys",
+      el(
+        "div",
+        { class: "pk-keys" },
+        places.map(place =>
+          el(
+            "section",
+            {},
+            el("h4", { class: "pk-sub" }, place),
+            el(
+              "dl",
+              {},
+              KEYS.filter(each => each[0] === place).flatMap(([, keys, does]) => [
+                el(
+                  "dt",
+                  {},
+                  shown(keys).map(each => el("kbd", {}, each)),
+                ),
+                el("dd", {}, does),
+              ]),
+            ),
+          ),
+        ),
+      ),
     );
   }
 
@@ -98,24 +144,9 @@ export class Toolbar {
       status.versions.map(name => [name, name]),
       this.versions.value,
     );
-    options(this.baseline, [["", "none"], ...status.versions.map(name => [name, name])], status.baseline);
-    this.setHead(status.head);
+    this.head.setFacts(status.head, status.baseline, status.against);
+    this.head.setFaults(status.faults);
     this.pet_zero.show(status.pet_zero);
-  }
-
-  setHead(head) {
-    this.head.replaceChildren(
-      ...head.map(([name, words, level]) =>
-        el("span", { class: `pk-fact ${level && `pk-fact-${level}`}` }, `${name}: `, el("strong", {}, words)),
-      ),
-      this.tightest,
-    );
-  }
-
-  setTightest(tightest) {
-    this.tightest.replaceChildren(...(tightest ? ["Tightest: ", el("strong", {}, tightest.words)] : []));
-    this.tightest.className = `pk-fact pk-tightest ${tightest?.level ? `pk-fact-${tightest.level}` : ""}`;
-    this.tightest.title = tightest?.all ?? "";
   }
 
   say(message) {
@@ -162,122 +193,5 @@ export class Toolbar {
     const panel = new ConflictPanel(message, this.send, () => this.clash.replaceChildren());
     this.clash.replaceChildren(panel.box);
     panel.box.focus({ preventScroll: true });
-  }
-}
-
-export function options(select, pairs, value) {
-  const now = JSON.stringify(pairs);
-  if (select.dataset.pairs !== now) {
-    select.dataset.pairs = now;
-    select.replaceChildren(...pairs.map(([key, words]) => el("option", { value: key }, words)));
-  }
-  if (pairs.some(([key]) => key === value)) select.value = value;
-}
-
-const KEYS_MS = 900;
-
-export class PetZeroSlider {
-  constructor(send) {
-    this.send = send;
-    this.field = el("input", {
-      class: "pk-field pk-moment",
-      type: "datetime-local",
-      step: 60,
-      "aria-label": "PET 0, UTC",
-    });
-    this.slider = el("input", {
-      class: "pk-slider",
-      type: "range",
-      step: 1,
-      "aria-label": "PET 0 within the range, minutes",
-    });
-    this.strip = el("div", { class: "pk-sweep", "aria-hidden": "true" });
-    this.ends = [el("span", { class: "pk-quiet" }), el("span", { class: "pk-quiet" })];
-    this.sweep = new WorkControl(
-      "sweep",
-      "Try all",
-      "Time the plan at every 5 minutes of this range",
-      send,
-      () => this.strip.replaceChildren(),
-    );
-    this.box = el(
-      "div",
-      { class: "pk-pet-zero" },
-      el("label", { class: "pk-label" }, "PET 0 UTC ", this.field),
-      this.ends[0],
-      el("span", { class: "pk-slide" }, this.slider, this.strip),
-      this.ends[1],
-      this.sweep.box,
-    );
-    this.slider.addEventListener("pointerdown", () => {
-      this.drag = Math.random().toString(36);
-    });
-    this.slider.addEventListener("input", () => this.move());
-    this.slider.addEventListener("pointerup", () => {
-      this.drag = null;
-    });
-    this.slider.addEventListener("keydown", event => event.key.startsWith("Arrow") && this.holdKeys());
-    // Typed digit by digit, a year changes four times: the keyboard ends with Enter or by leaving.
-    this.field.addEventListener("keydown", event => {
-      if (event.key === "Enter") this.commit();
-      else if (event.key !== "Tab" && event.key !== "Shift") this.isTyping = true;
-    });
-    this.field.addEventListener("blur", () => this.isTyping && this.commit());
-    this.field.addEventListener("change", () => this.isTyping || this.commit());
-  }
-
-  show(pet_zero) {
-    this.first = pet_zero.first;
-    this.last = pet_zero.last;
-    this.slider.min = 0;
-    this.slider.max = Math.round((this.last - this.first) / 60000);
-    if (!this.drag && !this.isWaiting) this.slider.value = Math.round((pet_zero.at - this.first) / 60000);
-    if (!this.isTyping) this.field.value = momentText(pet_zero.at);
-    this.ends[0].textContent = hourMinute(this.first);
-    this.ends[1].textContent = hourMinute(this.last);
-  }
-
-  commit() {
-    this.isTyping = false;
-    const ms = momentMs(this.field.value);
-    if (ms !== null) this.send({ kind: "pet_zero", ms });
-  }
-
-  holdKeys() {
-    // arrows in quick succession are one edit
-    this.drag ??= Math.random().toString(36);
-    clearTimeout(this.held);
-    this.held = setTimeout(() => {
-      this.drag = null;
-    }, KEYS_MS);
-  }
-
-  move() {
-    // one message at a time: the next goes when the last was answered
-    if (this.isWaiting) return;
-    this.isWaiting = true;
-    const value = this.slider.value;
-    this.send({ kind: "pet_zero", ms: this.first + Number(value) * 60000, drag: this.drag ?? null }, () => {
-      this.isWaiting = false;
-      if (this.slider.value !== value) this.move();
-    });
-  }
-
-  swept(message) {
-    if (message.result) this.strip.replaceChildren();
-    for (const each of message.result ?? (message.part ? [message.part] : []))
-      this.strip.append(this.tried(each));
-    this.sweep.told(message, "bars: inside the hard limit; dots: no plan or past it");
-  }
-
-  tried(each) {
-    const share = (each.ms - this.first) / (this.last - this.first);
-    const level = each.left === null ? "none" : each.left < 0 ? "over" : "some";
-    const words = each.left === null ? each.reason : `${each.left} min before the hard limit`;
-    return el("span", {
-      class: `pk-try pk-${level}`,
-      style: `left:${(share * 100).toFixed(2)}%`,
-      title: `${hourMinute(each.ms)}: ${words}`,
-    });
   }
 }

@@ -1,60 +1,40 @@
 // The whole widget: parts, messages, keys. `render` is what anywidget calls for each view.
 
 import { PlanChart } from "./chart.js";
-import { FocusKeeper, el } from "./dom.js";
+import { FocusKeeper, el, oneStop } from "./dom.js";
 import { benchAct } from "./keys.js";
+import { Layout } from "./layout.js";
 import { Outside } from "./outside.js";
+import { CAUTION, download, pageOf } from "./page.js";
 import { Side } from "./side.js";
 import { LIBRARY, loadLibrary } from "./table_grid.js";
 import { lineOf } from "./table_rows.js";
 import { Tables } from "./tables.js";
 import { Toolbar } from "./toolbar.js";
+import { QUIET_WORDS, Wire } from "./wire.js";
 
-const ANSWER_MS = 15000;
 const NO_LIBRARY = { level: "bad", text: "The tables could not be loaded: run the cell again." };
-const QUIET_WORDS = "The kernel does not answer. ";
-const QUIET_KINDS = ["hello", "explain", "snapshot"]; // not the planner's own acts: what was said stays
 
 function render({ model, el: home }) {
   const root = el("div", { class: "pk-workbench", "data-lm-suppress-shortcuts": "true" });
   const view = Math.random().toString(36).slice(2);
-  let number = 0;
-  const waiting = new Map();
-  let timer = null;
   let isLoaded = false;
-  const send = (message, then) => {
-    number += 1;
-    waiting.set(number, { at: performance.now(), then });
-    root.dataset.sent = String(number);
-    if (!QUIET_KINDS.includes(message.kind)) toolbar.hush();
-    clearTimeout(timer);
-    try {
-      model.send({ ...message, n: number, view });
-    } catch {
-      quiet(); // the kernel was restarted: nobody listens
-      return;
-    }
-    wait();
+  const wire = new Wire(model, root, view, {
+    onAct: () => toolbar.hush(),
+    onQuiet: words => toolbar.say({ level: "bad", text: words }),
+    isKept: () => toolbar.isKept !== false,
+  });
+  const send = (message, then) => wire.send(message, then);
+  // A choice is one choice in the chart, the table, the findings and what is explained.
+  const choose = (step, from) => {
+    if (from !== chart) chart.choose(step, false);
+    if (outside.isOn) outside.console.pick(step);
+    else if (from !== tables) tables.showStep(step);
+    side.mark(step, from !== side);
+    explain(step);
   };
-  const wait = () => {
-    clearTimeout(timer);
-    timer = setTimeout(() => waiting.size && quiet(), ANSWER_MS);
-  };
-  const quiet = () => {
-    const kept =
-      toolbar.isKept === false
-        ? "What you typed could not be kept on disk: wait for the kernel."
-        : "What you typed until its last answer is kept on disk: " +
-          "restart the kernel, run this cell again and choose Restore.";
-    toolbar.say({ level: "bad", text: QUIET_WORDS + kept });
-  };
-
   const chart = new PlanChart(root, send, {
-    onChoose: step => {
-      if (outside.isOn) outside.console.pick(step);
-      else tables.showStep(step);
-      explain(step);
-    },
+    onChoose: step => choose(step, chart),
     onOpen: step => {
       if (outside.isOn) {
         side.open("why");
@@ -66,32 +46,45 @@ function render({ model, el: home }) {
     },
     onFinding: at => side.pick(at),
   });
-  const tables = new Tables(root, send, step => {
-    if (step && step !== chart.selected) {
-      chart.choose(step, false);
-      explain(step);
-    }
-  });
+  const tables = new Tables(root, send, step => step && step !== chart.selected && choose(step, tables));
+  oneStop(tables.box.querySelector(".pk-row-tools"));
   const side = new Side(root, send, {
     onCell: (sheet, line, column) => tables.show(sheet, line, column),
-    onStep: step => {
-      chart.choose(step);
-      side.open("why");
-      explain(step);
+    onStep: step => choose(step, side),
+    onOpen: name => {
+      layout.fold(false);
+      if (name === "moved") send({ kind: "compare" });
     },
   });
-  const toolbar = new Toolbar(send, chart);
+  const toolbar = new Toolbar(root, send, chart, {
+    acts: [["page", "Save the screen as one page (HTML)", () => download(`${folder}.html`, pageOf(parts))]],
+    events: {
+      onCount: severity => side.openAt(severity),
+      onMargin: () => side.open("margins"),
+      onAgainst: () => {
+        side.open("moved");
+        side.against.focus();
+      },
+      onFaults: () => {
+        layout.fold(false);
+        side.faultBox.querySelector("button").focus();
+      },
+    },
+  });
   const outside = new Outside(root, send, {
     chart,
     side,
     toolbar,
     onStep: step => {
-      chart.choose(step);
+      choose(step, outside);
       side.open("why");
-      explain(step);
     },
   });
+  const layout = new Layout(root, side);
+  const parts = { root, head: toolbar.head, chart, side, tables };
+  let folder = "workbench";
   let explained = null;
+  let chosenBefore = null; // when the table was last seen
   const explain = step => {
     if (step !== explained) {
       explained = step;
@@ -99,39 +92,35 @@ function render({ model, el: home }) {
     }
   };
 
-  root.append(
+  const desk = el(
+    "div",
+    { class: "pk-desk" },
     el(
       "div",
-      { class: "pk-desk" },
+      { class: "pk-top" },
       el(
         "div",
-        { class: "pk-top" },
-        toolbar.box,
-        toolbar.asks,
-        toolbar.clash,
-        el(
-          "div",
-          { class: "pk-second" },
-          toolbar.pet_zero.box,
-          toolbar.head,
-          el("span", { class: "pk-group pk-right" }, outside.switch, toolbar.zoom),
-        ),
-        outside.clock.box,
-        toolbar.said,
-        outside.preview,
+        { class: "pk-second" },
+        toolbar.head.box,
+        oneStop(el("span", { class: "pk-group pk-right" }, outside.switch, layout.full)),
       ),
-      chart.box,
-      tables.box,
-      outside.box,
-      side.box,
-      el(
-        "p",
-        { class: "pk-caution" },
-        "A planning aid, not a certified tool: the flight rules and licensed, responsible people decide. " +
-          "Limits are the scenario's own.",
-      ),
+      toolbar.box,
+      toolbar.asks,
+      toolbar.clash,
+      outside.clock.box,
+      toolbar.said,
+      outside.preview,
     ),
+    chart.box,
+    layout.split,
+    tables.box,
+    outside.box,
+    layout.edge,
+    side.box,
+    el("p", { class: "pk-caution", title: CAUTION }, CAUTION),
   );
+  root.append(desk);
+  layout.hold(desk, chart.box, tables.box);
   home.append(root);
   home.closest(".jp-OutputArea-output")?.style.setProperty("overflow", "visible");
 
@@ -151,21 +140,25 @@ function render({ model, el: home }) {
       }
       show(message);
     },
-    done: message => answered(message.echo),
+    done: ({ echo }) => {
+      if (wire.answered(echo) && toolbar.said.textContent.startsWith(QUIET_WORDS)) toolbar.hush();
+    },
     notes: message => {
       if (isLoaded) {
         chart.tell(message);
         side.tell(message, chart.theme);
-        toolbar.setTightest(message.tightest);
+        toolbar.head.setFindings(message.findings);
+        toolbar.head.setTightest(message.tightest);
         if (side.current === "why" && chart.selected) explain(chart.selected);
       }
     },
     tightest: message => {
       if (isLoaded) {
         side.tellMargins(message.margins);
-        toolbar.setTightest(message.tightest);
+        toolbar.head.setTightest(message.tightest);
       }
     },
+    stand: () => layout.stand(),
     said: message => toolbar.say(message),
     focus: message => tables.show(message.sheet, message.line, null),
     left: message => toolbar.offer(message),
@@ -180,6 +173,9 @@ function render({ model, el: home }) {
       })[message.work](message),
     outside: message => {
       if (isLoaded) {
+        toolbar.head.setOld(true);
+        if (!outside.isOn) layout.putAside(true);
+        chosenBefore = outside.isOn ? chosenBefore : chart.selected;
         outside.show(message);
         explained = null;
       }
@@ -187,15 +183,24 @@ function render({ model, el: home }) {
     outside_log: message => outside.log.tell(message),
     outside_home: message => outside.aside.tellHome(message),
     options: message => outside.aside.tellOptions(message),
-    planning: () => outside.leave(),
+    planning: () => {
+      outside.leave();
+      layout.putAside(false);
+      if (chart.selected !== chosenBefore) tables.showStep(chart.selected);
+    },
   };
   const show = message => {
     toolbar.show(message);
-    if (outside.isOn) toolbar.setHead(outside.head);
+    if (outside.isOn) toolbar.head.setFacts(outside.head);
+    folder = message.folder ?? folder;
     side.setFaults(message.faults);
+    side.setAgainst(message.versions, message.baseline);
     side.setOld(message.old);
     toolbar.pet_zero.sweep.setOld(message.old.includes("sweep"), toolbar.pet_zero.strip);
-    root.dataset.rev = String(message.rev);
+    if (root.dataset.rev === String(message.rev)) return;
+    root.dataset.rev = String(message.rev); // something changed: its findings follow
+    toolbar.head.setOld(true);
+    if (side.current === "moved") send({ kind: "compare" });
   };
   const keeper = new FocusKeeper(root, last =>
     last.closest(".pk-top")
@@ -206,17 +211,6 @@ function render({ model, el: home }) {
           ? () => tables.holder()
           : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas),
   );
-  const answered = echo => {
-    if (echo === null || echo === undefined) return; // told by itself, in answer to nothing
-    if (toolbar.said.textContent.startsWith(QUIET_WORDS)) toolbar.hush();
-    for (const [sent, each] of waiting)
-      if (sent <= echo) {
-        waiting.delete(sent);
-        each.then?.();
-      }
-    if (waiting.size) wait();
-    root.dataset.answered = String(echo);
-  };
   // In order, and none before the table library is there: another view may have loaded it while messages of
   // this one still wait for theirs, so what comes later waits behind them.
   let before = Promise.resolve();
@@ -239,8 +233,9 @@ function render({ model, el: home }) {
   root.addEventListener("keydown", event => {
     const isTyping = event.target.matches("input:not([type=range]), textarea");
     const act = benchAct(event, isTyping);
-    if (act) {
-      send({ kind: act });
+    if (act && !event.defaultPrevented) {
+      if (act === "keys") toolbar.showKeys();
+      else send({ kind: act });
       event.preventDefault();
     }
     if (outside.onKey(event)) event.preventDefault();
@@ -256,20 +251,28 @@ function render({ model, el: home }) {
     if (root.dataset.theme === (isDark ? "dark" : "light")) return;
     root.dataset.theme = isDark ? "dark" : "light";
     chart.paint();
-    if (side.notes) side.tell(side.notes, chart.theme);
+    if (!side.notes) return;
+    side.tell(side.notes, chart.theme);
+    toolbar.head.setFacts(...toolbar.head.shown);
+    toolbar.head.paintCounts();
   };
   const themes = new MutationObserver(theme);
   themes.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light"] });
-  const sizes = new ResizeObserver(
-    () => (chart.isBehind || chart.box.clientWidth !== chart.width) && chart.paint(),
-  );
-  sizes.observe(root);
+  let height = 0;
+  const sizes = new ResizeObserver(() => {
+    const { clientWidth, clientHeight } = chart.box;
+    if (!chart.isBehind && clientWidth === chart.width && clientHeight === height) return;
+    height = clientHeight;
+    chart.paint();
+  });
+  sizes.observe(chart.box);
   root.dataset.theme = document.body.dataset.jpThemeLight === "false" ? "dark" : "light";
   send({ kind: "hello", has_library: Boolean(window[LIBRARY]) });
   return () => {
     model.off("msg:custom", onMessage);
     themes.disconnect();
     sizes.disconnect();
+    layout.stop();
     keeper.stop();
     outside.stop();
   };
