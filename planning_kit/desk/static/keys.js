@@ -1,7 +1,14 @@
 // Which key means what, wherever the keyboard is. A key is an event, or anything with its fields.
 
 const TABS = { ArrowRight: 1, ArrowLeft: -1 };
-const ROW_ACTS = { n: "add", d: "duplicate", Delete: "delete", ArrowUp: "up", ArrowDown: "down" };
+const ROW_ACTS = {
+  n: "add",
+  d: "duplicate",
+  Delete: "delete",
+  ArrowUp: "up",
+  ArrowDown: "down",
+  Enter: "form",
+};
 
 // The tab that an arrow leads to, round and round; null: the key is not one for tabs.
 export function tabAfter(names, name, key) {
@@ -22,6 +29,11 @@ export function benchAct({ key, altKey, ctrlKey, metaKey, shiftKey }, isTyping) 
 // With Alt, of the chosen rows of a table.
 export function rowAct({ key, altKey, ctrlKey, metaKey }) {
   return altKey && !ctrlKey && !metaKey ? (ROW_ACTS[key] ?? null) : null;
+}
+
+// Of the chosen cells: copied with the names of their columns.
+export function isCopyWithHeads({ key, altKey, ctrlKey, metaKey, shiftKey }) {
+  return (ctrlKey || metaKey) && shiftKey && !altKey && key.toLowerCase() === "c";
 }
 
 // Without Alt or Ctrl, of the chosen cells of a table.

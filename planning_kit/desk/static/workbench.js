@@ -167,7 +167,8 @@ function render({ model, el: home }) {
       }
     },
     said: message => toolbar.say(message),
-    focus: message => tables.show(message.sheet, message.line, null),
+    focus: message => tables.show(message.sheet, message.line, null, message.is_new),
+    columns: message => message.by !== view && tables.columns.set(message.sheet, message.look, false),
     left: message => toolbar.offer(message),
     conflict: message => toolbar.conflict(message),
     why: message => side.why(message),

@@ -1,4 +1,4 @@
-import { benchAct, cellAct, rowAct, suggestionAfter, tabAfter } from "/static/keys.js";
+import { benchAct, cellAct, isCopyWithHeads, rowAct, suggestionAfter, tabAfter } from "/static/keys.js";
 import { equal, test } from "./check.js";
 
 const key = (name, ...held) => ({
@@ -88,4 +88,14 @@ test("arrows go round the suggestions, from none to the first or the last", () =
     [-1, 0, 1, 2].map(at => suggestionAfter(at, 3, "ArrowUp")),
     [2, 2, 0, 1],
   );
+});
+
+test("cells are copied with headings by Shift and Ctrl and C", () => {
+  equal(
+    [key("C", "ctrl", "shift"), key("c", "ctrl"), key("C", "shift"), key("C", "meta", "shift")].map(
+      isCopyWithHeads,
+    ),
+    [true, false, false, true],
+  );
+  equal(rowAct(key("Enter", "alt")), "form");
 });
