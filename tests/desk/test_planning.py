@@ -69,7 +69,8 @@ def test_an_added_step_is_looked_at_in_its_form_by_the_view_that_asked(talk):
     said = talk.ask("add", sheet="steps", after=talk.line("B2"))
     line = talk.line("B4")
     assert said["focus"] == {"kind": "focus", "sheet": "steps", "line": line, "is_new": True}
-    assert [(fault["line"], fault["column"]) for fault in said["patch"]["faults"]] == [(line, "minutes_likely")]
+    fault, = said["patch"]["faults"]
+    assert (fault["line"], fault["column"]) == (line, "minutes_likely")
     assert "chart" not in said["patch"]
     assert "chart" in talk.ask("cells", sheet="steps", cells=[[line, "minutes_likely", "30"]])["patch"]
 

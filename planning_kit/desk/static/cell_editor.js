@@ -48,11 +48,7 @@ export function cellEditor(root, suggestionsFor, firstKey) {
       if (key !== null) input.value = key;
       input.focus({ preventScroll: true });
       if (key === null) input.select();
-      list.open();
-      if (key !== null) {
-        list.before = before;
-        list.paint();
-      }
+      list.open(before);
     });
     return input;
   };

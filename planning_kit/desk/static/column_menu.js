@@ -21,12 +21,10 @@ export class ColumnMenu {
       el(
         "div",
         { class: "pk-group" },
-        button("All", "Show every column", () => this.change({ hidden: [] })),
         button("As usual", "Used columns, in the file's order", () => this.set(this.tables.current, null)),
         button("Copy with headings", "Copy the chosen cells with their columns' names (Ctrl+Shift+C)", () =>
           this.tables.hands.copyWithHeads(),
         ),
-        button("Close", "Back to the table (Escape)", () => this.toggle(false)),
       ),
     );
     this.box.addEventListener("keydown", event => this.onKey(event));

@@ -42,8 +42,9 @@ export class PickList {
     input.addEventListener("input", () => this.paint());
   }
 
-  open() {
-    this.before = this.input.value;
+  // `before` is the text that nothing was typed to yet.
+  open(before = this.input.value) {
+    this.before = before;
     this.root.append(this.box);
     const box = this.input.getBoundingClientRect();
     const home = this.root.getBoundingClientRect();
