@@ -184,8 +184,8 @@ def test_a_step_is_added_and_filled_in_by_pick_lists_alone(bench, page, page_err
     page.keyboard.press("Enter")
     bench.settle()
     expect(page.locator(".pk-bad")).to_have_count(0)
-    filled = [bench.cell("B4", column).inner_text() for column in ("crew", "place", "after", "minutes_likely")]
-    assert filled == ["EV2", "POR", "A1", "30"]
+    columns = ("crew", "place", "after", "minutes_likely")
+    assert [bench.cell("B4", column).inner_text() for column in columns] == ["EV2", "POR", "A1", "30"]
     expect(bench.bar("B4")).to_have_count(1)
 
     # Escape is the way back to the cell; a likely duration typed there moves low and high.

@@ -96,6 +96,13 @@ export class ColumnMenu {
     this.tables.say(`The column ${column} was hidden and is shown.`);
   }
 
+  showFaulty(name) {
+    for (const key of this.tables.faults.keys()) {
+      const [sheet, , column] = key.split("|");
+      if (sheet === name) this.show(name, column);
+    }
+  }
+
   // Columns that were empty until now are seen once something stands in them.
   unfold(name, before, rows) {
     const { columns, order } = this.tables.sheets[name];

@@ -85,6 +85,8 @@ export class RowForm {
     const sheet = sheets[this.name];
     this.fields = [];
     if (this.line === null) {
+      this.head.textContent = "";
+      this.more.hidden = true;
       this.body.replaceChildren(el("p", { class: "pk-hint" }, "Choose a cell of the table."));
       return;
     }

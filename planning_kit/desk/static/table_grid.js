@@ -73,6 +73,7 @@ export function makeGrid(tables, name) {
     grid.isBuilt = true;
     box.setAttribute("aria-label", `${name}: ${tables.schema[name].about}`);
     box.querySelector(".tabulator-header").tabIndex = -1;
+    tables.columns?.showFaulty(name);
   });
   return grid;
 }

@@ -198,11 +198,11 @@ export class Tables {
     this.faults = faultsByCell(faults, this.schema);
     for (const key of new Set([...before.keys(), ...this.faults.keys()])) {
       if (before.get(key) === this.faults.get(key)) continue;
-      const [name, line, column] = key.split("|");
-      if (this.faults.has(key)) this.columns.show(name, column);
+      const [name, line] = key.split("|");
       const row = this.grids[name]?.table.getRow(Number(line));
       if (row) row.reformat();
     }
+    for (const name of Object.keys(this.grids)) this.columns.showFaulty(name);
     if (this.schema) this.paintTabs();
     this.tellCell();
   }
@@ -231,7 +231,7 @@ export class Tables {
     this.live.textContent = spot
       ? `row ${spot.cell.getData()[NUMBER_COLUMN]}, ${spot.column}: ${spot.cell.getValue() || "empty"}`
       : "";
-    if (spot) this.form.follow(spot);
+    if (spot || this.form.name !== this.current) this.form.follow(spot);
     if (spot && this.current === "steps" && this.pane.contains(document.activeElement))
       this.onStep(this.sheets.steps.rows[spot.line][this.sheets.steps.columns.indexOf("step")]);
   }

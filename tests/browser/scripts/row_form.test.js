@@ -107,6 +107,13 @@ test("after a row is deleted the form is of the row that is chosen then", async 
   equal([form.head.textContent, tables.spot().line], ["A1 · 1 of 2", 7]);
 });
 
+test("another table has another form", async () => {
+  const { tables, form } = await opened();
+  await tables.open("crew");
+  await tables.goTo(tables.grids.crew, 2, "crew", true);
+  equal([form.head.textContent, form.fields.length], ["EV2 · 2 of 2", 1]);
+});
+
 test("titles and words of others are text", async () => {
   const attack = "<img src=x onerror=alert(1)>";
   const { form } = await opened(({ tables }) => {

@@ -140,6 +140,15 @@ test("a fault in a hidden column shows the column, and that is said", async () =
   equal([tables.looks.steps.hidden, tables.line.textContent.includes("minutes was hidden")], [[], true]);
 });
 
+test("a column that is hidden when the table is opened is shown where it holds a fault", async () => {
+  const { tables, shown } = await opened();
+  const look = { order: [], hidden: ["minutes"], pinned: [] };
+  tables.load({ schema: sampleSchema(), tables: sampleSheets(), faults: [FAULT], looks: { steps: look } });
+  await tables.grids.steps.ready;
+  await settled();
+  equal(shown("minutes"), ["20", "20", "10"]);
+});
+
 test("the tools of a table are one stop for the keyboard", async () => {
   const { tables } = await opened();
   const stops = [...tables.box.querySelectorAll(".pk-row-tools *")].filter(each => each.tabIndex === 0);
