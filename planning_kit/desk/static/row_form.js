@@ -177,8 +177,7 @@ export class RowForm {
   // The field of a column; of a new row the first that is needed and empty.
   focus(column, isNew = false) {
     const { fields } = this.tables.schema[this.name];
-    const empty = ({ column: each, input }) =>
-      fields[each]?.needed && !input.value && !input.matches("select");
+    const empty = ({ column: each, input }) => fields[each]?.needed && !input.value;
     const at = (isNew && this.fields.find(empty)) || this.fields.find(each => each.column === column);
     if (at?.row.hidden) this.showAll(true);
     (at ?? this.fields[0])?.input.focus();
