@@ -91,6 +91,7 @@ export function columnOf(tables, name, column, isPinned) {
     field: column,
     title: column,
     frozen: isPinned,
+    ...(isPinned ? { maxInitialWidth: 160 } : {}), // what stays in sight leaves room for the rest
     headerSort: true,
     sorter: field?.is_number ? numberOrder(field.units) : "string",
     hozAlign: field?.is_number ? "right" : "left",
