@@ -109,11 +109,21 @@ class LikelyMinutes(Change):
         """Set the cells as they would be typed. Raises `ScenarioError` for a step that there is not."""
         steps = tables["steps"]
         at, likely = row_of(list(steps["step"]), self.step), max(1.0, float(round(self.minutes)))
-        low, high = (_number(steps[column].iloc[at], column) for column in (LOW, HIGH))
-        for column, is_set in ((LOW, low > likely), (LIKELY, True), (HIGH, high < likely)):
-            if is_set:  # a low or high that is not given (NaN) stays so
-                set_cell(steps, at, column, number_text(likely))
+        text = number_text(likely)
+        room = room_for(text, *(steps[column].iloc[at] for column in (LOW, HIGH)))
+        for column, cell in ({LIKELY: text} | room).items():
+            set_cell(steps, at, column, cell)
         tables["steps"] = steps
+
+
+def room_for(likely_cell: object, low_cell: object, high_cell: object) -> dict[str, str]:
+    """What a step's low and high minutes become, by column, so that the likely ones lie between them.
+
+    One that is not given, or is no number, stays as it is; so do both where the likely ones are none.
+    """
+    likely, low, high = map(_number, (likely_cell, low_cell, high_cell), (LIKELY, LOW, HIGH))
+    return {column: number_text(likely)
+            for column, is_set in ((LOW, low > likely), (HIGH, high < likely)) if is_set}
 
 
 def _number(cell: object, column: str) -> float:

@@ -46,8 +46,8 @@ def paste(session: Session, message: Message) -> list[Message]:
 
 
 def add(session: Session, message: Message) -> list[Message]:
-    """A new line is wanted."""
-    return [_focus(message, session.add_line(str(message["sheet"]), message.get("after")))]
+    """A new line is wanted: the view that asked opens its form."""
+    return [_focus(message, session.add_line(str(message["sheet"]), message.get("after"))) | {"is_new": True}]
 
 
 def duplicate(session: Session, message: Message) -> list[Message]:
@@ -58,6 +58,17 @@ def duplicate(session: Session, message: Message) -> list[Message]:
 
 def _focus(message: Message, line: int) -> Message:
     return {"kind": "focus", "sheet": str(message["sheet"]), "line": line}
+
+
+def columns(session: Session, message: Message) -> list[Message]:
+    """The columns of a sheet are to be seen otherwise, in every view; None: as usual again."""
+    sheet, wanted = str(message["sheet"]), message["look"]
+    known = session.draft[sheet].columns
+    session.looks.pop(sheet, None)
+    if wanted is not None:
+        session.looks[sheet] = {part: [name for name in wanted[part] if name in known]
+                                for part in ("order", "hidden", "pinned")}
+    return [{"kind": "columns", "sheet": sheet, "look": session.looks.get(sheet), "by": message.get("view")}]
 
 
 def shift(session: Session, message: Message) -> None:
@@ -235,6 +246,6 @@ ACTIONS: dict[str, Action] = {
     "stop": lambda session, message: session.stop(str(message["question"])),
     "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
-        hello, cells, paste, add, duplicate, shift, move, pet_zero, keep, drop, bring_back, compare, explain,
-        save, merge, take_theirs, export, restore, discard, preview, take)},
+        hello, cells, paste, add, duplicate, columns, shift, move, pet_zero, keep, drop, bring_back, compare,
+        explain, save, merge, take_theirs, export, restore, discard, preview, take)},
 }

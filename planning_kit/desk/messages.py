@@ -18,6 +18,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field
 from planning_kit.inputs.table_words import cells_of, head_words
 from planning_kit.inputs.times import margin_label, number_label, pet_label
+from planning_kit.inputs.units import units_of
 from planning_kit.judge.every_margin import exact_margins
 from planning_kit.judge.margins import Margin, tightness
 from planning_kit.judge.review import keeps
@@ -60,8 +61,8 @@ def everything(session: Session) -> Message:
                      "order": [line.id for line in sheet.lines],
                      "rows": {line.id: line.cells for line in sheet.lines}}
               for name, sheet in draft.sheets.items()}
-    return {"kind": "all", "schema": schema(draft), "tables": tables, "themes": themes(),
-            "chart": chart(session), **status(session)}
+    return {"kind": "all", "schema": schema(draft), "tables": tables, "looks": session.looks,
+            "themes": themes(), "chart": chart(session), **status(session)}
 
 
 def chart(session: Session) -> dict[str, Any]:
@@ -83,7 +84,9 @@ def schema(draft: Draft) -> dict[str, Any]:
 
 def _field(field: Field) -> dict[str, Any]:
     choices = ["yes", "no"] if field.kind == "yes_no" else list(field.choices)
-    return {"kind": field.kind, "unit": field.unit, "about": f"{field.about}: {KIND_WORDS[field.kind]}",
+    units = units_of(field.unit)
+    return {"kind": field.kind, "unit": field.unit, "about": field.about, "form": KIND_WORDS[field.kind],
+            "units": {unit: float(factor / units[field.unit]) for unit, factor in units.items()},
             "choices": [*choices, *field.words], "is_list": field.is_list, "is_number": field.is_number,
             "refers_to": ["hardware"] if field.kind == "moves" else list(field.refers_to),
             "needed": field.needed}

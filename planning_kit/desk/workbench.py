@@ -28,7 +28,7 @@ _NOTES_AFTER_S = 0.0
 _TIGHTEST_AFTER_S = 0.5
 _SNAPSHOT_AFTER_S = 1.5
 _TICK_S = 1.0
-_FOR_EVERY_VIEW = ("patch", "notes", "tightest", "left", "work", "planning", "outside",
+_FOR_EVERY_VIEW = ("patch", "columns", "notes", "tightest", "left", "work", "planning", "outside",
                    "outside_log", "outside_home", "options")
 
 

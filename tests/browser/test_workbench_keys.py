@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from planning_kit.show.palette import DARK, LIGHT
-from tests.browser.benches import SMALL, WAIT_MS, Bench
+from tests.browser.benches import GRID, SMALL, WAIT_MS, Bench
 
 
 @pytest.fixture
@@ -44,15 +44,20 @@ def test_the_keyboard_reaches_everything_and_keeps_its_place(bench, page, page_e
     expect(page.locator(".pk-dialog")).to_have_count(0)
     page.locator(".pk-tables [type=search]").fill("")
 
-    # Sort by keyboard, for looking only.
+    # Sort by keyboard, for looking only: the tools are one stop, arrows go on from there.
     bench.cell("B1", "title").click()
-    page.locator(".pk-button:text-is('Sort')").focus()
+    page.keyboard.press("Shift+Tab")
+    assert bench.place_of_keys() == "Find in this table"
+    for _ in range(3):
+        page.keyboard.press("ArrowRight")
+    assert bench.place_of_keys() == "Sort"
     page.keyboard.press("Enter")
     bench.begins_with("C3", "Z1", "B2")  # Close, Count, Get
     page.keyboard.press("ArrowRight")
+    assert bench.place_of_keys() == "As planned"
     page.keyboard.press("Enter")
     bench.begins_with("A1", "B1", "C1")
-    assert bench.place_of_keys() == "As planned"
+    page.wait_for_function("() => document.querySelector('.pk-workbench').contains(document.activeElement)")
 
     # A button that goes away hands the keys on.
     bench.keep("v")
@@ -131,4 +136,95 @@ def test_two_views_of_one_workbench_show_the_same_and_let_each_other_be(page, la
     expect(first.locator(".tabulator-row")).to_have_count(9)
     bench.settle()
     page.wait_for_function("root => root.contains(document.activeElement)", arg=second.element_handle())
+    assert page_errors == []
+
+
+def test_columns_stay_as_wanted_when_the_cell_is_run_again(bench, page, page_errors):
+    def heads():
+        return page.eval_on_selector_all(f"{GRID} .tabulator-col[tabulator-field]:not(.pk-number)",
+                                         "all => all.map(one => one.getAttribute('tabulator-field'))")
+
+    usual = heads()
+    assert usual[:5] == ["step", "task", "crew", "place", "title"]
+    assert "wait_at" not in usual  # nobody has used it
+
+    # Hide one, move one, pin one, all by keys.
+    page.get_by_role("button", name="Columns", exact=True).click()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Space")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Alt+ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("p")
+    page.keyboard.press("Escape")
+    bench.settle()
+    wanted = ["step", "title", "place", "crew", *usual[5:]]
+    assert heads() == wanted
+    assert bench.place_of_keys() == "table"
+    bench.says(".pk-state", "saved")  # no edit of the scenario
+
+    # A pasted block goes into the columns that are seen.
+    bench.cell("B1", "place").click()
+    bench.paste("POR\tEV2")
+    assert [bench.cell("B1", column).inner_text() for column in ("place", "crew")] == ["POR", "EV2"]
+    bench.press("undo")
+
+    page.evaluate("() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }")
+    page.locator(".pk-workbench").first.wait_for(state="detached")
+    bench.wait_until_shown()
+    bench.cell("B1", "title").wait_for()
+    assert heads() == wanted
+    assert page_errors == []
+
+
+def test_a_step_is_added_and_filled_in_by_pick_lists_alone(bench, page, page_errors):
+    bench.cell("B2", "title").click()
+    page.get_by_role("button", name="Add step").click()
+    bench.settle()
+    expect(page.get_by_label("likely, min")).to_be_focused()
+    says = page.locator(".pk-form [data-column=minutes_likely] [role=alert]")
+    expect(says).to_contain_text("is empty")
+    page.keyboard.type("30")
+    page.keyboard.press("Enter")
+    bench.settle()
+    expect(says).to_be_empty()
+
+    def pick(label, typed):
+        page.get_by_label(label, exact=True).locator("visible=true").last.fill(typed)
+        page.keyboard.press("ArrowDown")
+        page.keyboard.press("Enter")
+        bench.settle()
+
+    pick("crew", "EV2")
+    pick("place", "deck")  # by its title
+    page.locator(".pk-form [data-column=after] input").click()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    bench.settle()
+    expect(page.locator(".pk-bad")).to_have_count(0)
+    columns = ("crew", "place", "after", "minutes_likely")
+    assert [bench.cell("B4", column).inner_text() for column in columns] == ["EV2", "POR", "A1", "30"]
+    expect(bench.bar("B4")).to_have_count(1)
+
+    # Escape is the way back to the cell; a likely duration typed there moves low and high.
+    page.keyboard.press("Escape")
+    expect(page.locator(f"{GRID} .tabulator-tableholder")).to_be_focused()
+    bench.type_in("B1", "minutes_likely", "45")
+    assert [bench.cell("B1", f"minutes_{which}").inner_text() for which in ("likely", "high")] == ["45", "45"]
+    expect(page.locator(".pk-bad")).to_have_count(0)
+    assert page_errors == []
+
+
+def test_ten_tabs_reach_the_grid_from_its_tabs_on_and_a_hidden_step_comes_back(bench, page, page_errors):
+    page.locator(".pk-tab[data-sheet='steps']").focus()
+    stops = []
+    for _ in range(2):
+        page.keyboard.press("Tab")
+        stops.append(bench.place_of_keys())
+    assert stops == ["Add step", "table"]
+    page.get_by_label("Only the rows of one crew").select_option("EV2")
+    expect(page.locator(".pk-tables .pk-row-tools [role=status]")).to_contain_text("of 8 rows")
+    bench.bar("B2").click()
+    bench.has_order("A1", "B1", "C1", "C2", "B2", "B3", "C3", "Z1")
+    bench.says(".pk-cell-line", "the filter had hidden B2")
     assert page_errors == []

@@ -43,7 +43,44 @@ def test_a_bad_cell_brings_its_fault_and_no_new_chart(talk):
     assert (fault["sheet"], fault["line"], fault["column"]) == ("steps", talk.line("Z1"), "minutes_likely")
 
 
+def test_how_columns_are_seen_is_kept_for_other_views_and_a_cell_run_again_and_is_no_edit(talk):
+    look = {"order": ["title", "step"], "hidden": ["windows", ATTACK], "pinned": ["title"]}
+    said = talk.ask("columns", sheet="steps", look=look, view="one")
+    kept = {**look, "hidden": ["windows"]}
+    assert said["columns"] == {"kind": "columns", "sheet": "steps", "look": kept, "by": "one"}
+    assert not said["patch"]["undo"]
+    assert not said["patch"]["unsaved"]
+    assert talk.ask("hello")["all"]["looks"] == {"steps": kept}
+    again = Talk(pk.load_scenario(talk.session.base.folder))
+    assert again.ask("hello")["all"]["looks"] == {"steps": kept}
+    assert again.ask("columns", sheet="steps", look=None)["columns"]["look"] is None
+    assert talk.ask("hello")["all"]["looks"] == {}
+
+
+def test_the_schema_says_what_a_form_and_an_order_by_number_need(talk):
+    fields = talk.ask("hello")["all"]["schema"]["places"]["fields"]
+    assert fields["x_m"]["units"]["ft"] == pytest.approx(0.3048)
+    assert fields["place"]["about"] == "id"
+    assert fields["place"]["form"].startswith("an id: letters")
+    assert fields["title"]["units"] == {}
+
+
+def test_an_added_step_is_looked_at_in_its_form_by_the_view_that_asked(talk):
+    said = talk.ask("add", sheet="steps", after=talk.line("B2"))
+    line = talk.line("B4")
+    assert said["focus"] == {"kind": "focus", "sheet": "steps", "line": line, "is_new": True}
+    fault, = said["patch"]["faults"]
+    assert (fault["line"], fault["column"]) == (line, "minutes_likely")
+    assert "chart" not in said["patch"]
+    assert "chart" in talk.ask("cells", sheet="steps", cells=[[line, "minutes_likely", "30"]])["patch"]
+
+
 @pytest.mark.parametrize("content", [
+    {"kind": "columns", "sheet": "nowhere", "look": None},
+    {"kind": "columns", "sheet": "steps", "look": {"order": 1}},
+    {"kind": "columns", "sheet": "steps", "look": ATTACK},
+    {"kind": "add", "sheet": "steps", "after": 99999},
+    {"kind": "cells", "sheet": "steps", "cells": [[99999, "minutes_likely", "3"]]},
     {"kind": "cells", "sheet": "nowhere", "cells": [[1, "step", "x"]]},
     {"kind": "cells", "sheet": "steps", "cells": [[1, "no column", "x"]]},
     {"kind": "cells", "sheet": "steps", "cells": "x"},

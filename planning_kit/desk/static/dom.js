@@ -39,8 +39,8 @@ export function tabButton(words, count, attributes) {
   );
 }
 
-// A row of controls is one stop for the keyboard: arrows lead on, and Escape out of a field, whose arrows are
-// its own. What is hidden or comes later is seen by itself.
+// A row of controls is one stop for the keyboard: arrows lead on, from a field at the ends of its text, and
+// Escape leads out of one. What is hidden or comes later is seen by itself.
 export function oneStop(box) {
   const found = () =>
     [...box.querySelectorAll("button:not([role^=menuitem]), select, input")].filter(
@@ -61,12 +61,20 @@ export function oneStop(box) {
     if (!all.includes(target) || event.altKey || event.ctrlKey || event.metaKey) return;
     const isField = target.matches("input:not([type=range])");
     const isLeft = isField && key === "Escape" && !(target.type === "search" && target.value);
-    const next = isField ? isLeft && all.find(each => each.matches("button")) : tabAfter(all, target, key);
+    const next = isLeft
+      ? all.find(each => each.matches("button"))
+      : (!isField || isAtEnd(target, key)) && tabAfter(all, target, key);
     if (!next) return;
     next.focus();
     event.preventDefault();
   });
   return box;
+}
+
+// Whether an arrow would leave the text of a field.
+function isAtEnd({ value, selectionStart, selectionEnd }, key) {
+  const end = key === "ArrowRight" ? value.length : 0;
+  return selectionStart === end && selectionEnd === end;
 }
 
 // A window of its own in the page: Escape closes it, and the keyboard goes back to where it was.

@@ -18,6 +18,7 @@ export const KEYS = [
   ["Chart", "Alt+ArrowLeft Alt+ArrowRight", "Earlier or later in its lane"],
   ["Chart", "Alt+ArrowUp Alt+ArrowDown", "To another lane"],
   ["Chart", "Home", "The whole outing; Ctrl and the wheel zoom"],
+  ["Chart", "z", "The chosen steps fill the chart"],
   ["Chart", "Escape", "Let go of what is dragged"],
   ["Tables", "F2", "Type in the cell; so does any letter", "edit"],
   ["Tables", "Delete", "Empty the chosen cells", "empty"],
@@ -26,6 +27,8 @@ export const KEYS = [
   ["Tables", "Alt+Delete", "Delete the chosen rows", "delete"],
   ["Tables", "Alt+ArrowUp", "Move the chosen rows up", "up"],
   ["Tables", "Alt+ArrowDown", "Move the chosen rows down", "down"],
+  ["Tables", "Alt+Enter", "The form of the row; Escape: back to the cell", "form"],
+  ["Tables", "Ctrl+c Ctrl+Shift+C", "Copy the chosen cells; with the heads of their columns"],
   ["Outside", "1 2", "Choose a card; its letters stand on it"],
 ];
 
@@ -41,7 +44,14 @@ export function keyEvent(name) {
   };
 }
 
-const ROW_ACTS = { n: "add", d: "duplicate", Delete: "delete", ArrowUp: "up", ArrowDown: "down" };
+const ROW_ACTS = {
+  n: "add",
+  d: "duplicate",
+  Delete: "delete",
+  ArrowUp: "up",
+  ArrowDown: "down",
+  Enter: "form",
+};
 
 // The tab that an arrow leads to, round and round; null: the key is not one for tabs.
 export function tabAfter(names, name, key) {
@@ -64,6 +74,11 @@ export function benchAct({ key, altKey, ctrlKey, metaKey, shiftKey }, isTyping) 
 // With Alt, of the chosen rows of a table.
 export function rowAct({ key, altKey, ctrlKey, metaKey }) {
   return altKey && !ctrlKey && !metaKey ? (ROW_ACTS[key] ?? null) : null;
+}
+
+// Of the chosen cells: copied with the names of their columns.
+export function isCopyWithHeads({ key, altKey, ctrlKey, metaKey, shiftKey }) {
+  return (ctrlKey || metaKey) && shiftKey && !altKey && key.toLowerCase() === "c";
 }
 
 // Without Alt or Ctrl, of the chosen cells of a table.

@@ -2,7 +2,17 @@
 
 import { cellEditor } from "./cell_editor.js";
 import { el } from "./dom.js";
-import { NUMBER_COLUMN, cellKey, numberOrder, rowsOf } from "./table_rows.js";
+import {
+  NUMBER_COLUMN,
+  cellKey,
+  headOf,
+  lookOf,
+  meaningOf,
+  numberOrder,
+  rowsOf,
+  shownColumns,
+  suggestionsOf,
+} from "./table_rows.js";
 
 export const LIBRARY = Symbol.for("planning_kit.tabulator"); // one a page, however many views
 
@@ -19,7 +29,6 @@ export function makeGrid(tables, name) {
   const box = el("div", { class: "pk-grid" });
   tables.pane.append(box);
   const sheet = tables.sheets[name];
-  const key = tables.schema[name].key;
   const table = new window[LIBRARY](box, {
     index: "_id",
     nestedFieldSeparator: false,
@@ -40,6 +49,7 @@ export function makeGrid(tables, name) {
           cell.tabIndex = -1;
         }),
     headerSortClickElement: "icon",
+    movableColumns: true,
     history: false,
     debugInvalidOptions: false,
     rowHeader: {
@@ -53,36 +63,49 @@ export function makeGrid(tables, name) {
       cssClass: "pk-number",
     },
     columnDefaults: { headerSortTristate: true, resizable: "header", minWidth: 54, maxInitialWidth: 240 },
-    columns: sheet.columns.map(column => columnOf(tables, name, column, column === key)),
+    columns: columnsOf(tables, name),
   });
   const ready = new Promise(done => {
     table.on("tableBuilt", done);
   });
-  const grid = { box, table, find: "", ready };
+  const grid = { name, box, table, filters: {}, ready };
   table.on("tableBuilt", () => {
     grid.isBuilt = true;
     box.setAttribute("aria-label", `${name}: ${tables.schema[name].about}`);
     box.querySelector(".tabulator-header").tabIndex = -1;
+    tables.columns?.showFaulty(name);
   });
   return grid;
 }
 
-export function columnOf(tables, name, column, isKey) {
-  const field = tables.schema[name].fields[column] ?? {};
+// The columns that are seen, as the planner wants them.
+export function columnsOf(tables, name) {
+  const look = lookOf(tables.sheets[name], tables.schema[name], tables.looks?.[name]);
+  return shownColumns(look).map(column => columnOf(tables, name, column, look.pinned.includes(column)));
+}
+
+export function columnOf(tables, name, column, isPinned) {
+  const field = tables.schema[name].fields[column];
   const edits = tables.schema[name].edits;
-  const unit = field.unit ? ` (${field.unit})` : "";
   return {
     field: column,
     title: column,
-    frozen: isKey && column === tables.sheets[name].columns[0],
+    frozen: isPinned,
+    ...(isPinned ? { maxInitialWidth: 160 } : {}), // what stays in sight leaves room for the rest
     headerSort: true,
-    sorter: field.is_number ? numberOrder : "string",
-    hozAlign: field.is_number ? "right" : "left",
-    titleFormatter: () => el("span", { title: (field.about ?? "a column of your own") + unit }, column),
+    sorter: field?.is_number ? numberOrder(field.units) : "string",
+    hozAlign: field?.is_number ? "right" : "left",
+    headerHozAlign: field?.is_number ? "right" : "left",
+    titleFormatter: () =>
+      el(
+        "span",
+        { title: `${column}: ${meaningOf(field) || "a column of your own"}` },
+        headOf(column, field),
+      ),
     formatter: cell => shownCell(tables.faults, name, cell),
     editor: cellEditor(
       tables.root,
-      cell => tables.suggestions(name, cell),
+      cell => suggestionsOf(tables.schema, tables.sheets, name, column, cell.getData().key),
       () => tables.hands.takeKey(),
     ),
     editable: () => !edits || edits.includes(column),

@@ -1,18 +1,19 @@
 // What the planner does with rows, cells and blocks of a table: by key, by button, through the clipboard.
 
 import { button } from "./dom.js";
-import { cellAct, rowAct } from "./keys.js";
-import { NUMBER_COLUMN, blockText, rowsOf } from "./table_rows.js";
+import { cellAct, isCopyWithHeads, rowAct } from "./keys.js";
+import { NUMBER_COLUMN, blockTable, blockText } from "./table_rows.js";
 
 export class TableHands {
   constructor(tables) {
     this.tables = tables;
     this.firstKey = null;
+    this.addButton = button("Add", "", () => this.add());
   }
 
   buttons() {
     return [
-      button("Add", "Add a row below (Alt+N)", () => this.add()),
+      this.addButton,
       button("Duplicate", "Copy the chosen rows (Alt+D)", () => this.onLines("duplicate")),
       button("Delete", "Delete the chosen rows (Alt+Delete)", () => this.onLines("delete")),
       button("↑", "Move the chosen rows up (Alt+↑)", () => this.shift(-1), { "aria-label": "Move rows up" }),
@@ -22,8 +23,14 @@ export class TableHands {
     ];
   }
 
+  // What is added, in words: a step, a task, an item.
+  name(key) {
+    this.addButton.textContent = ["step", "task", "item"].includes(key) ? `Add ${key}` : "Add row";
+    this.addButton.title = `${this.addButton.textContent} below the chosen one (Alt+N)`;
+  }
+
   onKey(event) {
-    if (event.target.closest("input, textarea")) return;
+    if (event.target.closest("input, textarea, select, .pk-form, .pk-columns")) return;
     // Tab leaves the table: the arrows go from cell to cell.
     if (event.key === "Tab") {
       event.stopPropagation();
@@ -34,6 +41,9 @@ export class TableHands {
       this.doToRows(act);
       event.preventDefault();
       event.stopPropagation();
+    } else if (isCopyWithHeads(event)) {
+      this.copyWithHeads();
+      event.preventDefault();
     } else if (event.target.closest(".pk-grid")) {
       this.onPlainKey(event);
     }
@@ -41,6 +51,7 @@ export class TableHands {
 
   doToRows(act) {
     if (act === "add") this.add();
+    else if (act === "form") this.tables.form.toggle(true);
     else if (act === "up" || act === "down") this.shift(act === "up" ? -1 : 1);
     else this.onLines(act);
   }
@@ -65,7 +76,7 @@ export class TableHands {
     if (table.getSorters().length) {
       this.tables.line.textContent = "Sorted for looking only: choose “As planned” before rows are moved.";
     } else if (lines.length) {
-      const shown = this.tables.find.value
+      const shown = this.tables.tools.isFiltering
         ? { shown: table.getRows("active").map(row => row.getData()._id) }
         : {};
       this.tables.send({ kind: "shift", sheet: this.tables.current, lines, by, ...shown });
@@ -100,11 +111,20 @@ export class TableHands {
 
   onCopy(event) {
     const range = this.tables.grids[this.tables.current]?.table.getRanges()[0];
-    if (event.target.closest("input, textarea") || !range) return;
-    const rows = range.getCells().map(row => row.map(cell => cell.getValue()));
+    if ((event.target.closest("input, textarea") && !this.withHeads) || !range) return;
+    const cells = range.getCells();
+    const rows = cells.map(row => row.map(cell => cell.getValue()));
+    if (this.withHeads) rows.unshift(cells[0].map(cell => cell.getField()));
     event.clipboardData.setData("text/plain", blockText(rows));
+    event.clipboardData.setData("text/html", blockTable(rows));
     event.preventDefault();
     event.stopPropagation();
+  }
+
+  copyWithHeads() {
+    this.withHeads = true;
+    document.execCommand("copy");
+    this.withHeads = false;
   }
 
   onPaste(event) {
@@ -132,19 +152,5 @@ export class TableHands {
         .flat()
         .map(cell => [cell.getData()._id, cell.getField()]),
     });
-  }
-
-  unsort() {
-    const { table } = this.tables.grids[this.tables.current];
-    table.clearSort();
-    table.replaceData(rowsOf(this.tables.sheets[this.tables.current]));
-    this.tables.tellSorting();
-  }
-
-  sortByChosen() {
-    const { table } = this.tables.grids[this.tables.current];
-    const column = this.tables.spot()?.column ?? this.tables.schema[this.tables.current].key;
-    const [sorter] = table.getSorters();
-    table.setSort(column, sorter?.field === column && sorter.dir === "asc" ? "desc" : "asc");
   }
 }

@@ -1,10 +1,13 @@
 // The tables: one Tabulator a sheet, made when its tab is first opened. The order of rows is the kernel's;
 // sorting and finding here change only what is looked at.
 
-import { button, el, tabButton } from "./dom.js";
+import { el, tabButton } from "./dom.js";
 import { tabAfter } from "./keys.js";
+import { ColumnMenu } from "./column_menu.js";
+import { RowForm } from "./row_form.js";
 import { makeGrid } from "./table_grid.js";
 import { TableHands } from "./table_hands.js";
+import { TableTools } from "./table_tools.js";
 import {
   NUMBER_COLUMN,
   aboutCell,
@@ -12,41 +15,28 @@ import {
   changedLines,
   faultCounts,
   faultsByCell,
-  isFound,
+  fieldOf,
   lineOf,
   rowOf,
   rowsOf,
-  suggestionsOf,
   withCell,
 } from "./table_rows.js";
+
+const SAID_MS = 5000;
 
 export class Tables {
   constructor(root, send, onStep) {
     Object.assign(this, { root, send, onStep });
     this.sheets = {};
     this.grids = {};
+    this.looks = {};
     this.faults = new Map();
     this.hands = new TableHands(this);
+    this.columns = new ColumnMenu(this);
+    this.form = new RowForm(this);
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "Tables" });
-    this.find = el("input", {
-      class: "pk-field",
-      type: "search",
-      placeholder: "Find in this table",
-      "aria-label": "Find in this table",
-    });
-    this.find.addEventListener("input", () => this.filter());
-    this.sort = button(
-      "Sort",
-      "Sort by the chosen column, for looking only; again: the other way round",
-      () => this.hands.sortByChosen(),
-    );
-    this.asPlanned = button(
-      "As planned",
-      "Undo the sorting: show the order of work again",
-      () => this.hands.unsort(),
-      { "aria-disabled": "true" },
-    );
     this.rowButtons = this.hands.buttons();
+    this.tools = new TableTools(this, this.rowButtons, [...this.columns.tools, this.form.opener]);
     this.pane = el("div", { class: "pk-grid-pane", role: "tabpanel" });
     this.line = el("div", { class: "pk-cell-line", role: "status" });
     this.live = el("span", { class: "pk-live", role: "status" });
@@ -54,10 +44,12 @@ export class Tables {
       "section",
       { class: "pk-tables", "aria-label": "Scenario tables" },
       this.tabs,
-      el("div", { class: "pk-row-tools" }, this.rowButtons, this.find, this.sort, this.asPlanned),
+      this.tools.box,
       this.pane,
+      this.form.box,
       this.line,
       this.live,
+      this.columns.box,
     );
     // Before the grid takes the arrows.
     this.box.addEventListener("keydown", event => this.hands.onKey(event), true);
@@ -73,6 +65,7 @@ export class Tables {
     }
     this.grids = {};
     this.schema = message.schema;
+    this.looks = { ...message.looks };
     this.sheets = structuredClone(message.tables); // other views of the page hold the same message
     this.setFaults(message.faults);
     this.open(this.current in this.sheets ? this.current : Object.keys(this.schema)[0]);
@@ -109,14 +102,15 @@ export class Tables {
     for (const each of this.rowButtons) each.disabled = !this.sheets[name].can_grow;
     const isNew = !(name in this.grids);
     if (isNew) this.grids[name] = this.make(name);
-    this.find.value = this.grids[name].find;
     this.pane.setAttribute("aria-label", name);
-    this.tellSorting();
+    this.hands.name(this.schema[name].key);
+    this.tools.paint();
+    this.columns.paint();
     this.tellCell();
     if (!isNew)
       this.grids[name].ready.then(() => {
         this.grids[name].table.redraw();
-        this.tellSorting();
+        this.tools.tellSorting();
       });
     return this.grids[name].ready;
   }
@@ -124,21 +118,20 @@ export class Tables {
   make(name) {
     const grid = makeGrid(this, name);
     const { table } = grid;
-    table.on("cellEdited", cell => this.typed(name, cell));
-    table.on("dataSorted", () => this.tellSorting());
+    table.on("cellEdited", cell => this.write(name, cell.getData()._id, cell.getField(), cell.getValue()));
+    table.on("columnMoved", () => this.columns.moved(name));
+    table.on("dataSorted", () => this.tools.tellSorting());
     table.on("rangeChanged", () => this.tellCell());
     return grid;
   }
 
-  suggestions(name, cell) {
-    return suggestionsOf(this.schema, this.sheets, name, cell.getField(), cell.getData().key);
-  }
-
-  typed(name, cell) {
+  // A cell is typed, in the grid or in the form.
+  write(name, id, column, text) {
     const sheet = this.sheets[name];
-    const id = cell.getData()._id;
-    sheet.rows[id] = withCell(sheet, id, cell.getField(), cell.getValue());
-    this.send({ kind: "cells", sheet: name, cells: [[id, cell.getField(), cell.getValue()]] });
+    sheet.rows[id] = withCell(sheet, id, column, text);
+    const row = this.grids[name].table.getRow(id);
+    if (row && row.getData()[column] !== text) row.update({ [column]: text });
+    this.send({ kind: "cells", sheet: name, cells: [[id, column, text]] });
   }
 
   // What the kernel says has changed.
@@ -146,6 +139,7 @@ export class Tables {
   patch(message) {
     for (const [name, change] of Object.entries(message.tables)) this.change(name, change);
     this.setFaults(message.faults);
+    this.form.fill();
   }
 
   change(name, change) {
@@ -164,7 +158,9 @@ export class Tables {
       return;
     }
     if (change.order) sheet.order = change.order;
+    if (name === this.current) this.tools.tellCount();
     if (!grid) return;
+    this.columns.unfold(name, before, change.rows ?? {});
     if (!grid.isBuilt) {
       grid.ready.then(() => this.reorder(grid, sheet)); // it is being built of what was there before
     } else if (change.order) {
@@ -206,6 +202,7 @@ export class Tables {
       const row = this.grids[name]?.table.getRow(Number(line));
       if (row) row.reformat();
     }
+    for (const name of Object.keys(this.grids)) this.columns.showFaulty(name);
     if (this.schema) this.paintTabs();
     this.tellCell();
   }
@@ -213,7 +210,7 @@ export class Tables {
   // Where the planner is, and what is chosen.
 
   spot(grid = this.grids[this.current]) {
-    const range = grid?.table.getRanges?.()[0];
+    const range = grid?.isBuilt && grid.table.getRanges()[0];
     const cell = range?.getCells()[0]?.[0];
     return cell ? { cell, line: cell.getData()._id, column: cell.getField() } : null;
   }
@@ -228,16 +225,19 @@ export class Tables {
     const spot = this.current && this.grids[this.current] ? this.spot() : null;
     const fault = spot && this.faults.get(cellKey(this.current, spot.line, spot.column));
     this.line.classList.toggle("pk-says-bad", Boolean(fault));
-    const field = spot && this.schema[this.current].fields[spot.column];
-    this.line.textContent = spot ? aboutCell(spot.column, field, fault) : "";
+    const known = this.schema?.[this.current];
+    const field = spot && fieldOf(known, spot.column, spot.cell.getData()[known.key]);
+    this.line.textContent = [this.said, spot && aboutCell(spot.column, field, fault)].join(" ").trim();
     this.live.textContent = spot
       ? `row ${spot.cell.getData()[NUMBER_COLUMN]}, ${spot.column}: ${spot.cell.getValue() || "empty"}`
       : "";
+    if (spot || this.form.name !== this.current) this.form.follow(spot);
     if (spot && this.current === "steps" && this.pane.contains(document.activeElement))
       this.onStep(this.sheets.steps.rows[spot.line][this.sheets.steps.columns.indexOf("step")]);
   }
 
-  show(name, line, column, takeFocus = true) {
+  // A cell, in the grid; of a new row the first thing that it needs, in the form.
+  show(name, line, column, isNew = false) {
     const opened = this.open(name);
     const grid = this.grids[name];
     grid.chosen = [line];
@@ -246,21 +246,39 @@ export class Tables {
       opened
         .then(() => grid.settled)
         .then(() => {
-          this.find.value = "";
-          this.filter();
-          return this.goTo(grid, line, column || this.schema[name].key, takeFocus);
+          this.tools.clear();
+          return this.goTo(grid, line, column || this.schema[name].key, true);
+        })
+        .then(() => {
+          if (!isNew) return;
+          this.form.toggle(true);
+          this.form.focus(null, true);
         }),
     );
   }
 
   showStep(step) {
     const line = lineOf(this.sheets.steps, "step", step);
-    if (line !== undefined && this.current === "steps") this.goTo(this.grids.steps, line, "step", false);
+    if (line === undefined || this.current !== "steps") return;
+    const grid = this.grids.steps;
+    const isHidden = grid.isBuilt && !grid.table.getRows("active").some(row => row.getData()._id === line);
+    const isCleared = isHidden && this.tools.clear();
+    if (isCleared) this.say(`All rows are shown again: the filter had hidden ${step}.`);
+    this.goTo(grid, line, "step", false);
+  }
+
+  // What the planner did not ask for is told below the table, for a while.
+  say(words) {
+    this.said = words;
+    setTimeout(() => {
+      this.said = "";
+    }, SAID_MS);
   }
 
   goTo(grid, line, column, takeFocus) {
     const row = grid.table.getRow(line);
     if (!row) return Promise.resolve();
+    this.columns.show(grid.name, column);
     return grid.table
       .scrollToRow(row, "center", false)
       .catch(() => {})
@@ -274,23 +292,6 @@ export class Tables {
         if (takeFocus) grid.table.rowManager.element.focus({ preventScroll: true });
         this.tellCell();
       });
-  }
-
-  filter() {
-    const grid = this.grids[this.current];
-    const text = this.find.value.toLowerCase();
-    grid.find = this.find.value;
-    if (!text) {
-      grid.table.clearFilter();
-      return;
-    }
-    grid.table.setFilter(row => isFound(row, text));
-  }
-
-  tellSorting() {
-    const grid = this.grids[this.current];
-    const isSorted = grid?.isBuilt && grid.table.getSorters().length > 0;
-    this.asPlanned.ariaDisabled = String(!isSorted);
   }
 
   holder() {

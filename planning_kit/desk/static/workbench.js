@@ -47,7 +47,6 @@ function render({ model, el: home }) {
     onFinding: at => side.pick(at),
   });
   const tables = new Tables(root, send, step => step && step !== chart.selected && choose(step, tables));
-  oneStop(tables.box.querySelector(".pk-row-tools"));
   const side = new Side(root, send, {
     onCell: (sheet, line, column) => tables.show(sheet, line, column),
     onStep: step => choose(step, side),
@@ -57,7 +56,11 @@ function render({ model, el: home }) {
     },
   });
   const toolbar = new Toolbar(root, send, chart, {
-    acts: [["page", "Save the screen as one page (HTML)", () => download(`${folder}.html`, pageOf(parts))]],
+    acts: [
+      ["page", "Save the screen as one page (HTML)", () => download(`${folder}.html`, pageOf(parts))],
+      ["svg", "Save the chart as a picture (SVG)", () => chart.saveSvg()],
+      ["png", "Save the chart as a picture (PNG)", () => chart.savePng()],
+    ],
     events: {
       onCount: severity => side.openAt(severity),
       onMargin: () => side.open("margins"),
@@ -160,7 +163,8 @@ function render({ model, el: home }) {
     },
     stand: () => layout.stand(),
     said: message => toolbar.say(message),
-    focus: message => tables.show(message.sheet, message.line, null),
+    focus: message => tables.show(message.sheet, message.line, null, message.is_new),
+    columns: message => message.by !== view && tables.columns.set(message.sheet, message.look, false),
     left: message => toolbar.offer(message),
     conflict: message => toolbar.conflict(message),
     why: message => side.why(message),

@@ -6,6 +6,8 @@ keeps every draft, so that undo and redo have no limit: drafts share what they h
 
 from __future__ import annotations
 
+import itertools
+import re
 from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -93,10 +95,24 @@ class Draft:
         refused = sum(sheet.text(*cell) != text for cell, text in cells.items() if cell not in mine)
         return self.with_sheet(sheet.with_cells(mine)), refused
 
-    def with_blank_line(self, name: str, after: int | None) -> tuple[Draft, int]:
-        """This draft with an empty line behind ``after``, or at the end; and the id of that line."""
+    def with_new_line(self, name: str, after: int | None) -> tuple[Draft, int]:
+        """This draft with a new line behind ``after``, or at the end; and the id of that line.
+
+        Where rows have an id a free one is proposed, and what a step mostly shares with the one before it.
+        Else it is empty.
+        """
         new, sheet = self.next_id, self[name]
-        return self.with_sheet(sheet.with_lines([Line(new, ("",) * len(sheet.columns))], after), new + 1), new
+        cells = dict.fromkeys(sheet.columns, "")
+        key = fmt.TABLE_BY_NAME[name].fields[0]
+        if key.kind == "id" and not key.choices:
+            shares = fmt.SHARED_ID_TABLES if name in fmt.SHARED_ID_TABLES else (name,)
+            taken = {each for other in shares for each in self[other].column(fmt.TABLE_BY_NAME[other].key[0])}
+            behind = sheet.lines[-1:] if after is None else [sheet.line(after)]
+            near = dict(zip(sheet.columns, behind[0].cells, strict=True)) if behind else cells
+            cells |= {column: near[column] for column in _SHARED_BY_STEPS if name == "steps"}
+            cells[key.name] = _next_id(near[key.name] or key.name[0].upper(), taken)
+        line = Line(new, tuple(cells.values()))
+        return self.with_sheet(sheet.with_lines([line], after), new + 1), new
 
     def with_copies(self, name: str, lines: Collection[int]) -> tuple[Draft, list[int]]:
         """This draft with copies behind the last of ``lines``, under free ids; and the copies' line ids."""
@@ -109,6 +125,16 @@ class Draft:
                   for number, line in enumerate(chosen, start=self.next_id)]
         copied = self.with_sheet(sheet.with_lines(copies, chosen[-1].id), copies[-1].id + 1)
         return copied, [line.id for line in copies]
+
+
+_SHARED_BY_STEPS = ("task", "crew", "place")
+
+
+def _next_id(name: str, taken: Collection[str]) -> str:
+    """The next free id after ``name``, which is counted on: KN1, KN2."""
+    stem, number = re.fullmatch(r"(.*?)([0-9]{0,9})", name, re.DOTALL).groups()  # type: ignore[union-attr]
+    ids = (f"{stem}{count:0{len(number)}}" for count in itertools.count(int(number or 0) + 1))
+    return next(each for each in ids if each not in taken)
 
 
 def _renamed(sheet: Sheet, line: Line, taken: set[str]) -> tuple[str, ...]:
@@ -208,6 +234,24 @@ def faults_in(draft: Draft, problems: pd.DataFrame) -> tuple[Fault, ...]:
             column = column if column in sheet.columns else ""
         found.append(Fault(table, line, column, str(value), str(problem)))
     return tuple(found)
+
+
+def where_typed(fault: Fault, before: Draft, after: Draft) -> Fault:
+    """A new fault where it was typed: at another cell of its row, if that was typed last and is named in it.
+
+    So who types is told at the cell in sight. What is missing is missed in its own cell.
+    """
+    if not (fault.sheet and fault.line is not None and fault.column and fault.value):
+        return fault
+    sheet, old = after[fault.sheet], before[fault.sheet]
+    if fault.line not in old.ids or old.columns != sheet.columns:
+        return fault
+    cells = zip(sheet.columns, old.line(fault.line).cells, sheet.line(fault.line).cells, strict=True)
+    typed = [column for column, was, now in cells if was != now]
+    named = [column for column in typed if re.search(rf"\b{re.escape(column)}\b", fault.problem)]
+    if fault.column in typed or not named:
+        return fault
+    return replace(fault, column=named[0], problem=f"{fault.column} {fault.value}: {fault.problem}")
 
 
 class History:

@@ -10,9 +10,17 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
-from planning_kit.changes.amounts import Set
+from planning_kit.changes.amounts import HIGH, LIKELY, LOW, Set, room_for
 from planning_kit.changes.change import Change
-from planning_kit.explore.session.draft import Draft, Fault, History, faults_in, scenario_of, with_change
+from planning_kit.explore.session.draft import (
+    Draft,
+    Fault,
+    History,
+    faults_in,
+    scenario_of,
+    where_typed,
+    with_change,
+)
 from planning_kit.explore.session.merge import Origins
 from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, free_name
 from planning_kit.inputs.dates import keys_moved
@@ -72,6 +80,7 @@ class Editing:
         self.verdict = judged(self.draft, self.base)
         self.versions: dict[str, Draft] = {AS_LOADED: self.draft}
         self._aside: set[str] = set()
+        self._placed: dict[Fault, Fault] = {}  # the faults of the verdict, where they are told
 
     @property
     def draft(self) -> Draft:
@@ -85,8 +94,8 @@ class Editing:
 
     @property
     def faults(self) -> tuple[Fault, ...]:
-        """What is wrong with what is typed now."""
-        return self.verdict.faults
+        """What is wrong with what is typed now, told where it was typed."""
+        return tuple(self._placed.get(fault, fault) for fault in self.verdict.faults)
 
     @property
     def scenario(self) -> Scenario:
@@ -102,7 +111,14 @@ class Editing:
     # Edits of tables
 
     def type_cells(self, sheet: str, texts: Mapping[Cell, str]) -> None:
-        """Type into cells of a sheet: (line id, column) to text, kept as typed whatever it says."""
+        """Type into cells of a sheet: (line id, column) to text, kept as typed whatever it says.
+
+        A likely duration typed alone does what dragging the edge of its bar does: low and high make room.
+        """
+        (line, column), text = next(iter(texts.items()), ((0, ""), ""))
+        if sheet == "steps" and column == LIKELY and len(texts) == 1:
+            room = room_for(text, *(self.draft[sheet].text(line, each) for each in (LOW, HIGH)))
+            texts = {**texts, **{(line, each): minutes for each, minutes in room.items()}}
         if texts:
             columns = list(dict.fromkeys(column for _, column in texts))
             changed = self.draft.with_sheet(self.draft[sheet].with_cells(texts))
@@ -121,8 +137,8 @@ class Editing:
         return lost
 
     def add_line(self, sheet: str, after: int | None = None) -> int:
-        """An empty line behind ``after``, or at the end; gives its id. It counts once something is typed."""
-        draft, line = self.draft.with_blank_line(sheet, after)
+        """A new line behind ``after``, or at the end (see `Draft.with_new_line`); gives its line id."""
+        draft, line = self.draft.with_new_line(sheet, after)
         self.edit(draft, f"add a row to {sheet}")
         return line
 
@@ -229,19 +245,22 @@ class Editing:
         return self._turned(+1)
 
     def _turned(self, by: int) -> bool:
+        before = self.draft
         if is_other := self.history.step(by):
-            self._judge()
+            self._judge(before)
         return is_other
 
     def edit(self, draft: Draft, words: str, merges: Hashable = None) -> None:
         """Let another draft of the same tables be what is typed: one edit, called ``words``."""
         # The origin, too: a merge that changes no cell still decides what the next save is held against.
         if (draft.sheets, draft.origin) != (self.draft.sheets, self.draft.origin):
-            next_id = max(draft.next_id, self.draft.next_id)
-            self.history.push(replace(draft, next_id=next_id), words, merges)
-            self._judge()
+            before = self.draft
+            self.history.push(replace(draft, next_id=max(draft.next_id, before.next_id)), words, merges)
+            self._judge(before)
 
-    def _judge(self) -> None:
+    def _judge(self, before: Draft) -> None:
         self.verdict = judged(self.draft, self.base)
+        self._placed = {fault: self._placed.get(fault) or where_typed(fault, before, self.draft)
+                        for fault in self.verdict.faults}
         if self.verdict.plan is not None:
             self.plan = self.verdict.plan

@@ -4,7 +4,7 @@ An outing that was followed stays in ``watch`` while the session plans.
 """
 
 import contextlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -24,6 +24,12 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.folder_files import holds_something, stop_if_workbook
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
+
+Look = Mapping[str, Sequence[str]]
+"""The columns of a sheet as a planner wants to see them: their ``order``, those ``hidden`` and ``pinned``."""
+
+# By folder and sheet, for the kernel's life: whoever runs the cell again finds the tables as they were.
+_LOOKS: dict[Path, dict[str, Look]] = {}
 
 
 class Session(Editing):
@@ -45,6 +51,7 @@ class Session(Editing):
         self.preview: Proposal[TimedPlan] | None = None
         self.watch: Watch | None = None
         self.is_outside = False
+        self.looks = _LOOKS.setdefault(scenario.folder.resolve(), {})
 
     @property
     def following(self) -> Watch | None:

@@ -1,7 +1,8 @@
-import { cellEditor, completed, suggested, wordStart } from "/static/cell_editor.js";
+import { cellEditor } from "/static/cell_editor.js";
 import { equal, placed, press, test, type } from "./check.js";
 
 const WORDS = ["EV1", "EV2", "both"];
+const options = words => words.map(word => [word, ""]);
 
 // An editor as the table opens it; `ended` tells how it was left.
 function opened(value, { words = WORDS, isList = false, firstKey = null } = {}) {
@@ -10,7 +11,7 @@ function opened(value, { words = WORDS, isList = false, firstKey = null } = {}) 
   let rendered = null;
   const edit = cellEditor(
     root,
-    () => ({ words, isList }),
+    () => ({ options: options(words), isList }),
     () => firstKey,
   );
   const cell = { getValue: () => value, getField: () => "crew" };
@@ -29,24 +30,6 @@ function opened(value, { words = WORDS, isList = false, firstKey = null } = {}) 
   const current = () => list.querySelector(".pk-current")?.textContent ?? null;
   return { input, ended, shown, current };
 }
-
-test("in a list the word under the cursor is what is typed, elsewhere the whole", () => {
-  equal(wordStart("A1 B", 4, true), 3);
-  equal(wordStart("A1 B", 2, true), 0);
-  equal(wordStart("A1 B", 4, false), 0);
-});
-
-test("all is suggested until something is typed, then what holds it", () => {
-  equal(suggested(WORDS, "EV1", 3, false, true), WORDS);
-  equal(suggested(WORDS, "v", 1, false, false), ["EV1", "EV2"]);
-  equal(suggested(WORDS, "x", 1, false, false), []);
-  equal(suggested(WORDS, "EV1 bo", 6, true, false), ["both"]);
-});
-
-test("a word is completed in its place, the rest of a list stays", () => {
-  equal(completed("E", 1, "EV2", false), { text: "EV2", caret: 3 });
-  equal(completed("A1 b C1", 4, "both", true), { text: "A1 both C1", caret: 7 });
-});
 
 test("Enter takes what is typed, whatever it is", () => {
   const { input, ended } = opened("EV1");
@@ -103,9 +86,4 @@ test("a text of several lines is edited as such; Shift and Enter breaks the line
   equal(input.tagName, "TEXTAREA");
   press(input, "Enter", { shiftKey: true });
   equal(ended, []);
-});
-
-test("no more than a dozen are listed", () => {
-  const { shown } = opened("", { words: Array.from({ length: 30 }, (_, at) => `S${at}`) });
-  equal(shown().length, 12);
 });

@@ -1,5 +1,5 @@
 import { PlanChart } from "/static/chart.js";
-import { KEYS, benchAct, cellAct, keyEvent, rowAct, suggestionAfter, tabAfter } from "/static/keys.js";
+import { KEYS, benchAct, cellAct, isCopyWithHeads, keyEvent, rowAct, suggestionAfter, tabAfter } from "/static/keys.js";
 import { equal, listener, placed, press, test } from "./check.js";
 import { THEMES, sampleChart } from "./sample.js";
 
@@ -116,4 +116,14 @@ test("each key of the list for the chart is taken by the chart", () => {
 
 test("a question mark that is typed is text", () => {
   equal([benchAct(key("?", "shift"), false), benchAct(key("?", "shift"), true)], ["keys", null]);
+});
+
+test("cells are copied with headings by Shift and Ctrl and C", () => {
+  equal(
+    [key("C", "ctrl", "shift"), key("c", "ctrl"), key("C", "shift"), key("C", "meta", "shift")].map(
+      isCopyWithHeads,
+    ),
+    [true, false, false, true],
+  );
+  equal(rowAct(key("Enter", "alt")), "form");
 });

@@ -60,7 +60,15 @@ export function sampleChart(more = {}) {
   };
 }
 
-const field = (about, more = {}) => ({ about, choices: [], refers_to: [], is_list: false, ...more });
+const field = (about, more = {}) => ({
+  about,
+  kind: "text",
+  choices: [],
+  refers_to: [],
+  is_list: false,
+  needed: false,
+  ...more,
+});
 
 export function sampleSchema() {
   return {
@@ -72,7 +80,7 @@ export function sampleSchema() {
         step: field("an id"),
         crew: field("who does it", { refers_to: ["crew"], choices: ["both"] }),
         after: field("steps before it", { refers_to: ["steps"], is_list: true }),
-        minutes: field("how long", { unit: "min", is_number: true }),
+        minutes: field("how long", { unit: "min", is_number: true, kind: "number", needed: true }),
       },
     },
   };

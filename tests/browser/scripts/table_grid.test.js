@@ -1,4 +1,4 @@
-import { columnOf, loadLibrary, makeGrid, shownCell } from "/static/table_grid.js";
+import { columnOf, columnsOf, loadLibrary, makeGrid, shownCell } from "/static/table_grid.js";
 import { equal, placed, test } from "./check.js";
 import { sampleSchema, sampleSheets } from "./sample.js";
 
@@ -25,12 +25,21 @@ test("numbers stand on the right and are sorted as numbers", () => {
 
 test("the head of a column says what it is, with its unit", () => {
   const head = name => columnOf(tables(), "steps", name, false).titleFormatter().title;
-  equal([head("minutes"), head("step"), head("mine")], ["how long (min)", "an id", "a column of your own"]);
+  equal(
+    [head("minutes"), head("step"), head("mine")],
+    ["minutes: how long, in min", "step: an id", "mine: a column of your own"],
+  );
 });
 
-test("the key stays in sight only where it is the first column", () => {
-  equal(columnOf(tables(), "steps", "step", true).frozen, true);
-  equal(columnOf(tables(), "steps", "minutes", true).frozen, false);
+test("columns are those that the planner wants, the pinned ones first and in sight", () => {
+  const seen = looks => columnsOf(tables({ looks }), "steps").map(({ field, frozen }) => [field, frozen]);
+  equal(seen({})[0], ["step", true]);
+  const look = { order: ["minutes", "step", "crew"], hidden: ["crew"], pinned: ["step"] };
+  equal(seen({ steps: look }), [
+    ["step", true],
+    ["minutes", false],
+    ["after", false],
+  ]);
 });
 
 test("of a table with fixed columns only the others are edited", () => {

@@ -31,7 +31,8 @@ function chosen(columns = COLUMNS, from = 0, to = 1, { edits = null, sorters = [
     current: "steps",
     schema: { ...sampleSchema(), steps: { ...sampleSchema().steps, edits } },
     grids: { steps: { table } },
-    find: { value: find },
+    tools: { isFiltering: Boolean(find) },
+    form: { toggle: isOpen => edited.push(`form ${isOpen}`) },
     line: document.createElement("div"),
     chosenLines: () => ROWS.slice(from, to).map(([id]) => id),
     spot: () => ({ cell: cells[0][0], line: ROWS[from][0], column: columns[0] }),
@@ -51,7 +52,7 @@ function clipboard(grid, kind, text = null) {
   const isTaken = !grid.dispatchEvent(
     new ClipboardEvent(kind, { clipboardData: data, bubbles: true, cancelable: true }),
   );
-  return { isTaken, text: data.getData("text/plain") };
+  return { isTaken, text: data.getData("text/plain"), html: data.getData("text/html") };
 }
 
 test("Alt and a key does to the chosen rows what its button does", () => {
@@ -116,7 +117,30 @@ test("while some rows are hidden, a move passes over them", () => {
 
 test("a block is copied with tabs and lines", () => {
   const { grid } = chosen(["step", "minutes"], 0, 3);
-  equal(clipboard(grid, "copy"), { isTaken: true, text: 'A1\t20\nB1\t"x\ty"\nA2\t' });
+  const { isTaken, text, html } = clipboard(grid, "copy");
+  equal([isTaken, text], [true, 'A1\t20\nB1\t"x\ty"\nA2\t']);
+  equal([html.match(/<td/g).length, html.includes("<td>20</td>")], [6, true]);
+});
+
+test("with headings the names of the columns come first", () => {
+  const { hands, grid } = chosen(["step", "minutes"], 0, 1);
+  hands.withHeads = true;
+  equal(clipboard(grid, "copy").text, "step\tminutes\nA1\t20");
+});
+
+test("what is added is named by what a row is", () => {
+  const { hands } = chosen();
+  const named = key => {
+    hands.name(key);
+    return hands.addButton.textContent;
+  };
+  equal(["step", "item", "place"].map(named), ["Add step", "Add item", "Add row"]);
+});
+
+test("Alt and Enter opens the form", () => {
+  const { grid, edited } = chosen();
+  press(grid, "Enter", { altKey: true });
+  equal(edited, ["form true"]);
 });
 
 test("what is pasted goes to the kernel with the places that it may fill", () => {
@@ -137,18 +161,4 @@ test("what is pasted goes to the kernel with the places that it may fill", () =>
 test("nothing on the clipboard is not pasted", () => {
   const { grid, said } = chosen();
   equal([clipboard(grid, "paste", "").isTaken, said], [false, []]);
-});
-
-test("a column is sorted upwards first, then the other way, and the next one upwards again", () => {
-  const sorted = (column, sorters) => {
-    const { hands, tables } = chosen([column], 0, 1, { sorters });
-    const asked = [];
-    tables.grids.steps.table.setSort = (...what) => asked.push(...what);
-    hands.sortByChosen();
-    return asked;
-  };
-  equal(sorted("crew", []), ["crew", "asc"]);
-  equal(sorted("crew", [{ field: "crew", dir: "asc" }]), ["crew", "desc"]);
-  equal(sorted("crew", [{ field: "crew", dir: "desc" }]), ["crew", "asc"]);
-  equal(sorted("crew", [{ field: "step", dir: "asc" }]), ["crew", "asc"]);
 });

@@ -7,14 +7,14 @@ await loadLibrary(await (await fetch("/library.js")).text());
 
 const FAULT = { sheet: "steps", line: 5, column: "minutes", problem: "no number" };
 
-async function opened(faults = []) {
+async function opened(faults = [], sheets = sampleSheets()) {
   const root = placed(document.createElement("div"));
   const send = listener();
   const chosen = [];
   const tables = new Tables(root, send, step => chosen.push(step));
   root.append(tables.box);
   tables.pane.style.height = "300px";
-  tables.load({ schema: sampleSchema(), tables: sampleSheets(), faults });
+  tables.load({ schema: sampleSchema(), tables: sheets, faults });
   await tables.open("steps");
   const shown = column =>
     [...tables.grids.steps.box.querySelectorAll(`.tabulator-row [tabulator-field=${column}]`)].map(
@@ -61,9 +61,9 @@ test("a patch with another order shows it", async () => {
 
 test("finding hides the other rows, and an empty word shows them all again", async () => {
   const { tables, shown } = await opened();
-  type(tables.find, "ev1");
+  type(tables.tools.find, "ev1");
   equal(shown("step"), ["A1", "A2"]);
-  type(tables.find, "");
+  type(tables.tools.find, "");
   equal(shown("step"), ["A1", "B1", "A2"]);
 });
 
@@ -97,12 +97,76 @@ test("another view's copy of the sheets is left alone", async () => {
 
 test("a cell is shown with the keys in the table, and found behind a word that hid it", async () => {
   const { tables } = await opened();
-  type(tables.find, "nothing like it");
+  type(tables.tools.find, "nothing like it");
   tables.show("steps", 6, "minutes");
   await new Promise(done => {
     setTimeout(done, 100);
   });
-  equal([tables.find.value, tables.spot().line, tables.spot().column], ["", 6, "minutes"]);
+  equal([tables.tools.find.value, tables.spot().line, tables.spot().column], ["", 6, "minutes"]);
   equal(document.activeElement === tables.holder(), true);
   equal(tables.line.textContent, "minutes: how long, in min");
+});
+
+// Waits until what a choice or an answer has set going is done.
+const settled = () =>
+  new Promise(done => {
+    setTimeout(done, 150);
+  });
+
+test("a step that a filter hides is shown when the chart chooses it, and that is said", async () => {
+  const { tables, shown } = await opened();
+  type(tables.tools.find, "both");
+  equal([shown("step"), tables.tools.count.textContent], [["B1"], "1 of 3 rows"]);
+  tables.showStep("A2");
+  await settled();
+  equal(
+    [shown("step"), tables.tools.count.textContent, tables.spot().line],
+    [["A1", "B1", "A2"], "3 rows", 6],
+  );
+  equal(tables.line.textContent.includes("A2"), true);
+});
+
+test("a fault in a hidden column shows the column, and that is said", async () => {
+  const { tables, shown } = await opened();
+  tables.columns.set("steps", {
+    order: ["step", "crew", "after", "minutes"],
+    hidden: ["minutes"],
+    pinned: [],
+  });
+  equal(shown("minutes"), []);
+  tables.patch({ tables: {}, faults: [FAULT] });
+  await settled();
+  equal(shown("minutes"), ["20", "20", "10"]);
+  equal([tables.looks.steps.hidden, tables.line.textContent.includes("minutes was hidden")], [[], true]);
+});
+
+test("a column that is hidden when the table is opened is shown where it holds a fault", async () => {
+  const { tables, shown } = await opened();
+  const look = { order: [], hidden: ["minutes"], pinned: [] };
+  tables.load({ schema: sampleSchema(), tables: sampleSheets(), faults: [FAULT], looks: { steps: look } });
+  await tables.grids.steps.ready;
+  await settled();
+  equal(shown("minutes"), ["20", "20", "10"]);
+});
+
+test("the tools of a table are one stop for the keyboard", async () => {
+  const { tables } = await opened();
+  const stops = [...tables.box.querySelectorAll(".pk-row-tools *")].filter(each => each.tabIndex === 0);
+  equal(
+    stops.map(each => each.textContent),
+    ["Add step"],
+  );
+});
+
+test("a new row opens its form at the first thing that it needs", async () => {
+  const sheets = sampleSheets();
+  sheets.steps.rows[6] = ["A2", "EV1", "", ""];
+  const { tables } = await opened(
+    [{ sheet: "steps", line: 6, column: "minutes", problem: "is empty" }],
+    sheets,
+  );
+  tables.show("steps", 6, null, true);
+  await settled();
+  equal(document.activeElement.getAttribute("aria-label"), "minutes");
+  equal(tables.form.box.querySelector("[data-column=minutes] [role=alert]").textContent, "is empty");
 });

@@ -178,18 +178,87 @@ def test_blocks_are_read_as_spreadsheets_write_them(text, block):
     assert block_of(text) == block
 
 
-def test_a_new_row_counts_once_something_is_typed(session):
-    plan = session.plan
+def test_a_new_step_has_a_free_id_and_what_the_one_before_it_says_and_misses_its_minutes(session):
+    end_min = session.plan.end_min
     line = session.add_line("steps", after=line_of(session, "steps", "C1"))
+    sheet = session.draft["steps"]
+    typed = dict(zip(sheet.columns, sheet.line(line).cells, strict=True))
+    assert {column: text for column, text in typed.items() if text} == {
+        "step": "C4", "task": "CAS", "crew": "EV2", "place": sheet.text(sheet.find("step", "C1"), "place")}
+    assert [(fault.line, fault.column) for fault in session.faults] == [(line, "minutes_likely")]
+    assert session.plan.end_min == end_min
+    session.type_cells("steps", {(line, "minutes_likely"): "2"})
     assert session.faults == ()
-    assert session.plan.end_min == plan.end_min
-    session.type_cells("steps", {(line, "step"): "C9"})
-    assert {(fault.line, fault.column) for fault in session.faults} == {
-        (line, "task"), (line, "crew"), (line, "minutes_likely")}
-    session.type_cells("steps", {(line, "task"): "CAS", (line, "crew"): "EV2", (line, "place"): "MID",
-                                 (line, "minutes_likely"): "2"})
+    assert [step.step for step in session.plan.steps][2:4] == ["C1", "C4"]
+
+
+def test_a_new_row_of_a_table_without_ids_counts_once_something_is_typed(session):
+    line = session.add_line("gaps")
     assert session.faults == ()
-    assert [step.step for step in session.plan.steps][2:4] == ["C1", "C9"]
+    session.type_cells("gaps", {(line, "first_step"): "A1"})
+    assert {(fault.line, fault.column) for fault in session.faults} == {(line, "then_step")}
+
+
+@pytest.mark.parametrize(("after", "free"), [("Z1", "Z2"), ("LID", "LID1"), ("A09", "A10"), ("", "S1")])
+def test_a_new_id_counts_on(session, after, free):
+    sheet = session.draft["steps"]
+    session.type_cells("steps", {(sheet.ids[-1], "step"): after})
+    line = session.add_line("steps")
+    assert session.draft["steps"].text(line, "step") == free
+
+
+def test_an_item_takes_no_id_of_a_place(session):
+    session.type_cells("hardware", {(session.draft["hardware"].ids[-1], "item"): "BAG1"})
+    session.type_cells("places", {(session.draft["places"].ids[0], "place"): "BAG2"})
+    line = session.add_line("hardware")
+    assert session.draft["hardware"].text(line, "item") == "BAG3"
+
+
+def minutes_of(session, step):
+    sheet = session.draft["steps"]
+    line = sheet.find("step", step)
+    return [sheet.text(line, f"minutes_{which}") for which in ("low", "likely", "high")]
+
+
+@pytest.mark.parametrize(("typed", "minutes"), [
+    ("30", ["12", "30", "30"]), ("3", ["3", "3", "20"]), ("0.5 h", ["12", "0.5 h", "30"]),
+    ("15", ["12", "15", "20"]), ("soon", ["12", "soon", "20"]), ("-5", ["12", "-5", "20"]),
+])
+def test_a_likely_duration_typed_alone_moves_low_and_high_as_a_drag_does(session, typed, minutes):
+    line = line_of(session, "steps", "B2")
+    session.type_cells("steps", {(line, "minutes_low"): "12", (line, "minutes_likely"): "15",
+                                 (line, "minutes_high"): "20"})
+    session.type_cells("steps", {(line, "minutes_likely"): typed})
+    assert minutes_of(session, "B2") == minutes
+    assert {fault.column for fault in session.faults} <= {"minutes_likely"}
+    if typed == "30":
+        session.undo()
+        session.make(LikelyMinutes("B2", 30))
+        assert minutes_of(session, "B2") == minutes
+
+
+def test_a_fault_of_two_cells_stands_where_it_was_typed_and_names_the_other(session):
+    line = line_of(session, "steps", "B2")
+
+    def told():
+        return [(fault.column, fault.problem) for fault in session.faults]
+
+    session.type_cells("steps", {(line, "minutes_low"): "40", (line, "minutes_high"): "40"})
+    own = [("minutes_low", told()[0][1])]
+    assert told() == own
+    session.type_cells("steps", {(line, "minutes_likely"): "30", (line, "title"): "pasted together"})
+    moved = [("minutes_likely", "minutes_low 40: is more than minutes_likely, 30")]
+    assert told() == moved
+    session.type_cells("steps", {(line, "title"): "something else"})
+    assert told() == moved
+    session.type_cells("steps", {(line, "minutes_low"): "35"})
+    assert told() == [("minutes_low", "is more than minutes_likely, 30")]
+
+
+def test_what_is_missing_is_missed_in_its_own_cell(session):
+    line = session.add_line("gaps")
+    session.type_cells("gaps", {(line, "min_gap"): "5"})
+    assert {fault.column for fault in session.faults} == {"first_step", "then_step"}
 
 
 def test_a_duplicate_gets_an_id_of_its_own(session):
