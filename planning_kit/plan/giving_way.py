@@ -48,13 +48,19 @@ Amounts = dict[Rule, float]
 """Minutes that each rule gives way; inf where it is let go."""
 
 
+class GivesWay(Exception):  # noqa: N818 - an answer, not an error
+    """No plan keeps all rules, and the one that breaks least was not asked for."""
+
+
 LOG_SECOND_MIN = 1.0 / 60.0
 """What is called is logged to a second: a rule that is missed by less is not broken."""
 
 
 def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],
-                 order: Sequence[str] = GIVING_WAY) -> tuple[Network, np.ndarray]:
+                 order: Sequence[str] = GIVING_WAY, is_soon: bool = False) -> tuple[Network, np.ndarray]:
     """The network and the starts of its plan where it has one; else with what gives way taken out.
+
+    The latter takes many timings: raises `GivesWay` instead where it ``is_soon`` that an answer is wanted.
 
     ``durations`` (steps,) minutes; ``hard_min`` tells the hard limit of a network with its starts. Plans that
     end by it come first, whatever more they break; then any before the horizon; then any at all. The
@@ -63,6 +69,8 @@ def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Ne
     starts = planned_starts(network, durations)
     if np.isfinite(starts).all():
         return network, starts
+    if is_soon:
+        raise GivesWay
     amounts, whole, longer_end_min = least_amounts(network, durations, hard_min, order)
     kept = relaxed(whole, amounts)
     starts = planned_starts(kept, durations)

@@ -1,6 +1,7 @@
-// The chart under the planner's hands: zoom, choice, drags and keys. One message on drop, none while
-// dragging.
+// The chart under the planner's hands: zoom, choice, drags and keys. One message on drop; while dragging only
+// what it would come to is asked.
 
+import { Candidate } from "./chart_candidate.js";
 import { ChartDrag } from "./chart_drag.js";
 import * as hands from "./chart_hands.js";
 import { CHART_LEFT, CHART_RIGHT, layoutLanes, ticksFor } from "./chart_layout.js";
@@ -27,10 +28,14 @@ export class PlanChart {
     this.box = el("section", { class: "pk-chart-box", "aria-label": "Plan" }, this.canvas, this.live);
     root.append(this.tip);
     this.selected = null;
+    this.along = []; // chosen besides it
+    this.candidate = new Candidate(send, () => this.drag?.paint());
     this.canvas.addEventListener("pointerdown", event => this.onDown(event));
     this.canvas.addEventListener("pointermove", event => this.onMove(event));
     this.canvas.addEventListener("pointerup", event => this.onUp(event));
-    this.canvas.addEventListener("pointercancel", () => this.stopDrag());
+    // What is let go is told before the capture is lost: lost without that, nobody knows where.
+    for (const lost of ["pointercancel", "lostpointercapture"])
+      this.canvas.addEventListener(lost, () => this.stopDrag());
     this.canvas.addEventListener("pointerleave", () => {
       this.tip.hidden = true;
     });
@@ -42,6 +47,7 @@ export class PlanChart {
   load(chart, themes) {
     this.themes = themes ?? this.themes;
     const isFirst = !this.chart;
+    if (this.drag?.bar) this.stopDrag(); // it was of another plan
     this.chart = chart;
     if (this.notes) this.notes = { ...this.notes, hovers: [], ghost_hovers: [] }; // the rest follows
     this.places = layoutLanes(chart);
@@ -136,6 +142,7 @@ export class PlanChart {
     this.canvas.dataset.painted = String(Number(this.canvas.dataset.painted ?? 0) + 1);
     this.paintChoice();
     this.dress?.();
+    this.drag?.paint();
   }
 
   paintSoon() {
@@ -156,16 +163,25 @@ export class PlanChart {
 
   paintChoice() {
     this.canvas.querySelectorAll(".pk-chosen").forEach(each => each.remove());
-    if (!this.selected) return;
-    for (const bar of this.canvas.querySelectorAll(".pk-bar-work")) {
-      if (bar.dataset.step !== this.selected) continue;
-      bar.parentNode.append(ringOf(bar));
-    }
+    for (const bar of this.canvas.querySelectorAll(".pk-bar-work"))
+      if (this.chosen.has(bar.dataset.step)) bar.parentNode.append(ringOf(bar));
   }
 
-  choose(step, isOurs = true) {
-    if (step === this.selected) return;
-    this.selected = step;
+  get chosen() {
+    return new Set(this.selected ? [...this.along, this.selected] : []);
+  }
+
+  // Choose one more, or one less where it was chosen.
+  chooseToo(step) {
+    const others = [...this.chosen].filter(each => each !== step);
+    if (others.length === this.chosen.size) others.push(step);
+    this.choose(others.pop() ?? null, true, others);
+  }
+
+  choose(step, isOurs = true, along = []) {
+    if (step === this.selected && !along.length && !this.along.length) return;
+    const isOther = step !== this.selected;
+    Object.assign(this, { selected: step, along });
     this.canvas.dataset.chosen = step ?? "";
     this.paintChoice();
     const bar = step && this.work().find(each => each.step === step);
@@ -178,7 +194,8 @@ export class PlanChart {
         this.range[1] - this.range[0],
       );
     }
-    if (isOurs && step) this.events.onChoose(step);
+    if (along.length) this.live.textContent = `${along.length + 1} steps chosen: ${[...this.chosen].join(" ")}`;
+    if (isOurs && isOther && step) this.events.onChoose(step);
   }
 
   // What is where
@@ -211,7 +228,12 @@ export class PlanChart {
     }
     const at = this.point(event);
     const found = this.hit(at);
-    if (found) this.choose(found.bar.step);
+    if (found && (event.shiftKey || event.ctrlKey || event.metaKey)) {
+      this.chooseToo(found.bar.step);
+      event.preventDefault();
+      return;
+    }
+    if (found && !this.chosen.has(found.bar.step)) this.choose(found.bar.step);
     this.drag = new ChartDrag(this, at, found);
     this.canvas.setPointerCapture(event.pointerId);
     this.tip.hidden = true;
@@ -220,19 +242,14 @@ export class PlanChart {
 
   onMove(event) {
     const at = this.point(event);
-    if (this.drag) this.drag.move(at);
+    if (this.drag) this.drag.move(at, event.altKey);
     else this.hover(event, at);
   }
 
   onUp() {
     const drag = this.drag;
     this.drag = null;
-    drag?.end();
-  }
-
-  sendMove(bar, who, before) {
-    if (!hands.staysPut(this.work(), bar, who, before))
-      this.send({ kind: "move", step: bar.step, lane: who, before });
+    drag?.finish();
   }
 
   stopDrag() {
@@ -262,14 +279,20 @@ export class PlanChart {
     if (this.doKey(event, bar)) event.preventDefault();
   }
 
-  doKey({ key, altKey }, bar) {
-    if (key === "Escape") this.stopDrag();
+  doKey({ key, altKey, shiftKey }, bar) {
+    if (key === "Escape") this.takeBack();
     else if (key === "Home") this.zoomAll();
     else if (key === "Enter" && bar) this.events.onOpen(bar.step);
     else if (!bar) return this.startWithKeys(key);
-    else if (!altKey) return this.walkWithKeys(key, bar);
+    else if (!altKey) return this.walkWithKeys(key, bar, shiftKey);
     else return !this.isFixed && this.moveWithKeys(key, bar);
     return true;
+  }
+
+  // A drag; where there is none, the choice of several.
+  takeBack() {
+    if (this.drag) this.stopDrag();
+    else this.choose(this.selected);
   }
 
   startWithKeys(key) {
@@ -279,10 +302,10 @@ export class PlanChart {
     return true;
   }
 
-  walkWithKeys(key, bar) {
+  walkWithKeys(key, bar, isMore) {
     if (key.startsWith("Arrow")) {
       const step = hands.stepBeside(key, bar, this.work(), Object.keys(this.places.lanes));
-      if (step !== null) this.choose(step);
+      if (step !== null) this.choose(step, true, isMore ? this.alongWith(step) : []);
     } else if (!this.isFixed && (key === "+" || key === "-")) {
       const minutes = Math.max(1, Math.round(bar.finish - bar.start) + (key === "+" ? 1 : -1));
       this.send({ kind: "minutes", step: bar.step, minutes });
@@ -290,9 +313,21 @@ export class PlanChart {
     return true;
   }
 
+  // What stays chosen when the keys go on to `step`: they let go where they come back.
+  alongWith(step) {
+    return this.along.includes(step)
+      ? this.along.filter(each => each !== step)
+      : [...this.along, this.selected];
+  }
+
   moveWithKeys(key, bar) {
-    const move = hands.moveOfKey(key, bar, this.work(), this.chart.crew);
-    if (move) this.sendMove(bar, move.who, move.before);
+    const [bars, { crew }] = [this.work(), this.chart];
+    const { steps, why } = hands.takenWith(bars, this.chosen, bar);
+    const move = hands.moveOfKey(key, bar, bars, crew, steps);
+    const whyNot = move && (why || hands.whyNotTo(move.who, bar.who, steps, bars, crew));
+    const message = move && !whyNot && hands.moveOf(bars, bar.who, steps, move.who, move.before);
+    if (whyNot) this.events.onRefused(whyNot);
+    if (message) this.send(message);
     return key.startsWith("Arrow");
   }
 }

@@ -13,7 +13,7 @@ import { Toolbar } from "./toolbar.js";
 const ANSWER_MS = 15000;
 const NO_LIBRARY = { level: "bad", text: "The tables could not be loaded: run the cell again." };
 const QUIET_WORDS = "The kernel does not answer. ";
-const QUIET_KINDS = ["hello", "explain", "snapshot"]; // not the planner's own acts: what was said stays
+const QUIET_KINDS = ["hello", "explain", "snapshot", "candidate", "consequences"]; // not the planner's own acts: what was said stays
 
 function render({ model, el: home }) {
   const root = el("div", { class: "pk-workbench", "data-lm-suppress-shortcuts": "true" });
@@ -65,6 +65,7 @@ function render({ model, el: home }) {
       if (line !== undefined) tables.show("steps", line, "step");
     },
     onFinding: at => side.pick(at),
+    onRefused: text => toolbar.say({ level: "bad", text }),
   });
   const tables = new Tables(root, send, step => {
     if (step && step !== chart.selected) {
@@ -171,6 +172,8 @@ function render({ model, el: home }) {
     left: message => toolbar.offer(message),
     conflict: message => toolbar.conflict(message),
     why: message => side.why(message),
+    candidate: message => chart.candidate.hear(message),
+    consequences: message => chart.candidate.hear(message),
     compared: message => side.compared(message),
     work: message =>
       ({
