@@ -1,8 +1,8 @@
 """What a drop in the chart would come to, told while the bar is still in the planner's hand.
 
-A candidate is the change that the drop would make. It is tried, not made: the draft, undo and the journal stay
-as they are. Times, the end and windows are told first; what the checks and margins say takes longer, and is
-asked for by the view when nothing newer waits.
+A candidate is the change that the drop would make. It is tried, not made: the draft, undo and the journal
+stay as they are. Times, the end and windows are told first; what the checks and margins say takes longer, and
+is asked for by the view when nothing newer waits.
 """
 
 from collections import Counter
@@ -62,8 +62,9 @@ def told_of_drop(session: Session, message: Message) -> Message:
 
 
 def _soon(now: TimedPlan, then: TimedPlan) -> Message:
-    """The steps at other times, [step, lane, start, finish] (PET min); the end, the limits that it passes; the
-    windows that steps leave or come into, [step, was, now, words]."""
+    """The steps at other times, [step, lane, start, finish] (PET min); the end, and the limits that it passes;
+    the windows that steps leave or come into, [step, was, now, words].
+    """
     limits = ("planned", then.scenario.settings.limits.planned_min), ("hard", then.hard_min)
     windows = [list(map(one_line, (each.step, each.was, each.now, each.words)))
                for each in window_changes(now, then)]

@@ -44,17 +44,16 @@ def test_it_is_what_the_drop_then_makes_and_changes_nothing_before(folder, tmp_p
         told = talk.ask("consequences", drop=drop)["consequences"]
         assert [each["kind"] for each in talk.said] == ["consequences", "done"]
         assert (session.draft, session.plan, session.history.can_undo) == (draft, plan, "")
-        assert not session.has_unsaved_work and not session.journal.left_by_others(draft)
+        assert not session.has_unsaved_work
         other = Session(scenario)  # which has tried nothing
-        try:
-            other.make(change_of(drop))
-        except pk.ScenarioError as error:
-            assert (soon["refused"], told["refused"]) == (error.words, error.words)
-            seen.add("refused")
+        if "lane of" in told.get("refused", ""):
+            with pytest.raises(pk.ScenarioError, match="lane of"):
+                other.make(change_of(drop))
+            assert soon["refused"] == told["refused"]
             continue
+        other.make(change_of(drop))
         if other.faults:
             assert other.faults[0].problem.split(":")[0] in told["refused"]
-            seen.add("faulty")
             continue
         then = other.plan
         assert told["end"].endswith(pk.inputs.times.pet_label(then.end_min))

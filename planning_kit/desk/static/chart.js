@@ -1,9 +1,10 @@
-// The chart under the planner's hands: zoom, choice, drags and keys. One message on drop; while dragging only
-// what it would come to is asked.
+// The chart under the planner's hands: zoom, choice and drags. One message on drop; while dragging it is only
+// asked what that would come to.
 
 import { Candidate } from "./chart_candidate.js";
 import { ChartDrag } from "./chart_drag.js";
 import * as hands from "./chart_hands.js";
+import { ChartKeys } from "./chart_keys.js";
 import { CHART_LEFT, CHART_RIGHT, layoutLanes, ticksFor } from "./chart_layout.js";
 import { paintChart } from "./chart_paint.js";
 import { outline, paintMarks, ringOf } from "./chart_shapes.js";
@@ -29,6 +30,7 @@ export class PlanChart {
     root.append(this.tip);
     this.selected = null;
     this.along = []; // chosen besides it
+    this.keys = new ChartKeys(this);
     this.candidate = new Candidate(send, () => this.drag?.paint());
     this.canvas.addEventListener("pointerdown", event => this.onDown(event));
     this.canvas.addEventListener("pointermove", event => this.onMove(event));
@@ -41,7 +43,7 @@ export class PlanChart {
     });
     this.canvas.addEventListener("dblclick", () => this.zoomAll());
     this.canvas.addEventListener("wheel", event => this.onWheel(event), { passive: false });
-    this.canvas.addEventListener("keydown", event => this.onKey(event));
+    this.canvas.addEventListener("keydown", event => this.keys.onKey(event));
   }
 
   load(chart, themes) {
@@ -194,7 +196,8 @@ export class PlanChart {
         this.range[1] - this.range[0],
       );
     }
-    if (along.length) this.live.textContent = `${along.length + 1} steps chosen: ${[...this.chosen].join(" ")}`;
+    if (along.length)
+      this.live.textContent = `${along.length + 1} steps chosen: ${[...this.chosen].join(" ")}`;
     if (isOurs && isOther && step) this.events.onChoose(step);
   }
 
@@ -269,65 +272,5 @@ export class PlanChart {
     const most = home.width - this.tip.offsetWidth - 8;
     this.tip.style.left = `${Math.min(event.clientX - home.left + 14, most)}px`;
     this.tip.style.top = `${event.clientY - home.top + 16}px`;
-  }
-
-  // Keys
-
-  onKey(event) {
-    if (event.ctrlKey || event.metaKey) return;
-    const bar = this.selected && this.work().find(each => each.step === this.selected);
-    if (this.doKey(event, bar)) event.preventDefault();
-  }
-
-  doKey({ key, altKey, shiftKey }, bar) {
-    if (key === "Escape") this.takeBack();
-    else if (key === "Home") this.zoomAll();
-    else if (key === "Enter" && bar) this.events.onOpen(bar.step);
-    else if (!bar) return this.startWithKeys(key);
-    else if (!altKey) return this.walkWithKeys(key, bar, shiftKey);
-    else return !this.isFixed && this.moveWithKeys(key, bar);
-    return true;
-  }
-
-  // A drag; where there is none, the choice of several.
-  takeBack() {
-    if (this.drag) this.stopDrag();
-    else this.choose(this.selected);
-  }
-
-  startWithKeys(key) {
-    const first = this.work()[0];
-    if (!key.startsWith("Arrow") || !first) return false;
-    this.choose(first.step);
-    return true;
-  }
-
-  walkWithKeys(key, bar, isMore) {
-    if (key.startsWith("Arrow")) {
-      const step = hands.stepBeside(key, bar, this.work(), Object.keys(this.places.lanes));
-      if (step !== null) this.choose(step, true, isMore ? this.alongWith(step) : []);
-    } else if (!this.isFixed && (key === "+" || key === "-")) {
-      const minutes = Math.max(1, Math.round(bar.finish - bar.start) + (key === "+" ? 1 : -1));
-      this.send({ kind: "minutes", step: bar.step, minutes });
-    } else return false;
-    return true;
-  }
-
-  // What stays chosen when the keys go on to `step`: they let go where they come back.
-  alongWith(step) {
-    return this.along.includes(step)
-      ? this.along.filter(each => each !== step)
-      : [...this.along, this.selected];
-  }
-
-  moveWithKeys(key, bar) {
-    const [bars, { crew }] = [this.work(), this.chart];
-    const { steps, why } = hands.takenWith(bars, this.chosen, bar);
-    const move = hands.moveOfKey(key, bar, bars, crew, steps);
-    const whyNot = move && (why || hands.whyNotTo(move.who, bar.who, steps, bars, crew));
-    const message = move && !whyNot && hands.moveOf(bars, bar.who, steps, move.who, move.before);
-    if (whyNot) this.events.onRefused(whyNot);
-    if (message) this.send(message);
-    return key.startsWith("Arrow");
   }
 }

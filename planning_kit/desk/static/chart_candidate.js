@@ -31,10 +31,7 @@ export class Candidate {
     if (this.flight || !this.drop) return;
     if (!this.isCurrent) this.fly("candidate");
     else if (!this.answer.found && !this.answer.refused)
-      this.timer = setTimeout(
-        () => this.fly("consequences"),
-        this.answer.waits ? LONG_PAUSE_MS : PAUSE_MS,
-      );
+      this.timer = setTimeout(() => this.fly("consequences"), this.answer.waits ? LONG_PAUSE_MS : PAUSE_MS);
   }
 
   fly(kind) {

@@ -204,7 +204,7 @@ export function stepBeside(key, bar, bars, people) {
   return near ? near.step : null;
 }
 
-// Where an arrow moves steps of the lane of `bar`: before which step of whose lane; null: they cannot go there.
+// Where an arrow moves steps of the lane of `bar`: before which step of whose lane; null: there is no place.
 export function moveOfKey(key, bar, bars, crew, steps = [bar.step]) {
   const lane = laneOf(bars, bar.who);
   const rest = lane.filter(each => !steps.includes(each.step));

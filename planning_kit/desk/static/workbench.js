@@ -13,7 +13,8 @@ import { Toolbar } from "./toolbar.js";
 const ANSWER_MS = 15000;
 const NO_LIBRARY = { level: "bad", text: "The tables could not be loaded: run the cell again." };
 const QUIET_WORDS = "The kernel does not answer. ";
-const QUIET_KINDS = ["hello", "explain", "snapshot", "candidate", "consequences"]; // not the planner's own acts: what was said stays
+// Not the planner's own acts: what was said stays.
+const QUIET_KINDS = ["hello", "explain", "snapshot", "candidate", "consequences"];
 
 function render({ model, el: home }) {
   const root = el("div", { class: "pk-workbench", "data-lm-suppress-shortcuts": "true" });
