@@ -62,8 +62,8 @@ def told_of_drop(session: Session, message: Message) -> Message:
 
 
 def _soon(now: TimedPlan, then: TimedPlan) -> Message:
-    """The steps at other times, [step, lane, start, finish] (PET min); the end, and the limits that it passes;
-    the windows that steps leave or come into, [step, was, now, words].
+    """The steps at other times, [step, lane, start, finish] (PET min); the end and limits that it passes; the
+    windows that steps leave or come into, [step, was, now, words].
     """
     limits = ("planned", then.scenario.settings.limits.planned_min), ("hard", then.hard_min)
     windows = [list(map(one_line, (each.step, each.was, each.now, each.words)))

@@ -76,8 +76,8 @@ class TimedPlan(Times):
         """Time a scenario. ``pet_zero`` (UTC) replaces its own; ``almanac`` is that PET 0's, where known.
 
         Where no plan keeps all rules it is the one that breaks least (`planning_kit.plan.giving_way`), with a
-        finding for each rule that gives way; where it ``is_soon`` that an answer is wanted `GivesWay` is raised
-        then. Raises `ScenarioError` where the hard limit is to follow from consumables of which nothing is
+        finding for each rule that gives way; where it ``is_soon`` that an answer is wanted `GivesWay` is
+        raised. Raises `ScenarioError` where the hard limit is to follow from consumables of which nothing is
         known.
         """
         as_scenario(scenario)

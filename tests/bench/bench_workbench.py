@@ -59,7 +59,7 @@ DRAG_CLOCK = """() => {
     document.addEventListener('pointermove', () => { begin = performance.now(); ghosts = null; }, true);
     new MutationObserver(() => {
         const box = document.querySelector('.pk-drag-box'), since = begin;
-        if (!box || box.querySelector('.pk-drag-end.pk-pending') || !box.querySelector('.pk-drag-end')) return;
+        if (!box?.querySelector('.pk-drag-end') || box.querySelector('.pk-drag-end.pk-pending')) return;
         if (ghosts === null) { ghosts = -1; drawn(ms => { if (since === begin) ghosts = ms; }); }
         if (box.innerText.includes('Tightest'))
             drawn(ms => { if (since === begin && window.took.at(-1)?.[0] !== since)

@@ -42,24 +42,25 @@ export class ChartDrag {
   paint() {
     if (!this.isOn || !this.bar) return;
     const { canvas, candidate, root } = this.chart;
-    this.clear();
     const { answer, isCurrent } = candidate;
-    if (answer?.moved) {
-      this.ghosts = paintCandidate(answer, this.chart.look);
-      this.pale(answer.moved);
-      canvas.append(this.ghosts);
-    }
+    this.hand?.remove();
+    if (answer !== this.shown || !this.ghosts?.isConnected) this.paintGhosts(answer);
     const drawn = this.isEdge ? this.drawnEnd() : this.drawnBars();
     this.hand = svg("g", { class: "pk-drag", "pointer-events": "none" }, drawn.shapes);
     canvas.append(this.hand);
     this.box.replaceChildren(...candidateLines(drawn.where, answer, isCurrent));
-    root.append(this.box);
+    if (!this.box.isConnected) root.append(this.box);
     placeBox(this.box, this.at, root.getBoundingClientRect(), canvas.getBoundingClientRect());
   }
 
-  // The present bars of the steps that are pushed.
-  pale(moved) {
-    const steps = new Set(moved.map(([step]) => step));
+  // The steps that are pushed, and their present bars pale. They stay until there is another answer.
+  paintGhosts(answer) {
+    this.clear();
+    this.shown = answer;
+    if (!answer?.moved) return;
+    this.ghosts = paintCandidate(answer, this.chart.look);
+    this.chart.canvas.append(this.ghosts);
+    const steps = new Set(answer.moved.map(([step]) => step));
     this.chart.canvas.classList.add("pk-trying");
     for (const bar of this.chart.canvas.querySelectorAll(".pk-bar-work"))
       bar.classList.toggle("pk-pale", steps.has(bar.dataset.step));
