@@ -108,8 +108,15 @@ def least_amounts(network: Network, durations: np.ndarray, hard_min: Callable[[N
 
 
 def _fits(network: Network, durations: np.ndarray, limit_min: float) -> bool:
-    starts = earliest_starts(network, durations)
-    return bool(np.isfinite(starts).all()) and float(outing_end(network, starts, durations)) <= limit_min
+    return _fitting(network, durations, limit_min)[0]
+
+
+def _fitting(network: Network, durations: np.ndarray, limit_min: float,
+             not_before: np.ndarray | None = None) -> tuple[bool, np.ndarray]:
+    """Whether there is a plan in time, and its starts; ``not_before``: starts of a looser network."""
+    starts = earliest_starts(network, durations, not_before)
+    does = bool(np.isfinite(starts).all()) and float(outing_end(network, starts, durations)) <= limit_min
+    return does, starts
 
 
 def _rules(network: Network) -> dict[str, list[Rule]]:
@@ -136,15 +143,18 @@ def _least(network: Network, durations: np.ndarray, limit_min: float, classes: S
     # Relaxed by more than the whole outing a rule says nothing any more.
     last = float((starts + durations).max(initial=0.0))
     most = int(np.ceil(TENTHS * (max(last, limit_min if np.isfinite(limit_min) else last) + 1.0))) * 2
+    floor = starts
 
     def least_tenths(rules: Sequence[Rule], high: int) -> int:
         """The least number of tenths, the same for all of these, where ``high`` does."""
+        nonlocal floor
         low = -1
         while high - low > 1:
             middle = (low + high) // 2 if low >= 0 else 0
             tried = amounts | dict.fromkeys(rules, middle / TENTHS)
-            does = _fits(relaxed(network, tried), durations, limit_min)
-            low, high = (low, middle) if does else (middle, high)
+            # All that is tried is tighter than what fitted last: its starts are no earlier, and begin there.
+            does, found = _fitting(relaxed(network, tried), durations, limit_min, floor)
+            low, high, floor = (low, middle, found) if does else (middle, high, floor)
         return high
 
     for rules in classes:
