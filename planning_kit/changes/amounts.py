@@ -96,7 +96,7 @@ def amount_of_steps(records: Records, amounts: Sequence[Amount]) -> dict[str, Am
 
 @dataclass(frozen=True)
 class LikelyMinutes(Change):
-    """The likely minutes of a step, from its dragged edge, whole ones; low and high make room for them."""
+    """The likely minutes of a step, from its dragged edge, to a tenth; low and high make room for them."""
 
     kind = "stretch"
     step: str
@@ -108,7 +108,7 @@ class LikelyMinutes(Change):
     def _edit(self, tables: Tables) -> None:
         """Set the cells as they would be typed. Raises `ScenarioError` for a step that there is not."""
         steps = tables["steps"]
-        at, likely = row_of(list(steps["step"]), self.step), max(1.0, float(round(self.minutes)))
+        at, likely = row_of(list(steps["step"]), self.step), max(1.0, round(self.minutes * 10) / 10)
         text = number_text(likely)
         room = room_for(text, *(steps[column].iloc[at] for column in (LOW, HIGH)))
         for column, cell in ({LIKELY: text} | room).items():

@@ -188,32 +188,38 @@ class Drag(Change):
     """A bar dropped in ``lane`` just before another step of it (None: at its end).
 
     A step of EV1 or EV2 may change to the other's lane and takes the hooks of its own tether along; a step of
-    both, or of an actor, keeps its lane.
+    both, or of an actor, keeps its lane. The steps ``more`` come along and stand behind it, in their order.
     """
 
     kind = "move"
     step: str
     lane: str
     before: str | None
+    more: tuple[str, ...] = ()
 
     def _lines(self) -> Sequence[str]:
-        return [f"move {self.step}"]
+        return [f"move {' '.join((self.step, *self.more))}"]
 
     def _edit(self, tables: Tables) -> None:
-        """Move the row and change whose it is. Raises `ScenarioError` where the lane is not open to it."""
+        """Move the rows and change whose they are. Raises `ScenarioError` where the lane is not open."""
         steps = tables["steps"]
+        for step in (self.step, *self.more):
+            steps = self._with_moved(steps, step)
+        tables["steps"] = steps
+
+    def _with_moved(self, steps: pd.DataFrame, step: str) -> pd.DataFrame:
         names = list(steps["step"])
-        at = row_of(names, self.step)
+        at = row_of(names, step)
         crew = steps["crew"].iloc[at]
         if crew != self.lane and not (self.lane in SUITED and crew in (*SUITED, BOTH)):
             raise ScenarioError.single(f"a step of {crew} cannot go to the lane of {self.lane}",
-                                       table="steps", column="crew", value=self.step)
+                                       table="steps", column="crew", value=step)
         if crew not in (self.lane, BOTH):
             hooks = [self.lane if hook == crew else hook for hook in steps["hooks"].iloc[at].split()]
             set_cell(steps, at, "crew", self.lane)
             # Once each: the other's tether may have been named already.
             set_cell(steps, at, "hooks", " ".join(dict.fromkeys(hooks)))
-        tables["steps"] = steps.iloc[rows_with(len(names), at, self._place(steps, names, at))]
+        return steps.iloc[rows_with(len(names), at, self._place(steps, names, at))]
 
     def _place(self, steps: pd.DataFrame, names: Sequence[str], at: int) -> int:
         """The row to stand before: that of ``before``, or the one behind the last step of the lane."""

@@ -9,11 +9,10 @@ from datetime import UTC, datetime, timedelta
 from functools import wraps
 from pathlib import Path
 
-from planning_kit.changes.amounts import LikelyMinutes
-from planning_kit.changes.order import Drag
 from planning_kit.desk import messages
 from planning_kit.desk.answers import question_message
 from planning_kit.desk.assets import library_text
+from planning_kit.desk.candidate import change_of
 from planning_kit.desk.messages import Action, Message, left_work, notice, refusal, rows_of_frame
 from planning_kit.explore.session.journal import Unsaved, delete_left
 from planning_kit.explore.session.merge import Where, both_sides
@@ -80,12 +79,6 @@ def shift(session: Session, message: Message) -> None:
 
 def _lines(message: Message) -> list[int]:
     return [int(line) for line in message["lines"]]
-
-
-def move(session: Session, message: Message) -> None:
-    """A bar was dropped elsewhere."""
-    before = None if message.get("before") is None else str(message["before"])
-    session.make(Drag(str(message["step"]), str(message["lane"]), before))
 
 
 def pet_zero(session: Session, message: Message) -> None:
@@ -236,8 +229,8 @@ def take(session: Session, message: Message) -> list[Message]:
 
 ACTIONS: dict[str, Action] = {
     "delete": lambda session, message: session.delete_lines(str(message["sheet"]), _lines(message)),
-    "minutes": lambda session, message: session.make(LikelyMinutes(
-        str(message["step"]), float(message["minutes"]))),
+    "move": lambda session, message: session.make(change_of(message)),  # a bar was dropped elsewhere
+    "minutes": lambda session, message: session.make(change_of(message)),
     "undo": lambda session, _: session.undo(),
     "redo": lambda session, _: session.redo(),
     "switch": lambda session, message: session.switch_to(str(message["name"])),
@@ -246,6 +239,6 @@ ACTIONS: dict[str, Action] = {
     "stop": lambda session, message: session.stop(str(message["question"])),
     "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
-        hello, cells, paste, add, duplicate, columns, shift, move, pet_zero, keep, drop, bring_back, compare,
+        hello, cells, paste, add, duplicate, columns, shift, pet_zero, keep, drop, bring_back, compare,
         explain, save, merge, take_theirs, export, restore, discard, preview, take)},
 }

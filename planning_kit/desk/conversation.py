@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 
 from planning_kit.desk.actions import ACTIONS, autosaved
 from planning_kit.desk.answers import progress_message, question_message
+from planning_kit.desk.candidate import TRIALS, told_of_drop
 from planning_kit.desk.messages import Message, notes_of, notice, patch, refusal, tightest_message
 from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, options_message, picture
 from planning_kit.explore.long_question import FAILED, LongQuestion, Progress
@@ -36,6 +37,9 @@ class Conversation:
         the page must not wait for an answer all the same.
         """
         kind = str(message.get("kind"))
+        if kind in TRIALS:  # nothing is changed by it, so that nothing else is told
+            self._send_all([told_of_drop(self._session, message), {"kind": "done", "echo": message.get("n")}])
+            return False
         is_greeting = kind == "hello"
         action = ACTIONS.get(kind) or OUTSIDE_ACTIONS.get(kind)
         if action is None:

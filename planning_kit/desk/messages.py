@@ -118,7 +118,7 @@ def status(session: Session) -> Message:
     """Faults, history, versions and the head line."""
     history = session.history
     return {
-        "faults": [asdict(fault) | {"where": _where(fault, session.draft)} for fault in session.faults],
+        "faults": [asdict(fault) | {"where": where_of(fault, session.draft)} for fault in session.faults],
         "undo": history.can_undo, "redo": history.can_redo, "unsaved": session.has_unsaved_work,
         "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
@@ -130,7 +130,7 @@ def status(session: Session) -> Message:
     }
 
 
-def _where(fault: Fault, draft: Draft) -> str:
+def where_of(fault: Fault, draft: Draft) -> str:
     """In words: the table, the row by its id or else its number, and the column; a setting by its key."""
     if fault.line is None:
         return " ".join(part for part in (fault.sheet, fault.column) if part)
@@ -176,11 +176,16 @@ def _margins(margins: Sequence[Margin]) -> Message:
                  "cliff" if each.is_cliff else "", each.missed_words, each.crew,
                  f"PET {pet_label(each.at_min, 'down')}"))),
              "step": each.step} for each in margins]
-    first = next(iter(margins), None)
-    head = None if first is None else {
-        "words": _left(first) + (f" at {first.step}" if first.step else "") + f": {first.what}",
-        "all": first.words, "level": "concern" if tightness(first) < 1.0 else ""}
-    return {"margins": rows, "tightest": head}
+    return {"margins": rows, "tightest": tightest_of(margins)}
+
+
+def tightest_of(margins: Sequence[Margin]) -> Message | None:
+    """The first of the margins as the head has it; None where there is none."""
+    if not margins:
+        return None
+    first = margins[0]
+    return {"words": _left(first) + (f" at {first.step}" if first.step else "") + f": {first.what}",
+            "all": first.words, "level": "concern" if tightness(first) < 1.0 else ""}
 
 
 def _left(each: Margin) -> str:

@@ -19,6 +19,7 @@ from planning_kit.judge.all_checks import CAME
 from planning_kit.judge.all_checks import WORSE as GOT_WORSE
 from planning_kit.judge.findings import REMARK
 from planning_kit.judge.review import keeps
+from planning_kit.judge.window_changes import window_changes
 from planning_kit.plan.timed import TimedPlan
 
 STOP, WORSE, LOOK, BETTER, SAME = "stop", "worse", "look", "better", "same"
@@ -151,22 +152,10 @@ def _of_end(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
 
 
 def _of_windows(a: TimedPlan, b: TimedPlan) -> Iterator[Verdict]:
-    """Lit steps that now lie in another night or day of the same PET 0."""
-    before = {step.step: (step, float(start)) for step, start in zip(a.steps, a.starts, strict=True)}
-    for step, start in zip(b.steps, b.starts, strict=True):
-        # Nights are counted from PET 0: those of another PET 0 have other numbers.
-        if a.pet_zero != b.pet_zero or step.light not in ("night", "day") or step.step not in before:
-            continue
-        was, old = before[step.step]
-        if was.light == step.light:
-            numbers = _number(a, step.light, old), _number(b, step.light, float(start))
-            if numbers[0] != numbers[1]:
-                yield LOOK, "windows", f"{step.step} lies in {step.light} {numbers[1]}, was in {numbers[0]}"
-
-
-def _number(plan: TimedPlan, light: str, start: float) -> int:
-    windows = plan.light.night if light == "night" else plan.light.day
-    return int(np.searchsorted(windows[:, 0], start, side="right"))
+    """Steps that now lie in another night, day, link or period of the same PET 0, or in none of them."""
+    for each in window_changes(a, b):
+        yield (LOOK, "windows",
+               f"{each.step} lies in {each.now or 'none of its windows'}, was in {each.was or 'none'}")
 
 
 def _of_times(times: pd.DataFrame, inputs: pd.DataFrame) -> Iterator[Verdict]:

@@ -48,13 +48,19 @@ Amounts = dict[Rule, float]
 """Minutes that each rule gives way; inf where it is let go."""
 
 
+class GivesWay(Exception):  # noqa: N818 - an answer, not an error
+    """No plan keeps all rules, and the one that breaks least was not asked for."""
+
+
 LOG_SECOND_MIN = 1.0 / 60.0
 """What is called is logged to a second: a rule that is missed by less is not broken."""
 
 
 def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Network, np.ndarray], float],
-                 order: Sequence[str] = GIVING_WAY) -> tuple[Network, np.ndarray]:
+                 order: Sequence[str] = GIVING_WAY, is_soon: bool = False) -> tuple[Network, np.ndarray]:
     """The network and the starts of its plan where it has one; else with what gives way taken out.
+
+    The latter takes many timings: raises `GivesWay` instead where it ``is_soon`` that an answer is wanted.
 
     ``durations`` (steps,) minutes; ``hard_min`` tells the hard limit of a network with its starts. Plans that
     end by it come first, whatever more they break; then any before the horizon; then any at all. The
@@ -63,6 +69,8 @@ def keeping_most(network: Network, durations: np.ndarray, hard_min: Callable[[Ne
     starts = planned_starts(network, durations)
     if np.isfinite(starts).all():
         return network, starts
+    if is_soon:
+        raise GivesWay
     amounts, whole, longer_end_min = least_amounts(network, durations, hard_min, order)
     kept = relaxed(whole, amounts)
     starts = planned_starts(kept, durations)
@@ -100,8 +108,15 @@ def least_amounts(network: Network, durations: np.ndarray, hard_min: Callable[[N
 
 
 def _fits(network: Network, durations: np.ndarray, limit_min: float) -> bool:
-    starts = earliest_starts(network, durations)
-    return bool(np.isfinite(starts).all()) and float(outing_end(network, starts, durations)) <= limit_min
+    return _fitting(network, durations, limit_min)[0]
+
+
+def _fitting(network: Network, durations: np.ndarray, limit_min: float,
+             not_before: np.ndarray | None = None) -> tuple[bool, np.ndarray]:
+    """Whether there is a plan in time, and its starts; ``not_before``: starts of a looser network."""
+    starts = earliest_starts(network, durations, not_before)
+    does = bool(np.isfinite(starts).all()) and float(outing_end(network, starts, durations)) <= limit_min
+    return does, starts
 
 
 def _rules(network: Network) -> dict[str, list[Rule]]:
@@ -128,15 +143,18 @@ def _least(network: Network, durations: np.ndarray, limit_min: float, classes: S
     # Relaxed by more than the whole outing a rule says nothing any more.
     last = float((starts + durations).max(initial=0.0))
     most = int(np.ceil(TENTHS * (max(last, limit_min if np.isfinite(limit_min) else last) + 1.0))) * 2
+    floor = starts
 
     def least_tenths(rules: Sequence[Rule], high: int) -> int:
         """The least number of tenths, the same for all of these, where ``high`` does."""
+        nonlocal floor
         low = -1
         while high - low > 1:
             middle = (low + high) // 2 if low >= 0 else 0
             tried = amounts | dict.fromkeys(rules, middle / TENTHS)
-            does = _fits(relaxed(network, tried), durations, limit_min)
-            low, high = (low, middle) if does else (middle, high)
+            # All that is tried is tighter than what fitted last: its starts are no earlier, and begin there.
+            does, found = _fitting(relaxed(network, tried), durations, limit_min, floor)
+            low, high, floor = (low, middle, found) if does else (middle, high, floor)
         return high
 
     for rules in classes:

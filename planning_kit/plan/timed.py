@@ -73,12 +73,13 @@ class TimedPlan(Times):
 
     @classmethod
     def of(cls, scenario: Scenario, pet_zero: str | date | datetime | None = None,
-           almanac: Almanac | None = None) -> TimedPlan:
+           almanac: Almanac | None = None, is_soon: bool = False) -> TimedPlan:
         """Time a scenario. ``pet_zero`` (UTC) replaces its own; ``almanac`` is that PET 0's, where known.
 
         Where no plan keeps all rules it is the one that breaks least (`planning_kit.plan.giving_way`), with a
-        finding for each rule that gives way. Raises `ScenarioError` where the hard limit is to follow from
-        consumables of which nothing is known.
+        finding for each rule that gives way; where it ``is_soon`` that an answer is wanted `GivesWay` is
+        raised. Raises `ScenarioError` where the hard limit is to follow from consumables of which nothing is
+        known.
         """
         as_scenario(scenario)
         moment = scenario.settings.pet_zero_utc if pet_zero is None else as_utc(pet_zero, "pet_zero")
@@ -92,7 +93,7 @@ class TimedPlan(Times):
             return cls(scenario, moment, almanac, travels, network, durations, starts)
 
         network, starts = keeping_most(network, durations, lambda *times: of(*times).hard_min,
-                                       gives_way_order(records))
+                                       gives_way_order(records), is_soon)
         plan = of(network, starts)
         if scenario.settings.limits.fixed_hard_min is None:
             stop_if_unknown(plan.suit_histories)

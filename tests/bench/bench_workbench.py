@@ -4,7 +4,8 @@ Measured in JupyterLab in headless Chromium, which draws without a graphics card
 edit to the frame after the chart was drawn anew. On the way: the message to the kernel, validation of all
 tables, timing of the plan, the message back, the table's row, the chart. Findings and margins follow after it
 and are not waited for. Also printed: what of it the kernel takes. Outside: from the key that logs an event to
-the re-timed picture; the row is on the disk by then.
+the re-timed picture; the row is on the disk by then. In a drag: from the pointer's move to the frame with the
+ghosts of what the drop would come to, and to that with the stops; beside what of it the kernel takes.
 """
 
 from __future__ import annotations
@@ -21,11 +22,13 @@ from playwright.sync_api import Page, sync_playwright
 
 import planning_kit as pk
 from planning_kit.desk import messages
+from planning_kit.desk.candidate import told_of_drop
 from planning_kit.explore.session.session import Session
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "tests" / "data" / "tern-2"
 GOAL_MS, OUTSIDE_GOAL_MS, OUTSIDE_STEPS = 100, 200, 80
+GHOSTS_GOAL_MS, STOPS_GOAL_MS = 60, 200
 CLOCK = """() => {
     window.took = [];
     let begin = null;
@@ -41,6 +44,27 @@ CLOCK = """() => {
             drawn.port2.postMessage(0);
         });
     }).observe(document.querySelector('.pk-chart'), { attributes: true, attributeFilter: ['data-painted'] });
+}"""
+
+
+# What each move of a drag came to: how long until ghosts were drawn, and until the stops stood in the box.
+DRAG_CLOCK = """() => {
+    window.took = [];
+    let begin = 0, ghosts = null;
+    const drawn = then => requestAnimationFrame(() => {
+        const channel = new MessageChannel();
+        channel.port1.onmessage = () => then(performance.now() - begin);
+        channel.port2.postMessage(0);
+    });
+    document.addEventListener('pointermove', () => { begin = performance.now(); ghosts = null; }, true);
+    new MutationObserver(() => {
+        const box = document.querySelector('.pk-drag-box'), since = begin;
+        if (!box?.querySelector('.pk-drag-end') || box.querySelector('.pk-drag-end.pk-pending')) return;
+        if (ghosts === null) { ghosts = -1; drawn(ms => { if (since === begin) ghosts = ms; }); }
+        if (box.innerText.includes('Tightest'))
+            drawn(ms => { if (since === begin && window.took.at(-1)?.[0] !== since)
+                window.took.push([since, ghosts, ms]); });
+    }).observe(document.querySelector('.pk-workbench'), { childList: true, subtree: true });
 }"""
 
 
@@ -96,6 +120,53 @@ def browser_ms(page: Page, bench: object, edits: int) -> Sequence[float]:
     return took
 
 
+def drag_kernel_ms(scenario: pk.Scenario, moves: int) -> list[tuple[float, float]]:
+    """What the kernel takes for the ghosts of other minutes of the first step, and until their stops."""
+    session, took = Session(scenario), []
+    for number in range(moves + 1):
+        drop = {"kind": "minutes", "step": "EG1", "minutes": 17 + 2 * (number % 3)}
+        begin = time.perf_counter()
+        told_of_drop(session, {"kind": "candidate", "drop": drop})
+        soon = time.perf_counter()
+        told_of_drop(session, {"kind": "consequences", "drop": drop})
+        took.append((1000 * (soon - begin), 1000 * (time.perf_counter() - begin)))
+    return took[1:]  # in the first the plan as it is is checked too
+
+
+def drag_ms(page: Page, bench: object, moves: int) -> list[tuple[float, float]]:
+    """Drag the end of the first step on and on; how long each move took until ghosts, and until stops."""
+    bench.settle()  # type: ignore[attr-defined]
+    page.wait_for_timeout(2500)  # what follows the opening
+    box = bench.bar("EG1").bounding_box()  # type: ignore[attr-defined]
+    page.evaluate(DRAG_CLOCK)
+    x, y = box["x"] + box["width"] - 1, box["y"] + box["height"] / 2
+    page.keyboard.down("Alt")  # nothing snaps
+    page.mouse.move(x, y)
+    page.mouse.down()
+    for number in range(moves + 1):
+        page.mouse.move(x + 6 + 6 * (number % 3), y)
+        page.wait_for_function("() => document.querySelector('.pk-drag-box')?.innerText.includes('Tightest')"
+                               " && !document.querySelector('.pk-drag-box .pk-pending')")
+        page.wait_for_timeout(350)
+    page.keyboard.press("Escape")
+    page.mouse.up()
+    page.keyboard.up("Alt")
+    bench.settle()  # type: ignore[attr-defined]
+    took: list[tuple[float, float]] = page.evaluate("() => window.took.map(([, ...ms]) => ms)")
+    return took[1:]
+
+
+def told_drag(count: int, took: Sequence[tuple[float, float]], kernel: Sequence[tuple[float, float]]) -> None:
+    """Ghosts and stops: times, and the medians over the kernel's own and over what is wanted."""
+    for what, goal, ms, own in zip(("ghosts", "stops"), (GHOSTS_GOAL_MS, STOPS_GOAL_MS),
+                                   zip(*took, strict=True), zip(*kernel, strict=True), strict=True):
+        told(f"{count} steps, drag to {what}, kernel alone", own)
+        told(f"{count} steps, drag to {what}", ms)
+        median = statistics.median(ms)
+        print(f"{'':42}{median / statistics.median(own):.2f} of the kernel alone, "
+              f"{median / goal:.2f} of the {goal} ms wanted")
+
+
 def outside_ms(page: Page, bench: object, entries: int) -> Sequence[float]:
     """Log a start, then a finish, again and again with one key each; how long each took."""
     page.locator("[data-mode-to=outside]").click()
@@ -139,6 +210,8 @@ def main(edits: int) -> None:
                 took = browser_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
                 told(f"{count} steps, edit to repainted chart", took)
                 print(f"{'':42}{statistics.median(took) / GOAL_MS:.2f} of the {GOAL_MS} ms wanted")
+                bench = Bench.open(page, lab, f"drag-{count}", folder)
+                told_drag(count, drag_ms(page, bench, edits), drag_kernel_ms(scenario, edits))
                 if count == OUTSIDE_STEPS:
                     took = outside_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
                     told(f"{count} steps, log entry to re-timed chart", took)

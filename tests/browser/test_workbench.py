@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -99,6 +101,56 @@ def test_a_planner_edits_drags_undoes_pastes_and_saves(wide, lab, page_errors, a
     bench.says(".pk-said[role=status]", "saved to")
     assert "check tethers and suits\",14,19,25" in steps_file(bench)
     assert (page_errors, asked_outside) == ([], [])
+
+
+def test_a_drag_shows_what_it_would_come_to_and_makes_just_that(wide, lab, page_errors):
+    bench, page = Bench.open(wide, lab, "dragged"), wide
+    before, left = bench.head(), ".pk-drag-box, .pk-candidate, .pk-drag, .pk-trying"
+
+    # The mouse held still: ghosts, a box, then what the checks say. Escape leaves nothing.
+    box = bench.bar("KN2").bounding_box()
+    end = box["x"] + box["width"] - 1, box["y"] + 30
+    page.mouse.move(*end)
+    page.mouse.down()
+    page.mouse.move(end[0] + 30, end[1], steps=5)
+    bench.says(".pk-drag-box", "Tightest:")
+    ghost = page.locator(".pk-candidate rect[data-step='CL2']").first.bounding_box()
+    told = page.locator(".pk-drag-end").inner_text()
+    assert re.fullmatch(r"\+0:\d\d, end \d:\d\d", told)
+    assert ghost["x"] > bench.start_px("CL2")
+    inside = page.locator(".pk-chart").bounding_box()
+    shown = page.locator(".pk-drag-box").bounding_box()
+    assert inside["y"] <= shown["y"] <= shown["y"] + shown["height"] <= inside["y"] + inside["height"] + 1
+    page.keyboard.press("Escape")
+    expect(page.locator(left)).to_have_count(0)
+    page.mouse.up()
+    bench.settle()
+    assert bench.head() == before
+    expect(page.locator("[data-act='undo']")).to_be_disabled()
+
+    # Dropped, it is what was shown.
+    page.mouse.move(*end)
+    page.mouse.down()
+    page.mouse.move(end[0] + 30, end[1], steps=5)
+    bench.says(".pk-drag-end", told)
+    page.mouse.up()
+    bench.settle()
+    expect(page.locator(left)).to_have_count(0)
+    assert told.rpartition(" ")[2] in bench.head()
+    assert bench.start_px("CL2") == pytest.approx(ghost["x"], abs=1)
+    page.keyboard.press("Control+z")
+    bench.settle()
+
+    # Several as one: two bars go to the end of the lane, and one undo brings both back.
+    bench.bar("CB2").click(position={"x": 4, "y": 30})
+    bench.bar("CB3").click(position={"x": 4, "y": 30}, modifiers=["Shift"])
+    page.keyboard.press("Alt+ArrowRight")
+    bench.settle()
+    assert bench.start_px("CB4") < bench.start_px("CB2") < bench.start_px("CB3")
+    page.keyboard.press("Control+z")
+    bench.settle()
+    assert bench.start_px("CB2") < bench.start_px("CB3") < bench.start_px("CB4")
+    assert page_errors == []
 
 
 def steps_file(bench):

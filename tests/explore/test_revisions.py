@@ -203,7 +203,7 @@ def test_a_lit_step_in_another_night_is_named(small: pk.Scenario, small_plan: pk
     late = late.with_settings({"horizon_h": 10, "limits.hard_min": 400, "limits.planned_min": 390})
     revision = compare_revisions(small, late)
     (words,) = [words for words in lines(revision, "look") if words.startswith("B3 lies in night")]
-    assert words == "B3 lies in night 2, was in 1"
+    assert words == "B3 lies in night 2, was in night 1"
 
 
 def test_a_side_without_a_plan_is_a_verdict(small: pk.Scenario) -> None:

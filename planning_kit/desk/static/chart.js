@@ -1,8 +1,11 @@
-// The chart under the planner's hands: choice, drags and keys. One message on drop, none while dragging.
+// The chart under the planner's hands: choice and drags. One message on drop; while dragging it is only
+// asked what that would come to.
 
+import { Candidate } from "./chart_candidate.js";
 import { ChartDrag } from "./chart_drag.js";
 import { ChartFrame } from "./chart_frame.js";
 import * as hands from "./chart_hands.js";
+import { ChartKeys } from "./chart_keys.js";
 import { ChartView } from "./chart_view.js";
 import { el } from "./dom.js";
 
@@ -11,16 +14,20 @@ export class PlanChart extends ChartView {
     super(root);
     Object.assign(this, { send, events });
     this.frame = new ChartFrame(this);
+    this.keys = new ChartKeys(this);
+    this.candidate = new Candidate(send, () => this.drag?.paint());
     this.canvas.addEventListener("pointerdown", event => this.onDown(event));
     this.canvas.addEventListener("pointermove", event => this.onMove(event));
     this.canvas.addEventListener("pointerup", event => this.onUp(event));
-    this.canvas.addEventListener("pointercancel", () => this.stopDrag());
+    // What is let go is told before the capture is lost: lost without that, nobody knows where.
+    for (const lost of ["pointercancel", "lostpointercapture"])
+      this.canvas.addEventListener(lost, () => this.stopDrag());
     this.canvas.addEventListener("pointerleave", () => {
       this.tip.hidden = true;
     });
     this.canvas.addEventListener("dblclick", () => this.zoomAll());
     this.canvas.addEventListener("wheel", event => this.onWheel(event), { passive: false });
-    this.canvas.addEventListener("keydown", event => this.onKey(event));
+    this.canvas.addEventListener("keydown", event => this.keys.onKey(event));
   }
 
   onWheel(event) {
@@ -29,9 +36,17 @@ export class PlanChart extends ChartView {
     this.zoom(event.deltaY > 0 ? 1.2 : 1 / 1.2, this.minuteAt(this.point(event)[0]));
   }
 
-  choose(step, isOurs = true) {
-    if (step === this.selected) return;
-    this.selected = step;
+  // Choose one more, or one less where it was chosen.
+  chooseToo(step) {
+    const others = [...this.chosen].filter(each => each !== step);
+    if (others.length === this.chosen.size) others.push(step);
+    this.choose(others.pop() ?? null, true, others);
+  }
+
+  choose(step, isOurs = true, along = []) {
+    if (step === this.selected && !along.length && !this.along.length) return;
+    const isOther = step !== this.selected;
+    Object.assign(this, { selected: step, along });
     this.canvas.dataset.chosen = step ?? "";
     this.paintChoice();
     const bar = step && this.work().find(each => each.step === step);
@@ -46,7 +61,9 @@ export class PlanChart extends ChartView {
         this.range[1] - this.range[0],
       );
     }
-    if (isOurs && step) this.events.onChoose(step);
+    if (along.length)
+      this.live.textContent = `${along.length + 1} steps chosen: ${[...this.chosen].join(" ")}`;
+    if (isOurs && isOther && step) this.events.onChoose(step);
   }
 
   // What is where
@@ -75,7 +92,12 @@ export class PlanChart extends ChartView {
     }
     const at = this.point(event);
     const found = this.hit(at);
-    if (found) this.choose(found.bar.step);
+    if (found && (event.shiftKey || event.ctrlKey || event.metaKey)) {
+      this.chooseToo(found.bar.step);
+      event.preventDefault();
+      return;
+    }
+    if (found && !this.chosen.has(found.bar.step)) this.choose(found.bar.step);
     this.drag = new ChartDrag(this, at, found);
     this.canvas.setPointerCapture(event.pointerId);
     this.tip.hidden = true;
@@ -84,19 +106,14 @@ export class PlanChart extends ChartView {
 
   onMove(event) {
     const at = this.point(event);
-    if (this.drag) this.drag.move(at);
+    if (this.drag) this.drag.move(at, event.altKey);
     else this.hover(event, at);
   }
 
   onUp() {
     const drag = this.drag;
     this.drag = null;
-    drag?.end();
-  }
-
-  sendMove(bar, who, before) {
-    if (!hands.staysPut(this.work(), bar, who, before))
-      this.send({ kind: "move", step: bar.step, lane: who, before });
+    drag?.finish();
   }
 
   stopDrag() {
@@ -116,48 +133,5 @@ export class PlanChart extends ChartView {
     const most = home.width - this.tip.offsetWidth - 8;
     this.tip.style.left = `${Math.min(event.clientX - home.left + 14, most)}px`;
     this.tip.style.top = `${event.clientY - home.top + 16}px`;
-  }
-
-  // Keys
-
-  onKey(event) {
-    if (event.ctrlKey || event.metaKey) return;
-    const bar = this.selected && this.work().find(each => each.step === this.selected);
-    if (this.doKey(event, bar)) event.preventDefault();
-  }
-
-  doKey({ key, altKey }, bar) {
-    if (key === "Escape") this.stopDrag();
-    else if (key === "Home") this.zoomAll();
-    else if (key === "z" && !altKey) this.zoomToChoice();
-    else if (key === "Enter" && bar) this.events.onOpen(bar.step);
-    else if (!bar) return this.startWithKeys(key);
-    else if (!altKey) return this.walkWithKeys(key, bar);
-    else return !this.isFixed && this.moveWithKeys(key, bar);
-    return true;
-  }
-
-  startWithKeys(key) {
-    const first = this.work()[0];
-    if (!key.startsWith("Arrow") || !first) return false;
-    this.choose(first.step);
-    return true;
-  }
-
-  walkWithKeys(key, bar) {
-    if (key.startsWith("Arrow")) {
-      const step = hands.stepBeside(key, bar, this.work(), Object.keys(this.places.lanes));
-      if (step !== null) this.choose(step);
-    } else if (!this.isFixed && (key === "+" || key === "-")) {
-      const minutes = Math.max(1, Math.round(bar.finish - bar.start) + (key === "+" ? 1 : -1));
-      this.send({ kind: "minutes", step: bar.step, minutes });
-    } else return false;
-    return true;
-  }
-
-  moveWithKeys(key, bar) {
-    const move = hands.moveOfKey(key, bar, this.work(), this.chart.crew);
-    if (move) this.sendMove(bar, move.who, move.before);
-    return key.startsWith("Arrow");
   }
 }

@@ -132,6 +132,45 @@ export function hoverLines(target, chart, notes) {
 
 // Drags
 
+const SNAP_PX = 6;
+const SAME_MIN = 0.05;
+
+// What an end of `bar` can snap to: where others start and finish, where night, day and links begin and end.
+export function snapTargets(chart, bars, bar) {
+  const others = bars
+    .filter(each => each.step !== bar.step)
+    .flatMap(({ step, who, start, finish }) => [
+      { minute: start, words: `start of ${step}, ${who}` },
+      { minute: finish, words: `finish of ${step}, ${who}` },
+    ]);
+  const edges = (name, windows) =>
+    windows.flatMap(([begin, end], at) => [
+      { minute: begin, words: `begin of ${name} ${at + 1}` },
+      { minute: end, words: `end of ${name} ${at + 1}` },
+    ]);
+  const sky = ["night", "day"].flatMap(kind => edges(kind, chart.light[kind]));
+  const links = chart.links.flatMap(([name, windows]) => edges(name, windows));
+  return [...others, ...sky, ...links];
+}
+
+// The minutes that a dragged end gives, and what it snapped to. A target is never passed: minutes go down to
+// a tenth there, and are whole elsewhere.
+export function draggedEnd(bar, movedPx, perPx, targets) {
+  const end = bar.finish + movedPx * perPx;
+  const far = each => Math.abs(each.minute - end);
+  const open = targets.filter(
+    ({ minute }) => minute - bar.start >= 1 && Math.abs(minute - bar.finish) > SAME_MIN,
+  );
+  const to = open.reduce((best, each) => (best && far(best) <= far(each) ? best : each), null);
+  if (to && far(to) <= SNAP_PX * perPx)
+    return { minutes: Math.floor((to.minute - bar.start) * 10 + 1e-6) / 10, to };
+  return { minutes: draggedMinutesOf(bar, movedPx, perPx), to: null };
+}
+
+export function isNearPx(px, other) {
+  return Math.abs(px - other) <= SNAP_PX;
+}
+
 export function draggedMinutesOf(bar, movedPx, perPx) {
   return Math.max(1, Math.round(bar.finish - bar.start + movedPx * perPx));
 }
@@ -141,16 +180,39 @@ export function mayGoTo(who, bar, bars, crew) {
   return who === bar.who || (crew.includes(who) && crew.includes(bar.who) && !isBothOf(bars, bar.step, crew));
 }
 
+// The steps that move with `bar`, in the order of its lane, and why they cannot ("": they can).
+export function takenWith(bars, chosen, bar) {
+  if (!chosen.has(bar.step)) return { steps: [bar.step], why: "" };
+  const lane = laneOf(bars, bar.who).map(each => each.step);
+  const far = [...chosen].find(step => !lane.includes(step));
+  return {
+    steps: lane.filter(step => chosen.has(step)),
+    why: far ? `${far} is not in the lane of ${bar.who}: only steps of one lane move together` : "",
+  };
+}
+
+// Why steps of one lane cannot go to that of `who`; "": they can.
+export function whyNotTo(who, from, steps, bars, crew) {
+  const stays = steps.find(step => !mayGoTo(who, { step, who: from }, bars, crew));
+  if (!stays) return "";
+  return `${stays} ${isBothOf(bars, stays, crew) ? "is of both and " : ""}keeps its lane`;
+}
+
 // Dropped where the bar's middle is: before the first step whose middle lies later.
 export function placeInLane(lane, middle) {
   const next = lane.findIndex(each => (each.start + each.finish) / 2 > middle);
   return next < 0 ? lane.length : next;
 }
 
-export function staysPut(bars, bar, who, before) {
-  const lane = laneOf(bars, bar.who);
-  const at = lane.findIndex(each => each.step === bar.step);
-  return who === bar.who && (lane[at + 1]?.step ?? null) === before;
+// The message for steps of one lane that drop in that of `who`; null: they are there already.
+export function moveOf(bars, from, steps, who, before) {
+  const lane = laneOf(bars, from).map(each => each.step);
+  const rest = lane.filter(step => !steps.includes(step));
+  const at = before === null ? rest.length : rest.indexOf(before);
+  const after = [...rest.slice(0, at), ...steps, ...rest.slice(at)];
+  if (who === from && after.every((step, place) => step === lane[place])) return null;
+  const [step, ...more] = steps;
+  return { kind: "move", step, lane: who, before, ...(more.length ? { more } : {}) };
 }
 
 // Keys
@@ -168,16 +230,22 @@ export function stepBeside(key, bar, bars, people) {
   return near ? near.step : null;
 }
 
-// Where an arrow moves a bar: before which step of whose lane; null: it cannot go there.
-export function moveOfKey(key, bar, bars, crew) {
+// Where an arrow moves steps of the lane of `bar`: before which step of whose lane; null: there is no place.
+export function moveOfKey(key, bar, bars, crew, steps = [bar.step]) {
   const lane = laneOf(bars, bar.who);
-  const at = lane.findIndex(each => each.step === bar.step);
-  if (key === "ArrowLeft") return at > 0 ? { who: bar.who, before: lane[at - 1].step } : null;
+  const rest = lane.filter(each => !steps.includes(each.step));
+  const before = step => rest.filter(each => lane.indexOf(each) < lane.findIndex(own => own.step === step));
+  if (key === "ArrowLeft") {
+    const at = before(steps[0]).length - 1;
+    return at >= 0 ? { who: bar.who, before: rest[at].step } : null;
+  }
   if (key === "ArrowRight") {
-    return at < lane.length - 1 ? { who: bar.who, before: lane[at + 2]?.step ?? null } : null;
+    const at = before(steps[steps.length - 1]).length;
+    return at < rest.length ? { who: bar.who, before: rest[at + 1]?.step ?? null } : null;
   }
   if (key !== "ArrowUp" && key !== "ArrowDown") return null;
   const who = crew[crew.indexOf(bar.who) + (key === "ArrowDown" ? 1 : -1)];
-  if (!who || !crew.includes(bar.who) || isBothOf(bars, bar.step, crew)) return null;
-  return { who, before: laneOf(bars, who).find(each => each.start >= bar.start)?.step ?? null };
+  if (!who || !crew.includes(bar.who)) return null;
+  const first = lane.find(each => each.step === steps[0]);
+  return { who, before: laneOf(bars, who).find(each => each.start >= first.start)?.step ?? null };
 }

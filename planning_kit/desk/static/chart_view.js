@@ -37,12 +37,14 @@ export class ChartView {
     this.box = el("section", { class: "pk-chart-box", "aria-label": "Plan" }, parts);
     root.append(this.tip);
     this.selected = null;
+    this.along = []; // chosen besides it
     new ResizeObserver(() => this.refit()).observe(this.room);
   }
 
   load(chart, themes) {
     this.themes = themes ?? this.themes;
     const isFirst = !this.chart;
+    if (this.drag?.bar) this.stopDrag(); // it was of another plan
     this.chart = chart;
     if (this.notes) this.notes = { ...this.notes, hovers: [], ghost_hovers: [] }; // the rest follows
     this.places = layoutLanes(chart, this.given);
@@ -94,7 +96,7 @@ export class ChartView {
   }
 
   zoomToChoice() {
-    const bars = this.work().filter(each => each.step === this.selected);
+    const bars = this.work().filter(each => this.chosen.has(each.step));
     if (bars.length) this.zoomTo(...hands.rangeAround(bars));
   }
 
@@ -143,6 +145,7 @@ export class ChartView {
     this.canvas.dataset.painted = String(Number(this.canvas.dataset.painted ?? 0) + 1);
     this.paintChoice();
     this.dress?.();
+    this.drag?.paint();
     this.overview.follow();
     this.legend.show();
   }
@@ -204,12 +207,20 @@ export class ChartView {
     this.canvas.querySelectorAll(".pk-chosen").forEach(each => each.remove());
     this.canvas.removeAttribute("aria-activedescendant");
     const bars = [...this.canvas.querySelectorAll(".pk-bar-work")];
-    for (const bar of bars) bar.setAttribute("aria-selected", String(bar.dataset.step === this.selected));
-    const chosen = bars.filter(bar => this.selected && bar.dataset.step === this.selected);
-    for (const bar of chosen) bar.parentNode.append(ringOf(bar));
-    if (!chosen.length) return;
-    this.canvas.setAttribute("aria-activedescendant", chosen[0].id);
-    this.canvas.append(...tagOf(this.chart.bars[chosen[0].dataset.bar], this.look));
+    const { chosen } = this;
+    for (const bar of bars) {
+      const isChosen = chosen.has(bar.dataset.step);
+      bar.setAttribute("aria-selected", String(isChosen));
+      if (isChosen) bar.parentNode.append(ringOf(bar));
+    }
+    const last = bars.find(bar => this.selected && bar.dataset.step === this.selected);
+    if (!last) return;
+    this.canvas.setAttribute("aria-activedescendant", last.id);
+    this.canvas.append(...tagOf(this.chart.bars[last.dataset.bar], this.look));
+  }
+
+  get chosen() {
+    return new Set(this.selected ? [...this.along, this.selected] : []);
   }
 
   work() {

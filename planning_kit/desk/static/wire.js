@@ -2,7 +2,7 @@
 
 const ANSWER_MS = 15000;
 // Not the planner's own acts: what was said stays.
-const QUIET_KINDS = ["hello", "explain", "compare", "snapshot"];
+const QUIET_KINDS = ["hello", "explain", "compare", "snapshot", "candidate", "consequences"];
 export const QUIET_WORDS = "The kernel does not answer. ";
 
 export class Wire {

@@ -45,6 +45,7 @@ function render({ model, el: home }) {
       if (line !== undefined) tables.show("steps", line, "step");
     },
     onFinding: at => side.pick(at),
+    onRefused: text => toolbar.say({ level: "bad", text }),
   });
   const tables = new Tables(root, send, step => step && step !== chart.selected && choose(step, tables));
   const side = new Side(root, send, {
@@ -168,6 +169,8 @@ function render({ model, el: home }) {
     left: message => toolbar.offer(message),
     conflict: message => toolbar.conflict(message),
     why: message => side.why(message),
+    candidate: message => chart.candidate.hear(message),
+    consequences: message => chart.candidate.hear(message),
     compared: message => side.compared(message),
     work: message =>
       ({

@@ -55,14 +55,25 @@ class Verdict:
     faults: tuple[Fault, ...]
 
 
-def judged(draft: Draft, base: Scenario) -> Verdict:
-    """Validate and time a draft. Never raises for anything typed."""
+def judged(draft: Draft, base: Scenario, is_soon: bool = False) -> Verdict:
+    """Validate and time a draft. Never raises for anything typed; ``is_soon`` as in `TimedPlan.of`."""
     scenario = None
     try:
         scenario = scenario_of(draft, base)
-        return Verdict(scenario, TimedPlan.of(scenario), ())
+        return Verdict(scenario, TimedPlan.of(scenario, is_soon=is_soon), ())
     except ScenarioError as error:
         return Verdict(scenario, None, faults_in(draft, error.problems))
+
+
+@dataclass(frozen=True)
+class _Tried:
+    """A change as it was tried: on which draft and folder, and what is typed with it, judged."""
+
+    before: Draft
+    base: Scenario
+    change: Change
+    after: Draft
+    verdict: Verdict
 
 
 class Editing:
@@ -81,6 +92,7 @@ class Editing:
         self.versions: dict[str, Draft] = {AS_LOADED: self.draft}
         self._aside: set[str] = set()
         self._placed: dict[Fault, Fault] = {}  # the faults of the verdict, where they are told
+        self._tried: _Tried | None = None
 
     @property
     def draft(self) -> Draft:
@@ -165,7 +177,27 @@ class Editing:
 
     def make(self, change: Change, words: str = "", merges: Hashable = None) -> None:
         """Make a change in what is typed: one edit, called ``words``, else in the change's own."""
-        self.edit(with_change(self.draft, change), words or change.words, merges)
+        tried = self._as_tried(change)
+        self.edit(tried.after if tried else with_change(self.draft, change), words or change.words, merges)
+
+    def tried(self, change: Change, is_soon: bool = False) -> Verdict:
+        """What a change would come to: nothing is typed, and nothing is to be undone.
+
+        Where it is made next, it is not judged again. Raises `ScenarioError` where it cannot be made, and
+        `GivesWay` where no plan keeps all rules and the answer ``is_soon`` wanted.
+        """
+        tried = self._as_tried(change)
+        if tried is None:
+            after = with_change(self.draft, change)
+            tried = _Tried(self.draft, self.base, change, after, judged(after, self.base, is_soon))
+        self._tried = tried
+        return tried.verdict
+
+    def _as_tried(self, change: Change) -> _Tried | None:
+        """What was tried last, if it was this, and nothing was typed or saved since."""
+        tried = self._tried
+        is_so = tried and tried.before is self.draft and tried.base is self.base and tried.change == change
+        return tried if is_so else None
 
     def set_pet_zero(self, text: str, merges: Hashable = None) -> None:
         """PET 0, UTC; moves of one drag of the slider share ``merges`` and are one edit.
@@ -259,7 +291,9 @@ class Editing:
             self._judge(before)
 
     def _judge(self, before: Draft) -> None:
-        self.verdict = judged(self.draft, self.base)
+        tried = self._tried
+        is_known = tried and tried.after.sheets is self.draft.sheets and tried.base is self.base
+        self.verdict = tried.verdict if tried and is_known else judged(self.draft, self.base)
         self._placed = {fault: self._placed.get(fault) or where_typed(fault, before, self.draft)
                         for fault in self.verdict.faults}
         if self.verdict.plan is not None:

@@ -139,11 +139,54 @@ test("a bar drops before the first step whose middle lies later", () => {
   equal(hands.placeInLane([], 5), 0);
 });
 
-test("a bar dropped where it was says nothing", () => {
-  equal(hands.staysPut(bars, bar("A1"), "EV1", "B1"), true);
-  equal(hands.staysPut(bars, bar("A2"), "EV1", null), true);
-  equal(hands.staysPut(bars, bar("A1"), "EV1", null), false);
-  equal(hands.staysPut(bars, bar("A1"), "EV2", "B1"), false);
+test("bars dropped where they were say nothing, elsewhere they move in their order", () => {
+  const move = (moved, who, before) => hands.moveOf(bars, "EV1", moved, who, before);
+  equal(
+    [move(["A1"], "EV1", "B1"), move(["A2"], "EV1", null), move(["A1", "B1"], "EV1", "A2")],
+    [null, null, null],
+  );
+  equal(move(["A1"], "EV1", null), { kind: "move", step: "A1", lane: "EV1", before: null });
+  equal(move(["A1"], "EV2", "B1"), { kind: "move", step: "A1", lane: "EV2", before: "B1" });
+  // Some that stand apart close up.
+  equal(move(["A1", "A2"], "EV1", "B1"), {
+    kind: "move",
+    step: "A1",
+    lane: "EV1",
+    before: "B1",
+    more: ["A2"],
+  });
+});
+
+test("what moves with a bar, and why it cannot", () => {
+  const taken = chosen => hands.takenWith(bars, new Set(chosen), bar("A2"));
+  equal(taken(["A1"]), { steps: ["A2"], why: "" });
+  equal(taken(["A2", "A1"]), { steps: ["A1", "A2"], why: "" });
+  equal(taken(["A2", "C1"]).why, "C1 is not in the lane of EV1: only steps of one lane move together");
+  const why = (who, ...moved) => hands.whyNotTo(who, "EV1", moved, bars, CREW);
+  equal([why("EV1", "A1", "B1"), why("EV2", "A1", "A2")], ["", ""]);
+  equal(why("EV2", "A1", "B1"), "B1 is of both and keeps its lane");
+  equal([why("arm", "A1"), why("nobody", "A1")], ["A1 keeps its lane", "A1 keeps its lane"]);
+});
+
+test("a dragged end snaps to what is near, and never passes it", () => {
+  const targets = hands.snapTargets(sampleChart(), bars, bar("A1"));
+  equal(
+    targets.some(({ words }) => words.includes("A1")),
+    false,
+  );
+  const at = (movedPx, from = targets) => {
+    const { minutes, to } = hands.draggedEnd(bar("A1"), movedPx, 0.5, from);
+    return [minutes, to?.words ?? null];
+  };
+  equal(at(14), [25, "start of D1, arm"]); // 7 minutes on: 27, four pixels from 25
+  equal(at(22), [30, "start of B1, EV1"]);
+  equal(at(44), [41, "begin of night 1"]);
+  equal(at(64), [50, "finish of B1, EV1"]);
+  equal(at(64, []), [52, null]); // let go
+  equal(at(0), [20, null]);
+  equal(at(4, [{ minute: 21.97, words: "x" }]), [21.9, "x"]);
+  equal(at(4, [{ minute: 20.02, words: "where it is" }]), [22, null]);
+  equal(at(-38, [{ minute: 0.5, words: "less than a minute" }]), [1, null]);
 });
 
 test("arrows walk along the lane, and to the nearest step of the next", () => {
@@ -169,7 +212,16 @@ test("Alt and an arrow gives work to the other, before what begins no sooner", (
   equal(to("ArrowDown", bar("A1")), { who: "EV2", before: "C1" });
   equal(to("ArrowDown", bar("A2")), { who: "EV2", before: null });
   equal(to("ArrowUp", bar("C1", "EV2")), { who: "EV1", before: "A1" });
-  equal([to("ArrowUp", bar("A1")), to("ArrowDown", bar("B1"))], [null, null]);
+  equal(to("ArrowUp", bar("A1")), null);
   equal(to("ArrowUp", bar("D1", "arm")), null);
   equal(to("Home", bar("A1")), null);
+});
+
+test("Alt and an arrow moves several past the next one", () => {
+  const lane = ["A", "B", "C", "D", "E"].map((step, at) => ({ step, who: "EV1", start: at, finish: at + 1 }));
+  const to = (key, ...moved) => hands.moveOfKey(key, lane[1], lane, CREW, moved);
+  equal(to("ArrowRight", "B", "C"), { who: "EV1", before: "E" });
+  equal(to("ArrowLeft", "B", "C"), { who: "EV1", before: "A" });
+  equal(to("ArrowRight", "B", "D"), { who: "EV1", before: null });
+  equal([to("ArrowLeft", "A", "B"), to("ArrowRight", "D", "E")], [null, null]);
 });

@@ -37,6 +37,38 @@ def test_a_bar_dropped_in_the_other_lane_changes_hands_and_takes_its_own_hook_al
     assert order(session, "EV1") == ["A1", "B1", "C1", "B2", "B3", "Z1"]
 
 
+def test_several_bars_keep_their_order_and_are_one_edit(session):
+    session.make(Drag("C1", "EV1", "B2", ("C2",)))
+    assert order(session, "EV1") == ["A1", "B1", "C1", "C2", "B2", "B3", "Z1"]
+    session.make(Drag("B1", "EV1", None, ("C1", "C2")))
+    assert order(session, "EV1") == ["A1", "B2", "B3", "Z1", "B1", "C1", "C2"]
+    session.undo()
+    session.undo()
+    assert order(session, "EV2") == ["A1", "C1", "C2", "C3", "Z1"]
+    draft = session.draft
+    with pytest.raises(pk.ScenarioError, match="no such step"):
+        session.make(Drag("C1", "EV2", None, ("nothing",)))
+    assert session.draft is draft
+
+
+def test_what_is_tried_changes_nothing_and_is_not_judged_again(session):
+    draft, plan = session.draft, session.plan
+    tried = session.tried(Drag("C3", "EV2", "C2"))
+    assert (session.draft, session.plan, session.history.can_undo) == (draft, plan, "")
+    session.make(Drag("C3", "EV2", "C2"))
+    assert session.plan is tried.plan
+    assert session.history.can_undo == "move C3"
+
+
+def test_what_was_tried_before_a_save_is_judged_on_the_folder_of_now(session):
+    session.make(Drag("C3", "EV2", "C2"))
+    tried = session.tried(LikelyMinutes("B2", 15))
+    session.save()
+    session.make(LikelyMinutes("B2", 15))
+    assert session.plan is not tried.plan
+    session.save()  # no conflict: it is held against what was saved just now
+
+
 @pytest.mark.parametrize(("step", "lane"), [("C1", "DESK"), ("C1", "nobody")])
 def test_a_lane_that_is_not_open_is_refused_and_nothing_changes(session, step, lane):
     draft = session.draft
@@ -52,7 +84,7 @@ def test_a_step_of_both_keeps_both_wherever_it_is_dropped(session):
 
 
 @pytest.mark.parametrize(("minutes", "low", "likely", "high"), [
-    (12.4, "10", "12", "18"),  # B2 is 10, 13, 18
+    (12.43, "10", "12.4", "18"),  # B2 is 10, 13, 18
     (25.0, "10", "25", "25"),
     (4.0, "4", "4", "18"),
     (-3.0, "1", "1", "18"),
