@@ -108,7 +108,7 @@ def test_a_drag_shows_what_it_would_come_to_and_makes_just_that(wide, lab, page_
     before, left = bench.head(), ".pk-drag-box, .pk-candidate, .pk-drag, .pk-trying"
 
     # The mouse held still: ghosts, a box, then what the checks say. Escape leaves nothing.
-    box = bench.bar("KN2").bounding_box()
+    box = bench.bar("SH4").bounding_box()
     end = box["x"] + box["width"] - 1, box["y"] + 30
     page.mouse.move(*end)
     page.mouse.down()

@@ -1,5 +1,5 @@
-// The keys of the chart: arrows choose a step and walk, with Shift they choose more, with Alt they move all that
-// is chosen; plus and minus change its minutes.
+// The keys of the chart: arrows choose a step and walk, with Shift they choose more, with Alt they move all
+// that is chosen; plus and minus change its minutes.
 
 import * as hands from "./chart_hands.js";
 

@@ -28,7 +28,7 @@ export const KEYS = [
   ["Tables", "Alt+ArrowUp", "Move the chosen rows up", "up"],
   ["Tables", "Alt+ArrowDown", "Move the chosen rows down", "down"],
   ["Tables", "Alt+Enter", "The form of the row; Escape: back to the cell", "form"],
-  ["Tables", "Ctrl+c Ctrl+Shift+C", "Copy the chosen cells; with the heads of their columns"],
+  ["Tables", "Ctrl+Shift+C", "Copy the chosen cells with their heads; Ctrl+C: without", "heads"],
   ["Outside", "1 2", "Choose a card; its letters stand on it"],
 ];
 

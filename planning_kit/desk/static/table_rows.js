@@ -188,5 +188,5 @@ export function blockTable(rows) {
     return el("td", isNumber ? {} : AS_TEXT, parts.slice(1));
   };
   const lines = rows.map(row => el("tr", {}, row.map(cellOf)));
-  return el("table", {}, lines).outerHTML;
+  return new XMLSerializer().serializeToString(el("table", {}, lines));
 }

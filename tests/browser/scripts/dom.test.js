@@ -172,15 +172,19 @@ test("the stop of a row goes on when it is hidden, and comes to what is new", as
   ); // what is hidden is no stop, and neither is the new one
 });
 
-test("the arrows of a field in a row are its own, Escape leads out of it", () => {
+test("the arrows of a field in a row are its own within its text, Escape leads out of it", () => {
   const field = el("input", { type: "search" });
   const box = placed(oneStop(el("div", {}, field, button("b", "", null))));
   field.focus();
-  equal(press(field, "ArrowRight"), false);
   field.value = "typed";
+  field.setSelectionRange(2, 2);
+  equal(press(field, "ArrowRight"), false);
   equal(press(field, "Escape"), false);
   field.value = "";
   press(field, "Escape");
+  equal(document.activeElement, box.lastChild);
+  field.focus();
+  equal(press(field, "ArrowRight"), true);
   equal(document.activeElement, box.lastChild);
 });
 

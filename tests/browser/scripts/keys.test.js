@@ -1,5 +1,14 @@
 import { PlanChart } from "/static/chart.js";
-import { KEYS, benchAct, cellAct, isCopyWithHeads, keyEvent, rowAct, suggestionAfter, tabAfter } from "/static/keys.js";
+import {
+  KEYS,
+  benchAct,
+  cellAct,
+  isCopyWithHeads,
+  keyEvent,
+  rowAct,
+  suggestionAfter,
+  tabAfter,
+} from "/static/keys.js";
 import { equal, listener, placed, press, test } from "./check.js";
 import { THEMES, sampleChart } from "./sample.js";
 
@@ -95,7 +104,7 @@ test("arrows go round the suggestions, from none to the first or the last", () =
 test("each key of the list does what it says there", () => {
   const acts = {
     Anywhere: event => benchAct(event, false),
-    Tables: event => rowAct(event) ?? cellAct(event),
+    Tables: event => rowAct(event) ?? cellAct(event) ?? (isCopyWithHeads(event) ? "heads" : null),
   };
   for (const [place, keys, does, act] of KEYS.filter(each => acts[each[0]]))
     equal(acts[place](keyEvent(keys)), act, `${keys}: ${does}`);

@@ -151,7 +151,10 @@ test("a column that is hidden when the table is opened is shown where it holds a
 
 test("the tools of a table are one stop for the keyboard", async () => {
   const { tables } = await opened();
-  const stops = [...tables.box.querySelectorAll(".pk-row-tools *")].filter(each => each.tabIndex === 0);
+  for (let frames = 0; frames < 2; frames += 1) await new Promise(requestAnimationFrame);
+  const stops = [...tables.box.querySelectorAll(".pk-row-tools *")].filter(
+    each => each.tabIndex === 0 && each.getClientRects().length,
+  );
   equal(
     stops.map(each => each.textContent),
     ["Add step"],
