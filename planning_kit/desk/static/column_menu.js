@@ -131,7 +131,7 @@ export class ColumnMenu {
     this.folded = hidden.length ? { ...this.look, hidden: [] } : null;
     this.fold.hidden = !hidden.length && !looks[current];
     this.fold.textContent = hidden.length
-      ? `${hidden.length} ${isEmpty ? "empty" : "hidden"} column${hidden.length > 1 ? "s" : ""}`
+      ? `+${hidden.length} ${isEmpty ? "empty" : "hidden"}`
       : "Usual columns";
     this.fold.title = hidden.length ? `Show ${hidden.join(", ")}` : "Fold away what nobody has used";
     if (this.box.hidden) return;

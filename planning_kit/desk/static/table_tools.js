@@ -13,7 +13,7 @@ export class TableTools {
     this.find = el("input", {
       class: "pk-field",
       type: "search",
-      placeholder: "Find in this table",
+      placeholder: "Find",
       "aria-label": "Find in this table",
     });
     this.find.addEventListener("input", () => this.filter());

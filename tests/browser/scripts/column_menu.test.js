@@ -57,7 +57,7 @@ test("hidden columns are counted and one press away, and so is the usual view", 
   equal(menu.fold.hidden, true);
   box("crew").click();
   box("minutes").click();
-  equal(menu.fold.textContent, "2 hidden columns");
+  equal(menu.fold.textContent, "+2 hidden");
   menu.fold.click();
   equal([shown(), menu.fold.textContent], [["step", "crew", "after", "minutes"], "Usual columns"]);
   menu.fold.click();
