@@ -5,7 +5,6 @@ them does not touch the view, so the last state is in the notebook whenever that
 """
 
 import json
-from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 from uuid import uuid4
@@ -18,7 +17,7 @@ from planning_kit.explore.tightest import told_summary
 from planning_kit.explore.watch.logbook import log_lines
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.front.plan import Plan
-from planning_kit.inputs.shown_text import html_text, visible
+from planning_kit.inputs.shown_text import TextTable, html_text, visible
 from planning_kit.judge.findings import findings_in
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import CHART_CONFIG, PLOTLY_MIME
@@ -27,6 +26,7 @@ from planning_kit.show.swimlane import swimlane_spec
 WIDGET_MIME = "application/vnd.jupyter.widget-view+json"
 _MOST_FINDINGS, _MOST_EVENTS = 12, 12
 _FINDING_COLUMNS = ["severity", "check", "crew", "step", "message", "source", "accepted"]
+_LOG_COLUMNS = ["event_id", "at", "crew", "event", "step", "by", "note", "problem"]
 _LIVE_WORDS = "Workbench (live while the kernel runs); its last state:"
 
 
@@ -85,17 +85,8 @@ class Snapshot:
 
 def _log(watch: Watch) -> pd.DataFrame:
     lines = log_lines(watch.log_so_far, watch.plan.pet_zero)[:_MOST_EVENTS]
-    rows = [asdict(line) | {"at": "" if line.at is None else f"{line.at:%Y-%m-%dT%H:%M:%SZ}"}
-            for line in lines]
-    return pd.DataFrame(rows, columns=["event_id", "at", "crew", "event", "step", "by", "note", "problem"])
+    return pd.DataFrame([asdict(line) for line in lines], columns=_LOG_COLUMNS)
 
 
 def _table(caption: str, frame: pd.DataFrame) -> str:
-    rows = _row("th", frame.columns) + "".join(_row("td", row) for row in frame.itertuples(index=False))
-    return f'<table><caption style="text-align: left">{html_text(caption)}</caption>{rows}</table>'
-
-
-def _row(tag: str, values: Iterable[object]) -> str:
-    """Flush left: notebooks set tables flush right, which is for numbers, and these hold words."""
-    cells = (f'<{tag} style="text-align: left">{html_text(value)}</{tag}>' for value in values)
-    return f"<tr>{''.join(cells)}</tr>"
+    return f"<h4>{html_text(caption)}</h4>{TextTable(frame)._repr_html_()}"
