@@ -95,8 +95,25 @@ class Bench:
         self.settle()
 
     def head(self) -> str:
-        """The head line: when both are inside, and what is left; not what is tightest, which comes later."""
-        return self.page.locator(".pk-head").inner_text().partition("Tightest")[0].strip()
+        """When both are inside, and what is left; not findings and margins, which come later."""
+        return self.page.locator(".pk-facts").inner_text().strip()
+
+    def choose(self, act: str) -> None:
+        """An entry of the menu."""
+        self.page.locator(".pk-workbench [data-act=menu]").click()
+        self.page.locator(f".pk-menu [data-act='{act}']").click()
+
+    def hold_against(self, version: str) -> None:
+        """Show what moved since a version: ghosts, Compare, head."""
+        self.choose("held")
+        self.page.get_by_label("Held against").select_option(version)
+        self.settle()
+
+    def keep(self, name: str) -> None:
+        """Keep a version."""
+        self.choose("versions")
+        self.page.get_by_label("Name of a new version").fill(name)
+        self.press("keep")
 
     def says(self, selector: str, text: str) -> None:
         """Wait until something says ``text``."""

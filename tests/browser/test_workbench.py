@@ -222,18 +222,18 @@ def test_sorting_is_for_looking_and_a_conflict_shows_both_sides(wide, lab):
     bench.press("save")  # back before the merge: a conflict as before
     bench.press("take_theirs")
     expect(bench.cell("B1", "title")).to_have_text("Changed by another")
+    bench.choose("versions")
     versions = page.locator("select[aria-label='Version'] option").all_inner_texts()
     assert versions == ["as loaded", "mine"]
 
 
 def test_pet_zero_baseline_a_sweep_that_can_be_stopped_and_both_themes(wide, lab):
     bench, page = Bench.open(wide, lab, "pet_zero"), wide
-    page.locator("select[aria-label='Baseline']").select_option("as loaded")
-    bench.settle()
+    bench.hold_against("as loaded")
     assert page.locator(".pk-ghost").count() > 80
     page.locator(".pk-slider").focus()
     for _ in range(3):
-        page.keyboard.press("ArrowRight")
+        page.keyboard.press("ArrowUp")
     bench.settle()
     assert page.locator(".pk-pet-zero input[type=datetime-local]").input_value().endswith("11:23")
     bench.press("sweep")

@@ -57,18 +57,16 @@ def test_hostile_text_is_shown_and_never_run(bench, page, lab, page_errors, aske
     page.locator(".pk-item[data-finding]").first.click()
     for tab in ("findings", "margins", "why"):
         page.locator(f"[data-side='{tab}']").click()
-    page.locator("input[aria-label='Name of a new version']").fill(ATTACKS[0])
-    bench.press("keep")
+    bench.keep(ATTACKS[0])
     bench.type_in("B2", "title", ATTACKS[1])
-    page.locator("select[aria-label='Version']").select_option(ATTACKS[0])
-    bench.press("compare")
+    bench.hold_against(ATTACKS[0])
     bench.says(".pk-pane:not([hidden])", ATTACKS[1])
-    page.locator("select[aria-label='Baseline']").select_option(ATTACKS[0])
-    bench.settle()
+    bench.says(".pk-facts", ATTACKS[0])
     page.locator(".pk-ghost").first.hover()
 
     # Export keeps the text to the letter, and marks in the file what a spreadsheet would compute.
     bench.type_in("B2", "title", "=1+1")
+    bench.choose("out")
     page.locator("input[aria-label='New folder for the export']").fill("hostile-export")
     bench.press("export")
     bench.says(".pk-said[role=status]", "exported to")
@@ -76,6 +74,18 @@ def test_hostile_text_is_shown_and_never_run(bench, page, lab, page_errors, aske
     assert pk.load_scenario(lab.folder / "hostile-export").steps["title"][4] == "=1+1"
     assert page.locator(".pk-workbench img, .pk-workbench script, mjx-container").count() == 0
     assert is_harmed() is None
+
+    # The screen as a page, by itself: without scripts, to the letter.
+    with page.expect_download() as saving:
+        bench.choose("page")
+    saving.value.save_as(lab.folder / "screen.html")
+    alone = page.context.new_page()
+    alone.goto((lab.folder / "screen.html").as_uri())
+    assert alone.evaluate("[window.__hit ?? null, document.scripts.length, document.images.length]") == [
+        None, 0, 0]
+    expect(alone.locator("body")).to_contain_text(ATTACKS[0])
+    expect(alone.locator("svg .pk-bar-work").first).to_be_visible()
+    alone.close()
 
     # The saved notebook as a page.
     bench.type_in("B2", "title", f"typed-last {ATTACKS[0]}")

@@ -1,8 +1,8 @@
 // Which key means what, wherever the keyboard is. A key is an event, or anything with its fields.
 
 const TABS = { ArrowRight: 1, ArrowLeft: -1 };
-// What `?` shows: where, which keys, what they do; and, of those that mean one thing wherever the place has the
-// keyboard, the act by which the handlers below call it.
+// What `?` shows: where, which keys, what they do; and the act by which the handlers below call it, of those
+// that the chart and the console do not handle themselves.
 export const KEYS = [
   ["Anywhere", "Ctrl+z", "Undo", "undo"],
   ["Anywhere", "Ctrl+y", "Redo", "redo"],

@@ -1,11 +1,12 @@
-// The workbench as it is on the screen, as one HTML page that needs nothing: no script, no address. It is made
-// of text nodes and of copies of what is shown, so that text of others stays text.
+// The workbench as it is on the screen, as one HTML page that needs nothing: no script, no address. It is
+// made of text nodes and of copies of what is shown, so that text of others stays text.
 
 import { el, tableOf } from "./dom.js";
 
 export const CAUTION =
   "A planning aid, not a certified tool: the flight rules and licensed, responsible people decide. " +
   "Limits are the scenario's own.";
+const STYLE = "data:text/css;charset=utf-8,";
 const POLICY = "default-src 'none'; style-src data: 'unsafe-inline'";
 
 // A copy that can be looked at only.
@@ -66,7 +67,7 @@ export function pageOf({ root, head, chart, side, tables }) {
       el("meta", { charset: "utf-8" }),
       el("meta", { "http-equiv": "Content-Security-Policy", content: POLICY }),
       el("title", {}, title),
-      el("link", { rel: "stylesheet", href: `data:text/css;charset=utf-8,${encodeURIComponent(ownStyle())}` }),
+      el("link", { rel: "stylesheet", href: `${STYLE}${encodeURIComponent(ownStyle())}` }),
     ),
     body,
   );

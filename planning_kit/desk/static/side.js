@@ -35,7 +35,10 @@ export class Side {
       ]),
     );
     this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite", hidden: true });
-    this.fold = button("", "Fold this pane, or open it", null, { class: "pk-fold", "aria-label": "Side pane" });
+    this.fold = button("", "Fold this pane, or open it", null, {
+      class: "pk-fold",
+      "aria-label": "Side pane",
+    });
     this.box = el(
       "aside",
       { class: "pk-side", "aria-label": "Findings and margins" },

@@ -11,46 +11,20 @@ import { LIBRARY, loadLibrary } from "./table_grid.js";
 import { lineOf } from "./table_rows.js";
 import { Tables } from "./tables.js";
 import { Toolbar } from "./toolbar.js";
+import { QUIET_WORDS, Wire } from "./wire.js";
 
-const ANSWER_MS = 15000;
 const NO_LIBRARY = { level: "bad", text: "The tables could not be loaded: run the cell again." };
-const QUIET_WORDS = "The kernel does not answer. ";
-const QUIET_KINDS = ["hello", "explain", "snapshot"]; // not the planner's own acts: what was said stays
 
 function render({ model, el: home }) {
   const root = el("div", { class: "pk-workbench", "data-lm-suppress-shortcuts": "true" });
   const view = Math.random().toString(36).slice(2);
-  let number = 0;
-  const waiting = new Map();
-  let timer = null;
   let isLoaded = false;
-  const send = (message, then) => {
-    number += 1;
-    waiting.set(number, { at: performance.now(), then });
-    root.dataset.sent = String(number);
-    if (!QUIET_KINDS.includes(message.kind)) toolbar.hush();
-    clearTimeout(timer);
-    try {
-      model.send({ ...message, n: number, view });
-    } catch {
-      quiet(); // the kernel was restarted: nobody listens
-      return;
-    }
-    wait();
-  };
-  const wait = () => {
-    clearTimeout(timer);
-    timer = setTimeout(() => waiting.size && quiet(), ANSWER_MS);
-  };
-  const quiet = () => {
-    const kept =
-      toolbar.isKept === false
-        ? "What you typed could not be kept on disk: wait for the kernel."
-        : "What you typed until its last answer is kept on disk: " +
-          "restart the kernel, run this cell again and choose Restore.";
-    toolbar.say({ level: "bad", text: QUIET_WORDS + kept });
-  };
-
+  const wire = new Wire(model, root, view, {
+    onAct: () => toolbar.hush(),
+    onQuiet: words => toolbar.say({ level: "bad", text: words }),
+    isKept: () => toolbar.isKept !== false,
+  });
+  const send = (message, then) => wire.send(message, then);
   // A choice is one choice in the chart, the table, the findings and what is explained.
   const choose = (step, from) => {
     if (from !== chart) chart.choose(step, false);
@@ -83,9 +57,7 @@ function render({ model, el: home }) {
     },
   });
   const toolbar = new Toolbar(root, send, chart, {
-    acts: [
-      ["page", "Save the screen as one page (HTML)", () => download(`${folder}.html`, pageOf(parts))],
-    ],
+    acts: [["page", "Save the screen as one page (HTML)", () => download(`${folder}.html`, pageOf(parts))]],
     events: {
       onCount: severity => side.openAt(severity),
       onMargin: () => side.open("margins"),
@@ -169,7 +141,9 @@ function render({ model, el: home }) {
       }
       show(message);
     },
-    done: message => answered(message.echo),
+    done: ({ echo }) => {
+      if (wire.answered(echo) && toolbar.said.textContent.startsWith(QUIET_WORDS)) toolbar.hush();
+    },
     notes: message => {
       if (isLoaded) {
         chart.tell(message);
@@ -238,17 +212,6 @@ function render({ model, el: home }) {
           ? () => tables.holder()
           : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas),
   );
-  const answered = echo => {
-    if (echo === null || echo === undefined) return; // told by itself, in answer to nothing
-    if (toolbar.said.textContent.startsWith(QUIET_WORDS)) toolbar.hush();
-    for (const [sent, each] of waiting)
-      if (sent <= echo) {
-        waiting.delete(sent);
-        each.then?.();
-      }
-    if (waiting.size) wait();
-    root.dataset.answered = String(echo);
-  };
   // In order, and none before the table library is there: another view may have loaded it while messages of
   // this one still wait for theirs, so what comes later waits behind them.
   let before = Promise.resolve();

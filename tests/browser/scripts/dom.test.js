@@ -1,5 +1,15 @@
-import { FocusKeeper, button, el, svg, tabButton, tableOf } from "/static/dom.js";
-import { equal, frame, placed, test } from "./check.js";
+import {
+  FocusKeeper,
+  button,
+  el,
+  oneStop,
+  openDialog,
+  options,
+  svg,
+  tabButton,
+  tableOf,
+} from "/static/dom.js";
+import { equal, frame, placed, press, test } from "./check.js";
 
 test("text goes in as text, never as markup", () => {
   const attack = "<img src=x onerror=alert(1)>";
@@ -100,4 +110,87 @@ test("so does one that is hidden, but not one that was left willingly", async ()
   await frame();
   equal(document.activeElement.textContent, "outside");
   keeper.stop();
+});
+
+test("a chosen version stays chosen while others come", () => {
+  const select = placed(document.createElement("select"));
+  options(
+    select,
+    [
+      ["a", "a"],
+      ["b", "b"],
+    ],
+    "b",
+  );
+  options(
+    select,
+    [
+      ["a", "a"],
+      ["b", "b"],
+      ["c", "c"],
+    ],
+    "b",
+  );
+  equal([select.value, select.length], ["b", 3]);
+  const first = select.options[0];
+  options(
+    select,
+    [
+      ["a", "a"],
+      ["b", "b"],
+      ["c", "c"],
+    ],
+    "gone",
+  );
+  equal([select.value, select.options[0] === first], ["b", true]);
+});
+
+const stops = box => [...box.children].filter(each => each.tabIndex === 0).map(each => each.textContent);
+
+test("a row of controls is one stop, and the arrows go round it", async () => {
+  const box = placed(el("div", {}, ...["a", "b", "c"].map(each => button(each, "", null))));
+  oneStop(box);
+  await frame();
+  await frame();
+  equal(stops(box), ["a"]);
+  box.firstChild.focus();
+  press(box.firstChild, "ArrowLeft");
+  equal([document.activeElement.textContent, stops(box)], ["c", ["c"]]);
+  equal(press(box.lastChild, "ArrowLeft", { altKey: true }), false);
+});
+
+test("the stop of a row goes on when it is hidden, and comes to what is new", async () => {
+  const box = placed(el("div", {}, button("a", "", null), button("b", "", null)));
+  oneStop(box);
+  box.firstChild.hidden = true;
+  box.append(button("c", "", null));
+  await frame();
+  await frame();
+  equal(
+    stops(box).filter(each => each !== "a"),
+    ["b"],
+  ); // what is hidden is no stop, and neither is the new one
+});
+
+test("the arrows of a field in a row are its own, Escape leads out of it", () => {
+  const field = el("input", { type: "search" });
+  const box = placed(oneStop(el("div", {}, field, button("b", "", null))));
+  field.focus();
+  equal(press(field, "ArrowRight"), false);
+  field.value = "typed";
+  equal(press(field, "Escape"), false);
+  field.value = "";
+  press(field, "Escape");
+  equal(document.activeElement, box.lastChild);
+});
+
+test("a window closes by its button, and gives the keyboard back", async () => {
+  const from = placed(button("open", "", null));
+  from.focus();
+  const dialog = openDialog(document.body, "Keys", el("p", {}, "<b>text</b>"));
+  equal([dialog.open, dialog.querySelector("p").textContent], [true, "<b>text</b>"]);
+  dialog.querySelector("[data-act=close_dialog]").click();
+  await frame();
+  await frame();
+  equal([dialog.isConnected, document.activeElement === from], [false, true]);
 });

@@ -1,5 +1,7 @@
-import { benchAct, cellAct, rowAct, suggestionAfter, tabAfter } from "/static/keys.js";
-import { equal, test } from "./check.js";
+import { PlanChart } from "/static/chart.js";
+import { KEYS, benchAct, cellAct, keyEvent, rowAct, suggestionAfter, tabAfter } from "/static/keys.js";
+import { equal, listener, placed, press, test } from "./check.js";
+import { THEMES, sampleChart } from "./sample.js";
 
 const key = (name, ...held) => ({
   key: name,
@@ -88,4 +90,30 @@ test("arrows go round the suggestions, from none to the first or the last", () =
     [-1, 0, 1, 2].map(at => suggestionAfter(at, 3, "ArrowUp")),
     [2, 2, 0, 1],
   );
+});
+
+test("each key of the list does what it says there", () => {
+  const acts = {
+    Anywhere: event => benchAct(event, false),
+    Tables: event => rowAct(event) ?? cellAct(event),
+  };
+  for (const [place, keys, does, act] of KEYS.filter(each => acts[each[0]]))
+    equal(acts[place](keyEvent(keys)), act, `${keys}: ${does}`);
+});
+
+test("each key of the list for the chart is taken by the chart", () => {
+  for (const [, keys, does] of KEYS.filter(each => each[0] === "Chart"))
+    for (const name of keys.split(" ")) {
+      const root = placed(document.createElement("div"));
+      const chart = new PlanChart(root, listener(), { onChoose: () => {}, onOpen: () => {} });
+      root.append(chart.box);
+      chart.load(sampleChart(), THEMES);
+      chart.choose("A1");
+      const event = keyEvent(name);
+      equal(press(chart.canvas, event.key, event), true, `${name}: ${does}`);
+    }
+});
+
+test("a question mark that is typed is text", () => {
+  equal([benchAct(key("?", "shift"), false), benchAct(key("?", "shift"), true)], ["keys", null]);
 });

@@ -37,7 +37,7 @@ function opened() {
   const outside = new Outside(root, send, {
     chart: {},
     side,
-    toolbar: { setHead: head => heads.push(head) },
+    toolbar: { head: { setFacts: head => heads.push(head) } },
     onStep: () => {},
   });
   root.append(outside.switch, outside.clock.box, outside.preview, outside.box, side.box);

@@ -22,12 +22,15 @@ const margin = (share, step = null) => ({
 
 function opened() {
   const told = [];
-  const side = new Side(document.body, listener(), {
+  const shown = [];
+  const send = listener();
+  const side = new Side(document.body, send, {
     onStep: step => told.push(step),
     onCell: (...where) => told.push(where),
+    onOpen: name => shown.push(name),
   });
   placed(side.box);
-  return { side, told };
+  return { side, told, shown, said: send.said };
 }
 
 test("one pane is seen at a time, by press or by arrow", () => {
@@ -107,21 +110,51 @@ test("faults say that the chart is the last good plan, and lead to their cell", 
   const links = side.faultBox.querySelectorAll("button");
   equal(links[0].textContent, "steps A1 “x”: no number");
   links.forEach(link => link.click());
-  equal([told, side.box.classList.contains("pk-is-old")], [[["steps", 5, "minutes"]], true]);
+  equal([told, side.faultBox.hidden], [[["steps", 5, "minutes"]], false]);
   side.setFaults([]);
-  equal([side.faultBox.hidden, side.box.classList.contains("pk-is-old")], [true, false]);
+  equal(side.faultBox.hidden, true);
 });
 
-test("two versions are compared by what moved and what is typed", () => {
+test("what the plan is held against is chosen once, and what moved is told", () => {
+  const { side, said } = opened();
+  side.setAgainst(["as loaded", "v"], "");
+  side.compared({ name: "" });
+  equal(side.moved.textContent.startsWith("Choose a version"), true);
+  side.against.value = "v";
+  side.against.dispatchEvent(new Event("change"));
+  equal(said, [{ kind: "baseline", name: "v" }]);
+  const typed = { columns: [], rows: [] };
+  side.compared({ name: "v", moved: { columns: ["step"], rows: [["A1"]] }, typed });
+  equal([side.current, side.moved.querySelector("td").textContent], ["findings", "A1"]);
+  side.compared({ name: "v", moved: null, typed });
+  equal(side.moved.textContent.includes("That version holds faults"), true);
+});
+
+test("what is said of the chosen step is marked, also when it is told anew", () => {
   const { side } = opened();
-  side.compared({
-    name: "v",
-    moved: { columns: ["step"], rows: [["A1"]] },
-    typed: { columns: [], rows: [] },
-  });
-  equal([side.current, side.panes.moved.querySelector("td").textContent], ["moved", "A1"]);
-  side.compared({ name: "v", moved: null, typed: { columns: [], rows: [] } });
-  equal(side.panes.moved.textContent.includes("That version holds faults"), true);
+  const findings = [finding("stop", "A1 B1"), finding("remark", "A2")];
+  const marked = () => side.box.querySelectorAll(".pk-of-chosen").length;
+  side.tell({ findings, margins: [margin(0.5, "B1"), margin(0.5)] }, THEME);
+  side.mark("B1", true);
+  equal(marked(), 2);
+  side.tell({ findings, margins: [] }, THEME);
+  equal(marked(), 1);
+  side.mark(null);
+  equal(marked(), 0);
+});
+
+test("a pane that is asked for is said to be open, one that is only shown is not", () => {
+  const { side, shown } = opened();
+  side.tell({ findings: [finding("remark", ""), finding("stop", "A1")], margins: [] }, THEME);
+  side.setTabs(OUTSIDE_TABS);
+  side.setTabs(SIDE_TABS);
+  equal(shown, []);
+  side.openAt("stop");
+  equal([shown, document.activeElement.dataset.finding], [["findings"], "1"]);
+  side.open("margins");
+  side.setTabs(OUTSIDE_TABS);
+  side.setTabs(SIDE_TABS);
+  equal(side.current, "margins");
 });
 
 test("why is told as facts and lines", () => {

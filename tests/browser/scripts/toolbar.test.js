@@ -1,5 +1,7 @@
-import { PetZeroSlider, Toolbar, options } from "/static/toolbar.js";
-import { equal, listener, placed, press, test, type } from "./check.js";
+import { KEYS } from "/static/keys.js";
+import { Toolbar } from "/static/toolbar.js";
+import { THEME } from "./sample.js";
+import { equal, listener, placed, press, test } from "./check.js";
 
 const FIRST = Date.UTC(2031, 4, 14, 11, 0);
 const MINUTE = 60000;
@@ -11,25 +13,29 @@ const status = (more = {}) => ({
   versions: [],
   baseline: "",
   head: [],
+  faults: [],
+  against: "",
   pet_zero: PET_ZERO,
   ...more,
 });
 
 function opened() {
   const send = listener();
-  const bar = new Toolbar(send, { zoom: () => {}, zoomAll: () => {} });
-  placed(bar.box);
+  const root = placed(document.createElement("div"));
+  const chosen = [];
+  const bar = new Toolbar(
+    root,
+    send,
+    { zoom: () => {}, zoomAll: () => {}, theme: THEME },
+    {
+      acts: [["own", "Another act", () => chosen.push("own")]],
+      events: { onAgainst: () => chosen.push("held") },
+    },
+  );
+  root.append(bar.box);
   placed(bar.said);
   placed(bar.asks);
-  return { bar, send, said: send.said };
-}
-
-function slider() {
-  const send = listener();
-  const pet_zero = new PetZeroSlider(send);
-  placed(pet_zero.box);
-  pet_zero.show(PET_ZERO);
-  return { pet_zero, send, said: send.said };
+  return { bar, root, send, said: send.said, chosen };
 }
 
 test("what cannot be done keeps its place and says nothing", () => {
@@ -62,39 +68,6 @@ test("a name is kept with Enter, and the field is empty then", () => {
   bar.name.value = "before lunch";
   press(bar.name, "Enter");
   equal([said, bar.name.value], [[{ kind: "keep", name: "before lunch" }], ""]);
-});
-
-test("a chosen version stays chosen while others come", () => {
-  const select = placed(document.createElement("select"));
-  options(
-    select,
-    [
-      ["a", "a"],
-      ["b", "b"],
-    ],
-    "b",
-  );
-  options(
-    select,
-    [
-      ["a", "a"],
-      ["b", "b"],
-      ["c", "c"],
-    ],
-    "b",
-  );
-  equal([select.value, select.length], ["b", 3]);
-  const first = select.options[0];
-  options(
-    select,
-    [
-      ["a", "a"],
-      ["b", "b"],
-      ["c", "c"],
-    ],
-    "gone",
-  );
-  equal([select.value, select.options[0] === first], ["b", true]);
 });
 
 test("a message stays when it is bad, or when a way back is offered", () => {
@@ -133,78 +106,49 @@ test("work that another session holds can be copied and not discarded", () => {
   equal(said, [{ kind: "restore", path: "b" }]);
 });
 
-test("the slider stands at pet_zero within its range", () => {
-  const { pet_zero } = slider();
-  equal([pet_zero.slider.min, pet_zero.slider.max, pet_zero.slider.value], ["0", "100", "24"]);
-  equal(
-    [pet_zero.field.value, ...pet_zero.ends.map(each => each.textContent)],
-    ["2031-05-14T11:24", "11:00", "12:40"],
-  );
+const entry = (bar, act) => {
+  bar.menu.button.click();
+  bar.menu.list.querySelector(`[data-act=${act}]`).click();
+};
+
+test("what is rarely wanted is in the menu, and less of it outside", () => {
+  const { bar, root, chosen } = opened();
+  const entries = () => {
+    bar.menu.open();
+    return [...bar.menu.list.children].map(each => each.dataset.act);
+  };
+  equal(entries(), ["versions", "held", "out", "own", "keys"]);
+  root.dataset.mode = "outside";
+  equal(entries(), ["own", "keys"]);
+  delete root.dataset.mode;
+  entry(bar, "own");
+  entry(bar, "held");
+  equal(chosen, ["own", "held"]);
 });
 
-test("a slider that is dragged sends one message at a time, and the last place", () => {
-  const { pet_zero, send, said } = slider();
-  pet_zero.slider.dispatchEvent(new PointerEvent("pointerdown"));
-  for (const value of ["30", "31", "32"]) type(pet_zero.slider, value);
-  equal(
-    said.map(each => (each.ms - FIRST) / MINUTE),
-    [30],
-  );
-  send.answer();
-  equal(
-    said.map(each => (each.ms - FIRST) / MINUTE),
-    [30, 32],
-  );
-  send.answer();
-  equal([said.length, said[0].drag === said[1].drag, said[0].drag !== null], [2, true, true]);
+test("versions are kept, switched to and deleted in a window that closes then", () => {
+  const { bar, root, said } = opened();
+  bar.show(status({ versions: ["as loaded", "v"] }));
+  bar.versions.value = "v";
+  for (const act of ["switch", "drop", "keep"]) {
+    entry(bar, "versions");
+    bar.name.value = "w";
+    root.querySelector(`dialog [data-act=${act}]`).click();
+    equal(root.querySelector("dialog[open]"), null);
+  }
+  equal(said, [
+    { kind: "switch", name: "v" },
+    { kind: "drop", name: "v" },
+    { kind: "keep", name: "w" },
+  ]);
 });
 
-test("while it is dragged no answer moves it", () => {
-  const { pet_zero } = slider();
-  pet_zero.slider.dispatchEvent(new PointerEvent("pointerdown"));
-  type(pet_zero.slider, "30");
-  pet_zero.show(PET_ZERO);
-  equal(pet_zero.slider.value, "30");
-  pet_zero.slider.dispatchEvent(new PointerEvent("pointerup"));
-});
-
-test("a date is sent with Enter, not with each digit", () => {
-  const { pet_zero, said } = slider();
-  press(pet_zero.field, "2");
-  pet_zero.field.value = "2031-05-14T11:40";
-  pet_zero.field.dispatchEvent(new Event("change"));
-  pet_zero.show(PET_ZERO);
-  equal([said, pet_zero.field.value], [[], "2031-05-14T11:40"]);
-  press(pet_zero.field, "Enter");
-  equal(said, [{ kind: "pet_zero", ms: FIRST + 40 * MINUTE }]);
-});
-
-test("a date that is not whole is not sent", () => {
-  const { pet_zero, said } = slider();
-  pet_zero.field.value = "";
-  pet_zero.commit();
-  equal(said, []);
-});
-
-test("each tried pet_zero stands at its place, by how much it leaves", () => {
-  const { pet_zero } = slider();
-  const part = (minute, left) => ({
-    state: "running",
-    part: { ms: FIRST + minute * MINUTE, left, reason: "no window" },
-  });
-  pet_zero.swept(part(0, 5));
-  pet_zero.swept(part(50, -3));
-  pet_zero.swept(part(100, null));
-  const tries = [...pet_zero.strip.children];
-  equal(
-    tries.map(each => each.style.left),
-    ["0%", "50%", "100%"],
-  );
-  equal(
-    tries.map(each => each.className),
-    ["pk-try pk-some", "pk-try pk-over", "pk-try pk-none"],
-  );
-  equal([tries[0].title, tries[2].title], ["11:00: 5 min before the hard limit", "12:40: no window"]);
-  pet_zero.swept({ state: "done", result: [{ ms: FIRST, left: 5 }] });
-  equal(pet_zero.strip.childElementCount, 1);
+test("the list of keys shows every key of the table", () => {
+  const { bar, root } = opened();
+  bar.showKeys();
+  const dialog = root.querySelector("dialog");
+  equal([dialog.open, dialog.querySelectorAll("dt").length], [true, KEYS.length]);
+  equal(dialog.textContent.includes("Arrow"), false);
+  equal(dialog.querySelector("kbd").textContent, "Ctrl+Z");
+  dialog.close();
 });

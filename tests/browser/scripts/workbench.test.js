@@ -10,6 +10,7 @@ const status = {
   unsaved: false,
   versions: [],
   baseline: "",
+  against: "",
   head: [],
   pet_zero: PET_ZERO,
   old: [],
@@ -140,6 +141,33 @@ test("the chart follows the theme of the page", async () => {
   close();
 });
 
+test("a choice is one choice: chart, findings and table", () => {
+  const { root, said, tell, close } = opened();
+  tell(everything());
+  const found = step => ({ severity: "stop", check: "sun", step, message: "", minute: null });
+  tell({ kind: "notes", findings: [found("C1"), found("A1")], margins: [] });
+  root.querySelector("[data-finding='0']").click();
+  equal(root.querySelector(".pk-chart").dataset.chosen, "C1");
+  equal(root.querySelectorAll(".pk-of-chosen").length, 1);
+  equal(said.at(-1), { ...said.at(-1), kind: "explain", step: "C1" });
+  press(root.querySelector(".pk-chart"), "ArrowRight");
+  equal(root.querySelectorAll(".pk-of-chosen").length, 0);
+  close();
+});
+
+test("what moved is asked anew after an edit while it is looked at", () => {
+  const { root, kinds, tell, close } = opened();
+  tell(everything());
+  root.querySelector("[data-side=moved]").click();
+  tell({ kind: "patch", ...status, rev: 2, tables: {} });
+  tell({ kind: "patch", ...status, rev: 2, tables: {} });
+  equal(
+    kinds().filter(each => each === "compare"),
+    ["compare", "compare"],
+  );
+  close();
+});
+
 test("a kind of message that is not known is passed over", () => {
   const { tell, close } = opened();
   tell({ kind: "of a later version" });
@@ -172,10 +200,14 @@ test("the head tells the tightest margin, and goes on telling it until another i
   tell({ kind: "notes", findings: [], margins: [], tightest });
   tell({ kind: "patch", ...status, rev: 2, tables: {} });
   equal(head(), "Tightest: 0.9 min at B3: night 1");
+  equal(root.querySelector(".pk-counts").getAttribute("aria-busy"), "true");
   equal(root.querySelector(".pk-tightest").title, "1 min later");
   const margins = [{ what: "night 1", left: "0.9 min", share: 0.2, note: "missed in 25 %", step: "B3" }];
   tell({ kind: "tightest", margins, tightest: null });
-  equal([head(), root.querySelector(".pk-margin .pk-source").textContent], ["", "missed in 25 %"]);
+  equal(root.querySelector(".pk-tightest").hidden, true);
+  equal(root.querySelector(".pk-margin .pk-source").textContent, "missed in 25 %");
+  tell({ kind: "notes", findings: [], margins: [], tightest });
+  equal(root.querySelector(".pk-counts").getAttribute("aria-busy"), "false");
   close();
 });
 

@@ -1,0 +1,126 @@
+"""The whole workbench on one screen, at three sizes and at 200 %: nothing lies over another or is cut off."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import pytest
+from playwright.sync_api import expect
+
+from tests.browser.benches import DEMO, Bench
+
+SIZES = ((1366, 768), (1440, 900), (1920, 1080))
+AT_200_PERCENT = ((683, 384), (720, 450))
+PARTS = (".pk-head", ".pk-right", ".pk-toolbar", ".pk-chart-box", ".pk-tables", ".pk-side", ".pk-caution")
+LOOK = """parts => {
+    const root = document.querySelector('.pk-workbench');
+    const box = each => { const { left, top, right, bottom } = each.getBoundingClientRect();
+        return { left, top, right, bottom }; };
+    const shown = each => each.getClientRects().length > 0;
+    const holder = root.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder');
+    const inside = (each, around) => each.top >= around.top - 1 && each.bottom <= around.bottom + 1;
+    const count = (all, around) => [...root.querySelectorAll(all)].filter(
+        each => shown(each) && inside(box(each), around)).length;
+    return {
+        frame: box(root.closest('.jp-WindowedPanel-outer')),
+        root: box(root),
+        parts: Object.fromEntries(parts.map(part => [part, box(root.querySelector(part))])),
+        rows: count('.pk-grid:not([hidden]) .tabulator-row', box(holder)),
+        bars: count('.pk-bar-work', box(root.querySelector('.pk-chart-box'))),
+        cut: [...root.querySelectorAll('button:not(.pk-tightest)')].filter(
+            each => shown(each) && each.scrollWidth > each.clientWidth + 1 && each.textContent)
+            .map(each => each.textContent),
+        scrolls: [...root.querySelectorAll('*')].filter(each => shown(each)
+            && /auto|scroll/.test(getComputedStyle(each).overflowY)
+            && each.scrollHeight > each.clientHeight + 1).map(each => String(each.className)),
+    }; }"""
+
+
+def look(page, width, height):
+    """What stands where at a size, scrolled to the workbench."""
+    page.set_viewport_size({"width": width, "height": height})
+    page.wait_for_timeout(500)  # sizes are told from one part to the next, a frame each
+    page.evaluate("document.querySelector('.pk-workbench').scrollIntoView({ block: 'start' })")
+    return page.evaluate(LOOK, PARTS)
+
+
+def overlap(a, b):
+    """Whether two boxes share more than a line."""
+    return (min(a["right"], b["right"]) - max(a["left"], b["left"]) > 1
+            and min(a["bottom"], b["bottom"]) - max(a["top"], b["top"]) > 1)
+
+
+def holds(around, box):
+    """Whether a box stands within another."""
+    return (box["top"] >= around["top"] - 1 and box["bottom"] <= around["bottom"] + 1
+            and box["left"] >= around["left"] - 1 and box["right"] <= around["right"] + 1)
+
+
+@pytest.fixture
+def bench(page, lab, request):
+    page.set_viewport_size({"width": 1366, "height": 768})
+    after = [f"'a cell after it, {number}'" for number in range(9)]
+    return Bench.open(page, lab, request.node.name[:20], DEMO, *after)
+
+
+def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
+    # After Run All, with cells below it, the page stands at the workbench.
+    page.wait_for_function("""() => { const at = document.querySelector('.pk-workbench');
+        const frame = at.closest('.jp-WindowedPanel-outer').getBoundingClientRect();
+        const { top, bottom } = at.getBoundingClientRect();
+        return top >= frame.top - 1 && bottom <= frame.bottom + 1; }""")
+
+    for size in SIZES:
+        seen = look(page, *size)
+        assert holds(seen["frame"], seen["root"]), size
+        for part, box in seen["parts"].items():
+            assert holds(seen["root"], box), (size, part)
+        for one, other in combinations(PARTS, 2):
+            assert not overlap(seen["parts"][one], seen["parts"][other]), (size, one, other)
+        assert seen["cut"] == [], size
+        assert seen["rows"] >= 4, size
+        assert seen["bars"] > 80, size
+        ours = [name for name in seen["scrolls"] if "tabulator" not in name and "pk-pane" not in name]
+        assert ours == [], size
+
+    # At 200 % the first screen has the head, a row of bars and a row of the table.
+    for size in AT_200_PERCENT:
+        seen = look(page, *size)
+        assert holds(seen["frame"], seen["root"]), size
+        assert holds(seen["root"], seen["parts"][".pk-head"]), size
+        assert seen["rows"] >= 1, size
+        assert seen["bars"] >= 1, size
+    assert page_errors == []
+
+
+def test_what_is_chosen_stays_chosen_outside_and_back_and_in_full_screen(bench, page, page_errors):
+    scroll = """() => document.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder').scrollTop"""
+    bench.bar("AN2").click()
+    bench.settle()
+    expect(bench.cell("AN2", "step")).to_contain_class("tabulator-range-selected")
+    expect(page.locator(".pk-of-chosen", has_text="AN2").first).to_be_attached()
+    stood = page.evaluate(scroll)
+    assert stood > 0
+    for mode in ("outside", "planning"):
+        page.locator(f"[data-mode-to={mode}]").click()
+        bench.settle()
+    expect(page.locator(".pk-tables")).to_be_visible()
+    assert (page.evaluate(scroll), bench.chosen()) == (stood, "AN2")
+    expect(bench.cell("AN2", "step")).to_contain_class("tabulator-range-selected")
+
+    # A drag that brings stops is told by the head, by number and word.
+    expect(page.locator("[data-act=stops]")).to_have_text("✓ no stops")
+    bench.cell("AN2", "place").click()
+    box, before = bench.bar("CL2").bounding_box(), bench.bar("KN2").bounding_box()
+    bench.drag((box["x"] + 5, box["y"] + 9), (before["x"] + 1, before["y"] + 9))
+    expect(page.locator(".pk-head")).to_have_attribute("data-level", "stop")
+    expect(page.locator(".pk-counts")).to_have_attribute("aria-busy", "false")
+    page.locator("[data-act=stops]").click()
+    expect(page.locator(".pk-item[data-severity=stop]").first).to_be_focused()
+
+    page.locator("[data-act=full_screen]").click()
+    page.wait_for_function("() => document.fullscreenElement?.matches('.pk-workbench')")
+    assert page.evaluate("document.querySelector('.pk-desk').getBoundingClientRect().height > 740")
+    bench.choose("keys")
+    expect(page.locator(".pk-dialog")).to_be_visible()
+    assert page_errors == []
