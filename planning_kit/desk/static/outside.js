@@ -49,6 +49,7 @@ export class Outside {
       { class: "pk-outside", "aria-label": "Log of the outing" },
       this.console.box,
       el("div", { class: "pk-log-side" }, this.clock.book, this.clock.standing, this.log.box),
+      this.preview,
       this.home.preview,
     );
     this.sizes = new ResizeObserver(() => this.fit());

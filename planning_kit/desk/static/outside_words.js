@@ -20,19 +20,24 @@ export function standingLines(standing) {
 // early.
 export function nextWords({ light, links }, minute) {
   const after = edges => Math.min(...edges.filter(edge => edge > minute));
-  const words = (what, at, label) => `${what} ${label(at)}, in ${down(at - minute)} min`;
-  const night = after(light.night.map(([from]) => from));
-  const day = after(light.day.map(([from]) => from));
-  const found = [night < day ? [night, "night", petFloor] : [day, "day", petCeil]];
+  const first = windows => [after(windows.map(([from]) => from)), after(windows.map(([, to]) => to))];
+  const found = [
+    [after(light.night.map(([from]) => from)), "night", true],
+    [after(light.day.map(([from]) => from)), "day", false],
+  ].sort(([a], [b]) => a - b);
+  found.length = 1;
   for (const [name, windows] of links) {
-    const [begins, ends] = [after(windows.map(([from]) => from)), after(windows.map(([, to]) => to))];
-    found.push(ends < begins ? [ends, `${name} ends`, petFloor] : [begins, `${name} begins`, petCeil]);
+    const [begins, ends] = first(windows);
+    found.push(ends < begins ? [ends, `${name} ends`, true] : [begins, `${name} begins`, false]);
   }
   return found
     .filter(([at]) => Number.isFinite(at))
     .sort(([a], [b]) => a - b)
     .slice(0, MOST_CHANGES)
-    .map(([at, what, label]) => words(what, at, label));
+    .map(([at, what, isEnd]) => {
+      const [label, left] = isEnd ? [petFloor(at), down(at - minute)] : [petCeil(at), up(at - minute)];
+      return `${what} ${label}, in ${left} min`;
+    });
 }
 
 export function logWords({ words, rows, later }) {

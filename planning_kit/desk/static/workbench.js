@@ -110,7 +110,6 @@ function render({ model, el: home }) {
       toolbar.clash,
       outside.clock.box,
       toolbar.said,
-      outside.preview,
     ),
     chart.box,
     layout.split,

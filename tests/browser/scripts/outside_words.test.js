@@ -110,11 +110,11 @@ test("what changes next is told on its safe side, the first two", () => {
   const chart = {
     light: { night: [[64.5, 100]], day: [[0, 62], [102.2, 160]] },
     links: [
-      ["west", [[10, 70.9]]],
+      ["west", [[10, 69.9]]],
       ["east", [[70.2, 90]]],
     ],
   };
-  equal(words.nextWords(chart, 60), ["night 1:04, in 4 min", "west ends 1:10, in 10 min"]);
-  equal(words.nextWords(chart, 71), ["east ends 1:30, in 19 min", "day 1:43, in 31 min"]);
+  equal(words.nextWords(chart, 60), ["night 1:04, in 4 min", "west ends 1:09, in 9 min"]);
+  equal(words.nextWords(chart, 71), ["east ends 1:30, in 19 min", "day 1:43, in 32 min"]);
   equal(words.nextWords({ light: { night: [], day: [] }, links: [] }, 60), []);
 });
