@@ -136,7 +136,8 @@ export class LaneCard {
         first.place ? ` ${first.place}` : "",
       );
     const next = lane.steps.find(step => step !== first && step.status !== "done" && step.start !== null);
-    this.after.textContent = next ? `then ${next.step} ${next.title} at ${pet(next.start)}` : "";
+    this.after.textContent = next ? `then ${pet(next.start)} ${next.step} ${next.title}` : "";
+    for (const each of [this.does, this.about, this.after]) each.title = each.textContent; // where it is cut
     this.setRefused(refused);
     this.paint();
   }

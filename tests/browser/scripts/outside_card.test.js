@@ -140,7 +140,7 @@ test("beside who it is stands their name, or what an actor is; nothing where nob
 
 test("the card says what comes then; nothing where nothing does", () => {
   const { card, show } = opened([step("A1", "in progress"), step("A2", "planned", { title: "Bolts" })]);
-  equal(card.after.textContent, "then A2 Bolts at 1:00");
+  equal(card.after.textContent, "then 1:00 A2 Bolts");
   show([step("A1", "in progress")]);
   equal(card.after.textContent, "");
 });
