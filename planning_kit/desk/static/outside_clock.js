@@ -67,6 +67,7 @@ export class OutsideClock {
     this.trouble = el("div", { class: "pk-trouble", role: "alert", hidden: true });
     this.standing = el("ul", {
       class: "pk-standing",
+      tabindex: 0,
       "aria-live": "polite",
       "aria-label": "Where the outing stands",
     });

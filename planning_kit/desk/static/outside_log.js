@@ -8,7 +8,7 @@ export class OutsideLog {
     Object.assign(this, { send, clock });
     this.body = el("tbody");
     this.whole = el("div", { class: "pk-entry-faults", role: "alert", hidden: true });
-    const columns = ["PET, GMT", "What", ""];
+    const columns = ["PET, GMT", "What"];
     this.box = el(
       "div",
       { class: "pk-log", tabindex: 0, role: "region", "aria-label": "Log" },
@@ -23,6 +23,7 @@ export class OutsideLog {
             "tr",
             {},
             columns.map(name => el("th", { scope: "col" }, name)),
+            el("td"),
           ),
         ),
         this.body,

@@ -113,9 +113,11 @@ def go_home(session: Session, how: str, by: str = "") -> str:
     minutes: dict[str, float] = {}
     for name, safe_min in zip(homes["step"], homes["safe_min"], strict=True):
         state = outside.states.by_step.get(name)
-        given = state and (state.step.safe_orderly_min if how == TERMINATE else state.step.safe_now_min)
+        if state is None or state.status != IN_PROGRESS:
+            continue
+        given = state.step.safe_orderly_min if how == TERMINATE else state.step.safe_now_min
         # What began this minute cannot be partly done yet.
-        if state and given is not None and state.status == IN_PROGRESS and state.pieces[-1][0] < watch.now_min:
+        if given is not None and state.pieces[-1][0] < watch.now_min:
             minutes[name] = max(safe_min, minutes.get(name, 0.0))
     skipped = [name for name, state in outside.states.by_step.items()
                if state.status in OPEN and set(state.step.people) & set(SUITED)]
