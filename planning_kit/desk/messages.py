@@ -116,7 +116,6 @@ def status(session: Session) -> Message:
         "is_kept": not session.journal.trouble,
         "versions": list(session.versions), "baseline": session.baseline_name or "",
         "against": _change_of_end(session.plan, session.baseline),
-        "against": _change_of_end(session.plan, session.baseline),
         "old": [name for name, asked in session.asked.items() if asked.is_old],
         "folder": session.base.folder.name, "head": head_of(session.plan),
         "pet_zero": {name: round(moment.timestamp() * 1000) for name, moment in zip(
@@ -143,14 +142,6 @@ def head_of(plan: TimedPlan) -> list[list[str]]:
         severity = "" if keeps(plan.end_min, limit) else past
         head.append([words, margin_label(limit - plan.end_min), severity])
     return head
-
-
-def _change_of_end(plan: TimedPlan, baseline: TimedPlan | None) -> str:
-    """How much later both are inside than in the plan that this one is held against; "" for none."""
-    if baseline is None:
-        return ""
-    label = pet_label(plan.end_min - baseline.end_min, "up")
-    return label if label.startswith("−") or label == "0:00" else f"+{label}"
 
 
 def _change_of_end(plan: TimedPlan, baseline: TimedPlan | None) -> str:

@@ -77,7 +77,6 @@ class Workbench(anywidget.AnyWidget):
     def _ipython_display_(self) -> None:
         """Show the live view, and beside it what a reader without a kernel sees, which follows every edit."""
         self._is_just_run = True
-        self._is_just_run = True
         self._snapshot.publish(self._repr_mimebundle_())
 
     def _on_message(self, _widget: Any, content: Message, _buffers: Any) -> None:
@@ -85,9 +84,6 @@ class Workbench(anywidget.AnyWidget):
         try:
             if self._conversation.answer(content):
                 self._follow_up()
-            if content.get("kind") == "hello" and self._is_just_run:  # not a view that came later
-                self._is_just_run = False
-                self._send_to_views({"kind": "stand"})
             if content.get("kind") == "hello" and self._is_just_run:  # not a view that came later
                 self._is_just_run = False
                 self._send_to_views({"kind": "stand"})

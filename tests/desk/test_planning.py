@@ -167,3 +167,15 @@ def test_a_search_tells_its_best_and_its_bound_as_the_front_door_does(talk):
     progress = Progress("searching", 12.4, best_min=363.0, bound_min=350.0)
     told = progress_message(talk.session.ask("order"), progress)
     assert told["words"] == "best so far 6:03, at least 5:50, 12 s"
+
+
+def test_one_version_is_what_the_plan_is_held_against(talk):
+    assert talk.ask("compare")["compared"]["name"] == ""
+    talk.ask("keep", name="before")
+    assert talk.ask("baseline", name="before")["patch"]["against"] == "0:00"
+    patch = talk.ask("cells", sheet="steps", cells=[[talk.line("Z1"), "minutes_likely", "12"]])["patch"]
+    assert (patch["baseline"], patch["against"]) == ("before", "+0:02")
+    compared = talk.ask("compare")["compared"]
+    assert compared["name"] == "before"
+    assert compared["typed"]["rows"][0][:3] == ["steps", "Z1", "minutes_likely"]
+    assert talk.ask("baseline", name="")["patch"]["against"] == ""

@@ -87,6 +87,14 @@ def test_an_answer_goes_to_the_view_that_asked_and_a_patch_to_all(scenario):
     assert not {"view"} & {*said["patch"], *said["notes"]}
 
 
+def test_the_first_view_after_a_run_comes_into_view_and_no_later_one(scenario, published):
+    screen = Screen(scenario)
+    assert "stand" not in screen.ask_at_once("hello", has_library=True, view="a")
+    screen.bench._ipython_display_()
+    assert screen.ask_at_once("hello", has_library=True, view="b")["stand"]["view"] == "b"
+    assert "stand" not in screen.ask_at_once("hello", has_library=True, view="c")
+
+
 def test_how_likely_margins_are_missed_is_told_to_all_views_after_all_else(scenario):
     screen = Screen(scenario)
     said = screen.ask_at_once("hello", has_library=True, view="v")

@@ -25,43 +25,38 @@ export class Toolbar {
     this.save = able("Save", "save");
     this.save.title = "Save to the scenario's folder (Alt+S)";
     this.versions = el("select", { class: "pk-field", "aria-label": "Version", title: "A named version" });
-    const typed = (label, hint, placeholder, act, words) => {
-      const field = el("input", { class: "pk-field", placeholder, "aria-label": label });
-      const tell = () => {
-        send({ kind: act, [act === "keep" ? "name" : "folder"]: field.value });
-        field.value = "";
-      };
-      field.addEventListener("keydown", event => event.key === "Enter" && tell());
-      return [field, el("div", { class: "pk-group" }, field, closing(words, hint, tell, act))];
+    const act = (kind, words, hint, told, more = {}) => {
+      const tell = () => send({ kind, ...told() });
+      const press = event => (tell(), event.target.closest("dialog")?.close());
+      return [button(words, hint, press, { "data-act": kind, ...more }), tell];
     };
-    const closing = (label, hint, act, kind, more = {}) =>
-      button(label, hint, event => (act(), event.target.closest("dialog")?.close()), {
-        "data-act": kind,
-        ...more,
-      });
-    const picked = kind => () => send({ kind, name: this.versions.value });
-    const [name, keep] = typed(
-      "Name of a new version",
-      "Keep what is typed under this name",
-      "name a version",
-      "keep",
-      "Keep",
-    );
-    const [folder, out] = typed(
-      "New folder for the export",
-      "Save as a new folder beside this one",
-      "new folder",
-      "export",
-      "Export",
-    );
-    Object.assign(this, { name, folder });
-    const kept = el(
-      "div",
-      { class: "pk-group" },
-      this.versions,
-      closing("Switch", "Make this version current (undo leads back)", picked("switch"), "switch"),
-      closing("×", "Delete this version", picked("drop"), "drop", { "aria-label": "Delete this version" }),
-    );
+    // Enter in the field does it too, and closes the window by itself.
+    const typed = (field, kind, words, hint) => {
+      const told = () => {
+        const text = field.value;
+        field.value = "";
+        return { [kind === "keep" ? "name" : "folder"]: text };
+      };
+      const [pressed, tell] = act(kind, words, hint, told);
+      field.addEventListener("keydown", event => event.key === "Enter" && tell());
+      return el("div", { class: "pk-group" }, field, pressed);
+    };
+    const field = (label, placeholder) =>
+      el("input", { class: "pk-field", placeholder, "aria-label": label });
+    this.name = field("Name of a new version", "name a version");
+    this.folder = field("New folder for the export", "new folder");
+    const out = typed(this.folder, "export", "Export", "Save as a new folder beside this one");
+    const version = () => ({ name: this.versions.value });
+    const versions = [
+      typed(this.name, "keep", "Keep", "Keep what is typed under this name"),
+      el(
+        "div",
+        { class: "pk-group" },
+        this.versions,
+        act("switch", "Switch", "Make this version current (undo leads back)", version)[0],
+        act("drop", "×", "Delete this version", version, { "aria-label": "Delete this version" })[0],
+      ),
+    ];
     this.state = el("span", { class: "pk-state", role: "status" });
     this.head = new Head(chart, events);
     this.said = el("div", { class: "pk-said", role: "status" });
@@ -72,7 +67,7 @@ export class Toolbar {
     this.menu = new Menu("More ▾", "More", () => [
       ...(isPlanning()
         ? [
-            ["versions", "Versions…", () => openDialog(root, "Versions", keep, kept)],
+            ["versions", "Versions…", () => openDialog(root, "Versions", versions)],
             ["held", "Held against…", () => events.onAgainst()],
             ["out", "Export to a new folder…", () => openDialog(root, "Export", out)],
           ]
