@@ -93,7 +93,13 @@ export class LaneCard {
     this.after = el("div", { class: "pk-lane-next" });
     this.box = el(
       "div",
-      { class: `pk-lane-card ${lane.is_crew ? "" : "pk-lane-slim"}`, tabindex: 0, role: "group", "aria-label": this.who, "data-lane": this.who },
+      {
+        class: `pk-lane-card ${lane.is_crew ? "" : "pk-lane-slim"}`,
+        tabindex: 0,
+        role: "group",
+        "aria-label": this.who,
+        "data-lane": this.who,
+      },
       this.head,
       this.does,
       this.about,

@@ -16,9 +16,8 @@ export class OutsideChart {
   constructor(chart, now) {
     Object.assign(this, { chart, now });
     chart.dress = () => this.paint();
-    this.button = button("", "The chart around now, which it follows; or the whole outing (N)", () => this.turn(), {
-      "data-act": "follow",
-    });
+    const hint = "The chart around now, which it follows; or the whole outing (N)";
+    this.button = button("", hint, () => this.turn(), { "data-act": "follow" });
     this.button.append("Around ", el("u", {}, "n"), "ow");
     this.tell();
   }

@@ -165,6 +165,7 @@ export class OutsideClock {
     const how = { held: ", held", running: ", set by hand" }[this.clock.kind] ?? "";
     this.gmt.textContent = `GMT ${gmtSeconds(this.nowMs)}${how}`;
     const next = this.changes ? nextWords(this.changes, this.minute) : [];
-    if (this.next.textContent !== next.join("")) this.next.replaceChildren(...next.map(each => el("div", {}, each)));
+    if (this.next.textContent !== next.join(""))
+      this.next.replaceChildren(...next.map(each => el("div", {}, each)));
   }
 }

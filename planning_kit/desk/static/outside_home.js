@@ -1,5 +1,5 @@
-// The ways home from this minute, and the call to take one: terminate or abort. A call shows the way first, and
-// decides nothing before it is confirmed; Escape takes it back.
+// The ways home from this minute, and the call to take one: terminate or abort. A call shows the way first,
+// and decides nothing before it is confirmed; Escape takes it back.
 
 import { button, el } from "./dom.js";
 
@@ -89,8 +89,8 @@ export class OutsideHome {
         "p",
         { class: "pk-hint" },
         way
-          ? "A call is logged: what the two have not begun is skipped, and what they have in hand takes the " +
-              "minutes to make it safe. "
+          ? "A call is logged: what the two have not begun is skipped, and what they have in hand takes " +
+              "the minutes that are given to make it safe. "
           : "",
         ALONE,
       ),

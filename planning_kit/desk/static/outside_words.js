@@ -16,8 +16,8 @@ export function standingLines(standing) {
   return [/PET 0 was .*/.exec(standing[0])?.[0], ...standing.slice(1)].filter(Boolean);
 }
 
-// What of light and links changes next, each told on its safe side: what ends not too late, what begins not too
-// early.
+// What of light and links changes next, each told on its safe side: what ends not too late, what begins not
+// too early.
 export function nextWords({ light, links }, minute) {
   const after = edges => Math.min(...edges.filter(edge => edge > minute));
   const first = windows => [after(windows.map(([from]) => from)), after(windows.map(([, to]) => to))];

@@ -31,7 +31,13 @@ export class Side {
     this.panes = Object.fromEntries(
       Object.entries({ ...SIDE_TABS, ...OUTSIDE_TABS }).map(([name, words]) => [
         name,
-        el("div", { class: "pk-pane", role: "tabpanel", "aria-label": words, tabindex: 0, "data-pane": name }),
+        el("div", {
+          class: "pk-pane",
+          role: "tabpanel",
+          "aria-label": words,
+          tabindex: 0,
+          "data-pane": name,
+        }),
       ]),
     );
     this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite", hidden: true });
@@ -101,7 +107,8 @@ export class Side {
         }),
       ),
     );
-    for (const [key, pane] of Object.entries(this.panes)) pane.hidden = key !== name && !this.always.includes(key);
+    for (const [key, pane] of Object.entries(this.panes))
+      pane.hidden = key !== name && !this.always.includes(key);
   }
 
   onKey(event, name) {
