@@ -21,6 +21,8 @@ export const OUTSIDE_TABS = {
   why: "Why",
 };
 
+const PANE = { class: "pk-pane", role: "tabpanel", tabindex: 0 };
+
 export class Side {
   constructor(root, send, events) {
     Object.assign(this, { root, send, events });
@@ -31,13 +33,7 @@ export class Side {
     this.panes = Object.fromEntries(
       Object.entries({ ...SIDE_TABS, ...OUTSIDE_TABS }).map(([name, words]) => [
         name,
-        el("div", {
-          class: "pk-pane",
-          role: "tabpanel",
-          "aria-label": words,
-          tabindex: 0,
-          "data-pane": name,
-        }),
+        el("div", { ...PANE, "aria-label": words, "data-pane": name }),
       ]),
     );
     this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite", hidden: true });
