@@ -5,6 +5,7 @@ conversation.
 """
 
 import math
+from collections.abc import Hashable, Mapping
 from dataclasses import asdict
 from datetime import datetime
 from typing import Any
@@ -13,7 +14,7 @@ from planning_kit.desk.messages import Action, Message, head_of, notes_of, notic
 from planning_kit.explore.retime.decisions import Decision
 from planning_kit.explore.retime.options import IN_ALL
 from planning_kit.explore.retime.outing_progress import standing_of
-from planning_kit.explore.session.going_outside import go_outside, take, watch_of
+from planning_kit.explore.session.going_outside import go_home, go_outside, take, watch_of
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Entry, log_lines
 from planning_kit.explore.watch.now import OpenStep, lanes_now
@@ -88,6 +89,8 @@ OUTSIDE_ACTIONS: dict[str, Action] = {
     "forget": lambda session, message: watch_of(session).forget(str(message["slot"])),
     "stop_options": lambda session, _: watch_of(session).stop_options(),
     "look": lambda session, message: watch_of(session).look_at(*_option(watch_of(session), message)),
+    "go_home": lambda session, message: [notice(go_home(
+        session, str(message["how"]), str(message.get("by", ""))))],
     "look_away": lambda session, _: watch_of(session).look_away(),
     **{action.__name__: action for action in (outside, planning, log, rehearse, options, decide)},
 }
@@ -177,7 +180,14 @@ def _crew_home(margins: Any, reserve: float) -> list[Message]:
              "is_short": row["oxygen_margin_min"] < reserve,
              "suit": _whole(row["suit_margin_min"], "down"), "first_out": row["first_out"],
              "is_suit_short": row["suit_margin_min"] < reserve, "reserve": f"{reserve:g}"}
-            for row in margins.to_dict("records")]
+            # The worst first: what is not known, then what runs out first.
+            for row in sorted(margins.to_dict("records"), key=_least_left)]
+
+
+def _least_left(row: Mapping[Hashable, Any]) -> float:
+    margins = row["oxygen_margin_min"], row["suit_margin_min"]
+    return -math.inf if math.isnan(row["total_min"]) else min(
+        (each for each in margins if not math.isnan(each)), default=-math.inf)
 
 
 def _whole(minutes: float, side: Side) -> str:

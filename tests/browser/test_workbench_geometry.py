@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.benches import DEMO, Bench
+from tests.conftest import LATE
 
 SIZES = ((1366, 768), (1440, 900), (1920, 1080))
 AT_200_PERCENT = ((683, 384), (720, 450))
@@ -36,12 +37,24 @@ LOOK = """parts => {
     }; }"""
 
 
-def look(page, width, height):
+OUTSIDE = (".pk-face", ".pk-head", ".pk-calls", ".pk-toolbar", ".pk-clock", ".pk-right", ".pk-chart-box",
+           "[data-lane=EV1]", "[data-lane=EV2]", ".pk-log-side", ".pk-side", ".pk-caution")
+BESIDE = ("[data-pane=options]", "[data-pane=home]")  # where there is room for both
+TARGETS = """() => {
+    const root = document.querySelector('.pk-workbench');
+    const low = (all, least) => [...root.querySelectorAll(all)].filter(each => each.getClientRects().length
+        && getComputedStyle(each).visibility === 'visible' && each.offsetHeight < least)
+        .map(each => each.textContent);
+    return [...low('.pk-button', 32), ...low('[data-call], .pk-lane-card:not(.pk-lane-slim) '
+        + ':is([data-event=started], [data-event=finished])', 44)]; }"""
+
+
+def look(page, width, height, parts=PARTS):
     """What stands where at a size, scrolled to the workbench."""
     page.set_viewport_size({"width": width, "height": height})
     page.wait_for_timeout(500)  # sizes are told from one part to the next, a frame each
     page.evaluate("document.querySelector('.pk-workbench').scrollIntoView({ block: 'start' })")
-    return page.evaluate(LOOK, PARTS)
+    return page.evaluate(LOOK, parts)
 
 
 def overlap(a, b):
@@ -123,4 +136,28 @@ def test_what_is_chosen_stays_chosen_outside_and_back_and_in_full_screen(bench, 
     assert page.evaluate("document.querySelector('.pk-desk').getBoundingClientRect().height > 740")
     bench.choose("keys")
     expect(page.locator(".pk-dialog")).to_be_visible()
+    assert page_errors == []
+
+
+def test_all_of_an_outing_is_on_one_screen(page, lab, page_errors):
+    page.set_viewport_size({"width": 1440, "height": 900})
+    bench = Bench.open(page, lab, "outside-screen", DEMO, f"bench.close(); pk.workbench(bench.scenario, "
+                       f"pk.read_log({str(LATE)!r}), '3:58')")
+    page.locator("[data-act=rehearse]").click()
+    bench.settle()
+    for size in SIZES:
+        parts = (*OUTSIDE, *(BESIDE if size != SIZES[0] else ()))
+        seen = look(page, *size, parts)
+        assert holds(seen["frame"], seen["root"]), size
+        for part, box in seen["parts"].items():
+            assert holds(seen["root"], box), (size, part)
+            assert box["bottom"] - box["top"] > 25 or part == ".pk-caution", (size, part)
+        for one, other in combinations(OUTSIDE, 2):
+            assert not overlap(seen["parts"][one], seen["parts"][other]), (size, one, other)
+        for part in set(parts) & set(BESIDE):
+            assert holds(seen["parts"][".pk-side"], seen["parts"][part]), (size, part)
+        assert seen["parts"][".pk-chart-box"]["bottom"] - seen["parts"][".pk-chart-box"]["top"] > 120, size
+        assert seen["cut"] == [], size
+        assert page.evaluate(TARGETS) == [], size
+        assert not {"pk-console", "pk-workbench", "pk-desk"} & set(seen["scrolls"]), size
     assert page_errors == []

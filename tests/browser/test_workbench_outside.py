@@ -135,3 +135,57 @@ def test_an_outing_is_logged_goes_late_and_is_left_with_nothing_lost(page, lab, 
     bench.says(".pk-said", "The kernel does not answer")
     assert page.evaluate("() => window.attacked") is None
     assert (page_errors, asked_outside) == ([], [])
+
+
+def test_one_journal_is_kept_in_two_views_and_a_call_home_in_either(page, lab, page_errors):
+    page.set_viewport_size({"width": 1440, "height": 900})
+    bench = Bench.open(page, lab, "two-views", SMALL, "bench")
+    expect(page.locator(".pk-workbench")).to_have_count(2)
+    bench.settle()
+    first, second = page.locator(".pk-workbench").all()
+    first.locator("[data-mode-to=outside]").click()
+    bench.settle()
+    for view in (first, second):
+        expect(view).to_have_attribute("data-mode", "outside")
+
+    # Each keeps what it looks at; what is logged in one is in the other, once.
+    second.locator("[data-side=why]").click()
+    second.locator("[data-act=follow]").click()
+    first.locator(".pk-lane-card").first.focus()
+    page.keyboard.press("s")
+    bench.settle()
+    for view in (first, second):
+        expect(view.locator(".pk-log tbody tr")).to_have_count(1)
+        expect(view.locator(".pk-log")).to_contain_text("A1 started")
+    assert logged(bench) == ["started"]
+    for view, tab, follows in ((first, "findings", "true"), (second, "why", "false")):
+        expect(view.locator("[data-side][aria-selected=true]")).to_have_attribute("data-side", tab)
+        expect(view.locator("[data-act=follow]")).to_have_attribute("aria-pressed", follows)
+
+    # The same key in both before either has heard of the other: one entry, and one that says why not.
+    set_all = "all => all.forEach(each => each.dispatchEvent(new KeyboardEvent('keydown', {key: 'k'})))"
+    page.locator("[data-lane=EV1] select").evaluate_all(
+        "all => all.forEach(each => { each.value = 'B1'; each.dispatchEvent(new Event('change')); })")
+    page.locator("[data-lane=EV1]").evaluate_all(set_all)
+    bench.settle()
+    assert logged(bench)[:2] == ["started", "skipped"]
+    before = len(logged(bench))
+
+    # One key shows the way home, in this view only; Escape takes it back; nothing is logged by either.
+    second.locator(".pk-lane-card").first.focus()
+    page.keyboard.press("a")
+    expect(second.locator(".pk-call")).to_be_visible()
+    expect(first.locator(".pk-call")).to_be_hidden()
+    expect(second.locator(".pk-call")).to_contain_text("Not called yet")
+    page.keyboard.press("Escape")
+    expect(second.locator(".pk-call")).to_be_hidden()
+    page.keyboard.press("t")
+    page.keyboard.press("Tab")
+    expect(second.locator("[data-act=confirm_home]")).to_be_focused()
+    assert len(logged(bench)) == before
+    page.keyboard.press("Enter")
+    bench.settle()
+    assert set(logged(bench)[before:]) == {"skipped"}
+    for view in (first, second):
+        expect(view.locator(".pk-log")).to_contain_text("terminate called")
+    assert page_errors == []

@@ -142,6 +142,43 @@ def test_a_way_home_that_is_not_known_is_told_as_such(tmp_path):
         assert any("not known" in row[1] for row in way["sequence"])
 
 
+def test_a_call_to_come_home_logs_what_is_left_as_one(talk):
+    talk.ask("log", lane="EV1", event="started", step="A1")
+    talk.ask("clock", clock="held", text="0:05")
+    said = talk.ask("go_home", how="abort", by="kim")
+    assert said["said"]["text"] == "abort called; logged as skipped: 7 steps"
+    rows = pk.read_log(talk.session.watch.log.path)
+    assert list(rows["event"]) == ["started", *["skipped"] * 7]
+    assert set(rows["by"][1:]) == {"kim"}
+    # Of A1, which is in hand, nobody says how long it takes to make it safe: its estimate stays.
+    assert talk.session.watch.plan.starts.size == 1
+    said = talk.ask("go_home", how="terminate")
+    assert said["said"]["text"] == "terminate called: nothing is left to log but ingress"
+    assert len(pk.read_log(talk.session.watch.log.path)) == 8
+
+
+def test_a_step_in_hand_takes_the_minutes_to_make_it_safe():
+    talk = Talk(pk.load_scenario(TERN), pk.read_log(LATE), "3:58")
+    talk.ask("hello", has_library=True)
+    refused = talk.ask("go_home", how="terminate")["said"]
+    assert (refused["level"], "the log goes on" in refused["text"]) == ("bad", True)
+    talk.ask("rehearse")
+    said = talk.ask("go_home", how="terminate")
+    called = [row for row in said["outside_log"]["lines"] if row["note"].startswith("terminate called")]
+    partly = [(row["step"], row["remaining_min"]) for row in called if row["event"] == "partly"]
+    assert partly == [("HT4", "4")]
+    assert {lane["who"]: [step["step"] for step in lane["steps"]] for lane in said["outside"]["lanes"]
+            if lane["is_crew"]} == {"EV1": [], "EV2": ["HT4"]}
+    assert [one["step"] for one in said["outside_home"]["ways"]["terminate"]["crew"]] == ["HT4", ""]
+
+
+def test_no_call_before_the_outing_or_of_another_name(talk):
+    talk.ask("clock", clock="held", text="-0:10")
+    for how in ("abort", "elsewhere"):
+        assert talk.ask("go_home", how=how)["said"]["level"] == "bad"
+    assert not talk.session.watch.log_so_far.rows
+
+
 @pytest.fixture(scope="module")
 def late():
     log = pk.read_log(LATE)

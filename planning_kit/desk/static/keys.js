@@ -29,7 +29,13 @@ export const KEYS = [
   ["Tables", "Alt+ArrowDown", "Move the chosen rows down", "down"],
   ["Tables", "Alt+Enter", "The form of the row; Escape: back to the cell", "form"],
   ["Tables", "Ctrl+Shift+C", "Copy the chosen cells with their heads; Ctrl+C: without", "heads"],
-  ["Outside", "1 2", "Choose a card; its letters stand on it"],
+  ["Outside", "1 2", "Choose a card; a bar that is chosen is the step to log"],
+  ["Outside", "s f p k r", "On a card: started, finished, partly, skipped, rate"],
+  ["Outside", "Enter", "In a field of a card: log the bold one; a time left empty is now"],
+  ["Outside", "a", "Abort: shows the way home first; nothing is called before its button"],
+  ["Outside", "t", "Terminate: the same"],
+  ["Outside", "n", "The chart around now, which it follows; or the whole outing"],
+  ["Outside", "Escape", "Take back a call, or end a preview"],
 ];
 
 // `Alt+ArrowUp` as the event that it comes as.

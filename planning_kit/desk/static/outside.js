@@ -5,9 +5,19 @@ import { button, el } from "./dom.js";
 import { OutsideChart } from "./outside_chart.js";
 import { OutsideClock } from "./outside_clock.js";
 import { OutsideConsole } from "./outside_console.js";
+import { OutsideHome } from "./outside_home.js";
 import { OutsideLog } from "./outside_log.js";
 import { OutsideSide } from "./outside_side.js";
 import { OUTSIDE_TABS, SIDE_TABS } from "./side.js";
+
+// Least width and height of a console that is seen without a scroll, and of one where options and ways home
+// stand beside the rest.
+const CONSOLES = [
+  ["roomy", 1240, 700],
+  ["close", 1000, 560],
+  ["long", 0, 0],
+];
+const ASIDE = ["options", "home"];
 
 export class Outside {
   constructor(root, send, parts) {
@@ -17,7 +27,9 @@ export class Outside {
     this.console = new OutsideConsole(send, this.clock, step => parts.onStep(step));
     this.log = new OutsideLog(send, this.clock);
     this.aside = new OutsideSide(parts.side, send, this.clock);
+    this.home = new OutsideHome(parts.side.panes.home, send, this.clock);
     this.dress = new OutsideChart(parts.chart, () => this.clock.minute);
+    this.clock.controls.append(this.dress.button);
     this.switch = el(
       "span",
       { class: "pk-group pk-modes", role: "group", "aria-label": "Mode" },
@@ -36,8 +48,12 @@ export class Outside {
       "section",
       { class: "pk-outside", "aria-label": "Log of the outing" },
       this.console.box,
-      this.log.box,
+      el("div", { class: "pk-log-side" }, this.clock.book, this.clock.standing, this.log.box),
+      this.preview,
+      this.home.preview,
     );
+    this.sizes = new ResizeObserver(() => this.fit());
+    this.sizes.observe(root);
     this.timer = setInterval(() => this.tick(), 1000);
     this.setMode();
   }
@@ -47,7 +63,20 @@ export class Outside {
     for (const each of this.switch.children)
       each.setAttribute("aria-pressed", String((each.dataset.modeTo === "outside") === this.isOn));
     this.chart.isFixed = this.isOn;
-    this.side.setTabs(this.isOn ? OUTSIDE_TABS : SIDE_TABS);
+    this.side.setTabs(this.isOn ? OUTSIDE_TABS : SIDE_TABS, this.isOn && this.isRoomy ? ASIDE : []);
+  }
+
+  // What is seen at once: by the room there is.
+  fit() {
+    const { clientWidth: width, clientHeight: height, dataset } = this.root;
+    const [name] = CONSOLES.find(([, least, lowest]) => width >= least && height >= lowest);
+    if (!width || dataset.console === name) return;
+    dataset.console = name;
+    if (this.isOn) this.setMode();
+  }
+
+  get isRoomy() {
+    return this.root.dataset.console === "roomy";
   }
 
   show(message) {
@@ -56,8 +85,10 @@ export class Outside {
     this.isOn = true;
     if (isFirst) this.setMode();
     this.clock.show(message);
-    if (message.chart) this.chart.load(message.chart);
-    else this.dress.tick();
+    if (message.chart) {
+      this.dress.follow(isFirst, message.chart);
+      this.chart.load(message.chart);
+    } else this.dress.tick();
     this.console.show(message);
     this.log.show(message);
     this.toolbar.head.setFacts(message.head);
@@ -92,6 +123,8 @@ export class Outside {
   leave() {
     this.isOn = false;
     this.setPreview("");
+    this.home.takeBack();
+    this.dress.leave();
     this.setMode();
     this.root.querySelector("[data-mode-to=planning]").focus();
   }
@@ -104,14 +137,15 @@ export class Outside {
 
   onKey(event) {
     if (!this.isOn || event.target.matches("input, select, textarea")) return false;
-    if (event.key === "Escape" && !this.preview.hidden) {
+    if (event.key === "Escape" && !this.home.asked && !this.preview.hidden) {
       this.send({ kind: "look_away" });
       return true;
     }
-    return this.console.onKey(event);
+    return this.home.onKey(event) || this.dress.onKey(event) || this.console.onKey(event);
   }
 
   stop() {
     clearInterval(this.timer);
+    this.sizes.disconnect();
   }
 }

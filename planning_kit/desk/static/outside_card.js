@@ -15,6 +15,7 @@ import {
   usualEvent,
 } from "./outside_entry.js";
 import { keyed, laneWords, lateSign } from "./outside_words.js";
+import { pet } from "./times.js";
 
 export class LaneCard {
   constructor(console, lane, number) {
@@ -79,8 +80,7 @@ export class LaneCard {
     this.entry = el(
       "div",
       { class: "pk-lane-entry" },
-      el("span", { class: "pk-group" }, this.step),
-      el("span", { class: "pk-group" }, Object.values(this.buttons)),
+      el("span", { class: "pk-group pk-acts" }, Object.values(this.buttons), this.step),
       el(
         "span",
         { class: "pk-group pk-fields" },
@@ -89,11 +89,21 @@ export class LaneCard {
         this.aloneLabel,
       ),
     );
+    this.does = el("div", { class: "pk-lane-does" });
+    this.after = el("div", { class: "pk-lane-next" });
     this.box = el(
       "div",
-      { class: "pk-lane-card", tabindex: 0, role: "group", "aria-label": this.who, "data-lane": this.who },
+      {
+        class: `pk-lane-card ${lane.is_crew ? "" : "pk-lane-slim"}`,
+        tabindex: 0,
+        role: "group",
+        "aria-label": this.who,
+        "data-lane": this.who,
+      },
       this.head,
+      this.does,
       this.about,
+      this.after,
       this.entry,
       this.faults,
     );
@@ -113,9 +123,9 @@ export class LaneCard {
       el("span", { class: "pk-lane-number", "aria-hidden": "true" }, this.number),
       el("strong", { class: "pk-lane-who" }, lane.who),
       ...(lane.title ? [el("span", { class: "pk-quiet" }, lane.title)] : []),
-      el("span", { class: "pk-lane-does" }, laneWords(lane, first, isBusy, minute)),
       ...lateSign(first),
     );
+    this.does.replaceChildren(...laneWords(lane, first, isBusy, minute));
     this.about.hidden = !first;
     if (first)
       this.about.replaceChildren(
@@ -131,6 +141,9 @@ export class LaneCard {
         ),
         first.place ? ` ${first.place}` : "",
       );
+    const next = lane.steps.find(step => step !== first && step.status !== "done" && step.start !== null);
+    this.after.textContent = next ? `then ${pet(next.start)} ${next.step} ${next.title}` : "";
+    for (const each of [this.does, this.about, this.after]) each.title = each.textContent; // where it is cut
     this.setRefused(refused);
     this.paint();
   }

@@ -3,15 +3,66 @@
 
 import { CHART_LEFT, CHART_RIGHT } from "./chart_layout.js";
 import { rect, text } from "./chart_shapes.js";
-import { svg } from "./dom.js";
+import { keptRange, wholeRange } from "./chart_hands.js";
+import { button, el, svg } from "./dom.js";
 import { petFloor } from "./times.js";
 
 const FLAG_PX = 34;
+// What is seen around now, while the chart follows it.
+const BEFORE_MIN = 30;
+const AROUND_MIN = 150;
 
 export class OutsideChart {
   constructor(chart, now) {
     Object.assign(this, { chart, now });
     chart.dress = () => this.paint();
+    const hint = "The chart around now, which it follows; or the whole outing (N)";
+    this.button = button("", hint, () => this.turn(), { "data-act": "follow" });
+    this.button.append("Around ", el("u", {}, "n"), "ow");
+    this.tell();
+  }
+
+  // Around now
+
+  get isFollowing() {
+    return Boolean(this.around) && this.chart.range === this.around;
+  }
+
+  // Before `data` are loaded: the chart stays around now, unless the planner has moved it meanwhile.
+  follow(isFirst, data) {
+    if (isFirst) this.before = { range: this.chart.range, isWhole: this.chart.isWhole };
+    if (isFirst || this.isFollowing) this.stand(data);
+  }
+
+  stand(data) {
+    const whole = wholeRange(data);
+    const size = Math.min(AROUND_MIN, whole[1] - whole[0]);
+    this.around = keptRange(this.now() - BEFORE_MIN, size, data);
+    Object.assign(this.chart, { range: this.around, isWhole: false });
+  }
+
+  turn() {
+    if (this.isFollowing) this.chart.zoomAll();
+    else {
+      this.stand(this.chart.chart);
+      this.chart.paint();
+    }
+  }
+
+  // The plan is seen as it was seen before.
+  leave() {
+    this.around = null;
+    if (this.before) Object.assign(this.chart, this.before);
+  }
+
+  onKey({ key, ctrlKey, metaKey, altKey }) {
+    if (key.toLowerCase() !== "n" || ctrlKey || metaKey || altKey) return false;
+    this.turn();
+    return true;
+  }
+
+  tell() {
+    this.button.setAttribute("aria-pressed", String(this.isFollowing));
   }
 
   paint() {
@@ -21,6 +72,7 @@ export class OutsideChart {
       look: this.chart.look,
     };
     if (!chart.phases) return;
+    this.tell();
     const id = `${look.clipId}-past`;
     const inside = { "clip-path": `url(#${look.clipId})`, "pointer-events": "none" };
     const isDark = this.chart.root.dataset.theme === "dark";
@@ -74,8 +126,8 @@ export class OutsideChart {
       svg("path", { d: `M0,${places.axis.height - 4} V${places.bottom}` }),
       this.flag,
     );
-    over.append(this.line);
     labels.parentNode.append(over);
+    canvas.append(svg("g", inside, this.line)); // over all, the flag over the times beside it
     this.tick();
   }
 

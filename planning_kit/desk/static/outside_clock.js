@@ -1,8 +1,8 @@
 // What time it is outside, where the log is kept, and where the outing stands in words.
 
 import { button, el } from "./dom.js";
-import { logWords, silenceWords, standingLevel, standingLines } from "./outside_words.js";
-import { gmt, petSeconds } from "./times.js";
+import { logWords, nextWords, silenceWords, standingLevel, standingLines } from "./outside_words.js";
+import { gmtSeconds, petSeconds } from "./times.js";
 
 // Re-timed is at every whole minute: after this long without, the picture is old.
 const SILENT_MS = 100000;
@@ -16,7 +16,8 @@ export class OutsideClock {
   constructor(send) {
     this.send = send;
     this.pet = el("strong", { class: "pk-clock-pet", "aria-label": "PET now" });
-    this.gmt = el("span", { class: "pk-quiet" });
+    this.gmt = el("span", { class: "pk-clock-gmt" });
+    this.next = el("span", { class: "pk-clock-next", "aria-label": "What changes next" });
     this.kind = el(
       "select",
       { class: "pk-field", "aria-label": "Clock", title: "What now is", onchange: () => this.onKind() },
@@ -66,6 +67,7 @@ export class OutsideClock {
     this.trouble = el("div", { class: "pk-trouble", role: "alert", hidden: true });
     this.standing = el("ul", {
       class: "pk-standing",
+      tabindex: 0,
       "aria-live": "polite",
       "aria-label": "Where the outing stands",
     });
@@ -74,8 +76,14 @@ export class OutsideClock {
       { class: "pk-outside-top" },
       el(
         "div",
+        { class: "pk-face" },
+        el("span", { class: "pk-clock-label" }, "PET"),
+        this.pet,
+        el("span", { class: "pk-clock-beside" }, this.gmt, this.next),
+      ),
+      (this.controls = el(
+        "div",
         { class: "pk-clock" },
-        el("span", { class: "pk-group" }, el("span", { class: "pk-clock-label" }, "PET"), this.pet, this.gmt),
         el(
           "span",
           { class: "pk-group" },
@@ -85,11 +93,15 @@ export class OutsideClock {
           this.setButton,
         ),
         this.call,
-        el("label", { class: "pk-label" }, "By ", this.by),
-        el("span", { class: "pk-group" }, this.where, this.rehearse),
-      ),
+      )),
       this.trouble,
-      this.standing,
+    );
+    this.book = el(
+      "div",
+      { class: "pk-row-tools pk-book" },
+      el("label", { class: "pk-label" }, "By ", this.by),
+      this.where,
+      this.rehearse,
     );
   }
 
@@ -118,6 +130,7 @@ export class OutsideClock {
       this.kind.value = message.clock.kind;
       this.at.hidden = this.setButton.hidden = message.clock.kind === "wall";
     }
+    this.changes = message.chart ?? this.changes;
     this.call.hidden = !message.clock.call;
     [this.callButton.textContent, this.callButton.title] = CALLS[message.clock.call] ?? ["", ""];
     this.where.textContent = logWords(message.log);
@@ -150,6 +163,9 @@ export class OutsideClock {
     this.setTrouble();
     this.pet.textContent = petSeconds(this.minute);
     const how = { held: ", held", running: ", set by hand" }[this.clock.kind] ?? "";
-    this.gmt.textContent = `GMT ${gmt(Math.floor(this.nowMs / 60000) * 60000)}${how}`;
+    this.gmt.textContent = `GMT ${gmtSeconds(this.nowMs)}${how}`;
+    const next = this.changes ? nextWords(this.changes, this.minute) : [];
+    if (this.next.textContent !== next.join(""))
+      this.next.replaceChildren(...next.map(each => el("div", {}, each)));
   }
 }

@@ -9,13 +9,6 @@ export class OutsideConsole {
     Object.assign(this, { send, clock, onStep });
     this.cards = new Map();
     this.box = el("div", { class: "pk-console", role: "group", "aria-label": "Log entries" });
-    this.hint = el(
-      "p",
-      { class: "pk-hint" },
-      "Keys: 1, 2, … choose a card; S started, F finished, P partly, K skipped, R rate. " +
-        "Enter in a field logs the bold one. A time left empty is now. Choose a bar to log another step.",
-    );
-    this.box.append(this.hint);
   }
 
   show(message) {
@@ -28,7 +21,7 @@ export class OutsideConsole {
       if (!this.cards.has(lane.who)) {
         const card = new LaneCard(this, lane, number + 1);
         this.cards.set(lane.who, card);
-        this.hint.before(card.box);
+        this.box.append(card.box);
       }
       this.cards.get(lane.who).show(lane, message.refused[lane.who], message.clock);
     });

@@ -8,7 +8,7 @@ export class OutsideLog {
     Object.assign(this, { send, clock });
     this.body = el("tbody");
     this.whole = el("div", { class: "pk-entry-faults", role: "alert", hidden: true });
-    const columns = ["PET", "GMT", "Event", "Who", "Min left", "W", "By", "Note", ""];
+    const columns = ["PET, GMT", "What"];
     this.box = el(
       "div",
       { class: "pk-log", tabindex: 0, role: "region", "aria-label": "Log" },
@@ -23,6 +23,7 @@ export class OutsideLog {
             "tr",
             {},
             columns.map(name => el("th", { scope: "col" }, name)),
+            el("td"),
           ),
         ),
         this.body,
@@ -69,7 +70,7 @@ export class OutsideLog {
       ),
     );
     if (!this.lines.length)
-      this.body.append(el("tr", {}, el("td", { colspan: 9, class: "pk-quiet" }, "Nothing is logged yet.")));
+      this.body.append(el("tr", {}, el("td", { colspan: 3, class: "pk-quiet" }, "Nothing is logged yet.")));
     if (place && this.box.contains(place)) place.focus();
   }
 
@@ -88,20 +89,21 @@ export class OutsideLog {
     return el(
       "tr",
       { class: looks, "data-event-id": line.event_id },
-      el("td", { class: "pk-when" }, line.at, line.was_at ? el("s", {}, line.was_at) : null),
-      el("td", { class: "pk-quiet" }, line.gmt),
+      el(
+        "td",
+        { class: "pk-when" },
+        line.at,
+        line.was_at ? el("s", {}, line.was_at) : null,
+        el("div", { class: "pk-quiet" }, line.gmt),
+      ),
       el(
         "td",
         {},
         what,
+        el("span", { class: "pk-quiet" }, moreWords(line)),
         changed ? el("span", { class: "pk-quiet" }, ` (${changed})`) : null,
         line.problem ? el("div", { class: "pk-problem" }, `Does not count: ${line.problem}`) : null,
       ),
-      el("td", {}, line.crew),
-      el("td", {}, line.remaining_min),
-      el("td", {}, line.metabolic_w),
-      el("td", {}, line.by),
-      el("td", {}, line.note),
       el(
         "td",
         {},
@@ -115,7 +117,7 @@ export class OutsideLog {
   }
 
   formRow(line) {
-    return el("tr", { class: "pk-correction" }, el("td", { colspan: 9 }, this.form.for(line)));
+    return el("tr", { class: "pk-correction" }, el("td", { colspan: 3 }, this.form.for(line)));
   }
 
   correct(line) {
@@ -130,6 +132,14 @@ export class OutsideLog {
 export function changedWords({ is_withdrawn: isWithdrawn, corrected_by: by }) {
   if (isWithdrawn) return `withdrawn by ${by.at(-1)}`;
   return by.length ? `corrected by ${by.join(", ")}` : "";
+}
+
+// Who, and what else was said.
+export function moreWords({ crew, remaining_min: left, metabolic_w: rate, by, note }) {
+  return [crew, left && `${left} min left`, rate && `${rate} W`, note, by && `by ${by}`]
+    .filter(Boolean)
+    .map(each => ` · ${each}`)
+    .join("");
 }
 
 class CorrectionForm {

@@ -1,4 +1,4 @@
-// Beside the chart while the crew is outside: what can still be done, and the ways home from this minute.
+// Beside the chart while the crew is outside: what can still be done.
 
 import { button, el } from "./dom.js";
 import { gainWords, limitWords, mustWords, openWords } from "./outside_words.js";
@@ -7,7 +7,6 @@ export class OutsideSide {
   constructor(side, send, clock) {
     Object.assign(this, { side, send, clock });
     this.options = side.panes.options;
-    this.home = side.panes.home;
     const find = with_orders => {
       this.setLooking(true);
       send({ kind: "options", with_orders });
@@ -30,7 +29,6 @@ export class OutsideSide {
       el("div", { class: "pk-row-tools" }, this.find, this.orders, this.looking),
       this.list,
     );
-    this.how = "terminate";
     this.hint = el(
       "p",
       { class: "pk-hint" },
@@ -107,123 +105,5 @@ export class OutsideSide {
 
   take(which) {
     this.send({ kind: "decide", by: this.clock.by.value, ...which });
-  }
-
-  tellHome(message) {
-    this.told = message;
-    const ways = Object.keys(message.ways);
-    if (!ways.length) {
-      this.home.replaceChildren(el("p", { class: "pk-hint" }, `No way home to tell: ${message.words}.`));
-      return;
-    }
-    const pick = how =>
-      button(
-        { terminate: "Terminate", abort: "Abort" }[how],
-        { terminate: "Home in good order", abort: "Home at once" }[how],
-        () => {
-          this.how = how;
-          this.tellHome(this.told);
-          this.home.querySelector(`[data-how=${how}]`).focus();
-        },
-        { "data-how": how, "aria-pressed": String(how === this.how) },
-      );
-    const { crew, sequence } = message.ways[this.how];
-    this.home.replaceChildren(
-      el(
-        "div",
-        { class: "pk-row-tools" },
-        ways.map(pick),
-        el("span", { class: "pk-quiet" }, `called at PET ${message.at}`),
-      ),
-      el(
-        "div",
-        { class: "pk-home-crew" },
-        crew.map(one => this.person(one)),
-      ),
-      this.sequence(sequence),
-      el(
-        "p",
-        { class: "pk-hint" },
-        "Each goes alone from where they are; ingress waits for the later one. " +
-          "Margins: emergency oxygen, and what runs out first in the suit.",
-      ),
-    );
-  }
-
-  person(one) {
-    if (!one.is_known) {
-      return el(
-        "p",
-        { class: "pk-home-head pk-over" },
-        el("strong", {}, one.who),
-        " not known: how long the way home takes, and what is left",
-      );
-    }
-    const safe = one.step
-      ? `${one.step}: ${one.make_safe || "nothing to be done first"}, ${one.safe} min`
-      : "no step in hand";
-    const margin = (words, value, isShort) => [
-      el("dt", {}, words),
-      el(
-        "dd",
-        { class: isShort ? "pk-over" : "" },
-        value === "–" && !isShort
-          ? "not known"
-          : `${value} min left${isShort ? `, at least ${one.reserve} wanted` : ""}`,
-      ),
-    ];
-    return el(
-      "div",
-      {},
-      el(
-        "p",
-        { class: "pk-home-head" },
-        el("strong", {}, one.who),
-        ` alone inside by `,
-        el("strong", {}, one.inside),
-        `, ${one.total} min from now`,
-      ),
-      el(
-        "dl",
-        {},
-        el("dt", {}, "first"),
-        el("dd", {}, safe),
-        el("dt", {}, "way"),
-        el("dd", {}, `${one.back} min with ingress`),
-        margin("oxygen", one.oxygen, one.is_short),
-        margin(one.first_out, one.suit, one.is_suit_short),
-      ),
-    );
-  }
-
-  sequence(rows) {
-    return el(
-      "table",
-      { class: "pk-plain pk-home-sequence" },
-      el("caption", {}, "In this order"),
-      el(
-        "thead",
-        {},
-        el(
-          "tr",
-          {},
-          ["PET", "Who", "What", "Min"].map(name => el("th", { scope: "col" }, name)),
-        ),
-      ),
-      el(
-        "tbody",
-        {},
-        rows.map(([who, what, minutes, start, finish]) =>
-          el(
-            "tr",
-            {},
-            el("td", { class: "pk-when" }, `${start} to ${finish}`),
-            el("td", {}, who),
-            el("td", {}, what),
-            el("td", {}, minutes),
-          ),
-        ),
-      ),
-    );
   }
 }

@@ -1,7 +1,9 @@
 // How things stand outside, in words: a lane, an option, the log, the clock. What is past or over says so.
 
 import { el } from "./dom.js";
-import { down, pet, petFloor, up } from "./times.js";
+import { down, pet, petCeil, petFloor, up } from "./times.js";
+
+const MOST_CHANGES = 2;
 
 // A line of what stands: past the hard limit is worse than late.
 export function standingLevel(line) {
@@ -12,6 +14,30 @@ export function standingLevel(line) {
 // When PET 0 was stands beside the clock's own words in the first line; the rest is as it is told.
 export function standingLines(standing) {
   return [/PET 0 was .*/.exec(standing[0])?.[0], ...standing.slice(1)].filter(Boolean);
+}
+
+// What of light and links changes next, each told on its safe side: what ends not too late, what begins not
+// too early.
+export function nextWords({ light, links }, minute) {
+  const after = edges => Math.min(...edges.filter(edge => edge > minute));
+  const first = windows => [after(windows.map(([from]) => from)), after(windows.map(([, to]) => to))];
+  const found = [
+    [after(light.night.map(([from]) => from)), "night", true],
+    [after(light.day.map(([from]) => from)), "day", false],
+  ].sort(([a], [b]) => a - b);
+  found.length = 1;
+  for (const [name, windows] of links) {
+    const [begins, ends] = first(windows);
+    found.push(ends < begins ? [ends, `${name} ends`, true] : [begins, `${name} begins`, false]);
+  }
+  return found
+    .filter(([at]) => Number.isFinite(at))
+    .sort(([a], [b]) => a - b)
+    .slice(0, MOST_CHANGES)
+    .map(([at, what, isEnd]) => {
+      const [label, left] = isEnd ? [petFloor(at), down(at - minute)] : [petCeil(at), up(at - minute)];
+      return `${what} ${label}, in ${left} min`;
+    });
 }
 
 export function logWords({ words, rows, later }) {

@@ -21,16 +21,19 @@ export const OUTSIDE_TABS = {
   why: "Why",
 };
 
+const PANE = { class: "pk-pane", role: "tabpanel", tabindex: 0 };
+
 export class Side {
   constructor(root, send, events) {
     Object.assign(this, { root, send, events });
     this.tabs = el("div", { class: "pk-tabs", role: "tablist", "aria-label": "About the plan" });
     this.names = SIDE_TABS;
+    this.always = []; // panes that stand above the tabs, in view whatever is open
     this.were = new Map(); // which tab was open while planning, and outside
     this.panes = Object.fromEntries(
       Object.entries({ ...SIDE_TABS, ...OUTSIDE_TABS }).map(([name, words]) => [
         name,
-        el("div", { class: "pk-pane", role: "tabpanel", "aria-label": words, tabindex: 0 }),
+        el("div", { ...PANE, "aria-label": words, "data-pane": name }),
       ]),
     );
     this.faultBox = el("div", { class: "pk-faults", "aria-live": "polite", hidden: true });
@@ -71,22 +74,27 @@ export class Side {
     this.order.setOld(questions.includes("order"));
   }
 
-  setTabs(names) {
-    this.were.set(this.names, this.current);
-    this.names = names;
-    this.show(this.were.get(names) ?? Object.keys(names)[0]);
+  setTabs(names, always = []) {
+    if (names !== this.names) this.were.set(this.names, this.current);
+    Object.assign(this, { names, always });
+    const were = this.were.get(names);
+    this.show(were && !always.includes(were) ? were : Object.keys(names).find(key => !always.includes(key)));
+  }
+
+  get tabNames() {
+    return Object.keys(this.names).filter(key => !this.always.includes(key));
   }
 
   open(name) {
-    this.show(name);
+    if (!this.always.includes(name)) this.show(name);
     this.events.onOpen(name);
   }
 
   show(name) {
     this.current = name;
     this.tabs.replaceChildren(
-      ...Object.entries(this.names).map(([key, words]) =>
-        tabButton(words, this.counts[key], {
+      ...this.tabNames.map(key =>
+        tabButton(this.names[key], this.counts[key], {
           "aria-selected": String(key === name),
           "data-side": key,
           tabindex: key === name ? 0 : -1,
@@ -95,11 +103,12 @@ export class Side {
         }),
       ),
     );
-    for (const [key, pane] of Object.entries(this.panes)) pane.hidden = key !== name;
+    for (const [key, pane] of Object.entries(this.panes))
+      pane.hidden = key !== name && !this.always.includes(key);
   }
 
   onKey(event, name) {
-    const next = tabAfter(Object.keys(this.names), name, event.key);
+    const next = tabAfter(this.tabNames, name, event.key);
     if (!next) return;
     this.open(next);
     this.tabs.querySelector("[aria-selected=true]").focus();

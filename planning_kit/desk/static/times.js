@@ -49,6 +49,12 @@ export function gmt(ms) {
   return `${String(day).padStart(3, "0")}/${hourMinute(moment.getTime())}`;
 }
 
+// A clock: the second that is running, never the next one.
+export function gmtSeconds(ms) {
+  const whole = Math.floor(ms / 1000) * 1000;
+  return `${gmt(Math.floor(whole / MINUTE_MS) * MINUTE_MS)}:${twoDigits(new Date(whole).getUTCSeconds())}`;
+}
+
 // The hour and minute of UTC that a moment lies in.
 export function hourMinute(ms) {
   return new Date(ms).toISOString().slice(11, 16);

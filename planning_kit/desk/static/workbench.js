@@ -106,6 +106,7 @@ function render({ model, el: home }) {
         "div",
         { class: "pk-second" },
         toolbar.head.box,
+        outside.home.calls,
         oneStop(el("span", { class: "pk-group pk-right" }, outside.switch, layout.full)),
       ),
       toolbar.box,
@@ -113,7 +114,6 @@ function render({ model, el: home }) {
       toolbar.clash,
       outside.clock.box,
       toolbar.said,
-      outside.preview,
     ),
     chart.box,
     layout.split,
@@ -188,7 +188,7 @@ function render({ model, el: home }) {
       }
     },
     outside_log: message => outside.log.tell(message),
-    outside_home: message => outside.aside.tellHome(message),
+    outside_home: message => outside.home.tell(message),
     options: message => outside.aside.tellOptions(message),
     planning: () => {
       outside.leave();

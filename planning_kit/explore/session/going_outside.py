@@ -10,13 +10,16 @@ from datetime import datetime, timedelta
 import pandas as pd
 
 from planning_kit.explore.retime.decisions import Decision, decide
+from planning_kit.explore.retime.going_home import TERMINATE, home_now
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Entry, Logbook, log_so_far
 from planning_kit.explore.watch.now import HELD, Clock, is_in_outing, utc_now
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import Faults, ScenarioError
+from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log import log_rows
-from planning_kit.inputs.log_format import SKIPPED
+from planning_kit.inputs.log_format import PARTLY, SKIPPED
+from planning_kit.inputs.log_state import IN_PROGRESS, OPEN
 from planning_kit.plan.timed import TimedPlan
 
 
@@ -76,7 +79,7 @@ def take(session: Session, watch: Watch, words: str, how: Decision, by: str = ""
 
     Raises `ScenarioError`, and does nothing, where the option is not open any more, where the log goes on
     behind the now that was set, and where marked cells stand in the way of a change of the plan. Raises it
-    where a skip is refused, too; what was done until then stays.
+    where a skip is refused, too; what was changed in the plan stays.
     """
     decided = decide(watch.plan, **how).known_outside("decide")  # whether it is open still
     watch.look_away()
@@ -90,12 +93,40 @@ def take(session: Session, watch: Watch, words: str, how: Decision, by: str = ""
             raise ScenarioError.single("mend the marked cells first: this changes the plan", column="take")
         session.edit_to(decided.base.scenario, words)
         watch.rebase(session.plan, decided.here)
-    entries = [Entry("", SKIPPED, each.step, note=words, by=by, remaining_min="" if each.remaining_min is None
-                     else str(each.remaining_min)) for each in skips]
-    logged = watch.enter_all(entries)
-    if len(logged) < len(skipped):
-        kept = watch.refused.pop(entries[len(logged)].slot)
-        raise ScenarioError.single("; ".join(fault.problem for fault in kept.faults), column="take",
-                                   value=kept.entry.step)
+    if skips:
+        watch.enter_all([Entry("", SKIPPED, each.step, note=words, by=by,
+                               remaining_min="" if each.remaining_min is None else str(each.remaining_min))
+                         for each in skips])
     done = [f"logged as skipped: {' '.join(skipped)}"] if skipped else []
     return "; ".join([*(["the plan outside is changed (Undo leads back)"] if changes else []), *done])
+
+
+def go_home(session: Session, how: str, by: str = "") -> str:
+    """Decide on ``terminate`` or ``abort``, called now; gives what was logged, in words.
+
+    What the two have not begun is logged as skipped. A step in hand is logged as partly done: it still takes
+    the minutes that the scenario gives to make it safe, or what is left of its estimate where it gives none.
+    Other actors go on. Raises `ScenarioError` as `going_home` does, and as `take` does for the log.
+    """
+    watch, words = watch_of(session), f"{how} called"
+    homes, outside = home_now(watch.plan, how), watch.outside
+    minutes: dict[str, float] = {}
+    for name, safe_min in zip(homes["step"], homes["safe_min"], strict=True):
+        state = outside.states.by_step.get(name)
+        if state is None or state.status != IN_PROGRESS:
+            continue
+        given = state.step.safe_orderly_min if how == TERMINATE else state.step.safe_now_min
+        # What began this minute cannot be partly done yet.
+        if given is not None and state.pieces[-1][0] < watch.now_min:
+            minutes[name] = max(safe_min, minutes.get(name, 0.0))
+    skipped = [name for name, state in outside.states.by_step.items()
+               if state.status in OPEN and set(state.step.people) & set(SUITED)]
+    entries = [*(Entry("", PARTLY, name, note=f"{words}: to make it safe", by=by, remaining_min=f"{safe:g}")
+                 for name, safe in minutes.items()),
+               *(Entry("", SKIPPED, name, note=words, by=by) for name in skipped)]
+    if not entries:
+        return f"{words}: nothing is left to log but ingress"
+    watch.look_away()
+    watch.enter_all(entries)
+    return f"{words}; logged as skipped: {len(skipped)} {'step' if len(skipped) == 1 else 'steps'}"
+

@@ -243,12 +243,19 @@ class Refused:
     faults: tuple[LogFault, ...]
 
 
-def write(entry: Entry, book: Logbook, base: TimedPlan, pet_zero: datetime, now: datetime) -> str:
-    """Append an entry to the log and give its ``event_id``.
+def write(entries: Sequence[Entry], book: Logbook, base: TimedPlan, pet_zero: datetime,
+          now: datetime) -> list[str]:
+    """Append entries to the log as one, and give the ids of their rows.
 
-    It is judged against the plan ``base`` and the log so far. Raises `ScenarioError` with every fault;
-    nothing was written then.
+    They are judged against the plan ``base`` and the log so far. Raises `ScenarioError` with every fault of
+    the first that has one; nothing was written then.
     """
+    return append_entries(book.path, [row for each in entries for row in _typed(each, base, pet_zero, now)],
+                          base)
+
+
+def _typed(entry: Entry, base: TimedPlan, pet_zero: datetime, now: datetime) -> list[LogEntry]:
+    """The rows of an entry as typed. Raises `ScenarioError` for what cannot be read."""
     faults = Faults()
     moment = _moment(entry, pet_zero, now, faults)
     remaining = _number(entry.remaining_min, "remaining_min", faults)
@@ -264,7 +271,7 @@ def write(entry: Entry, book: Logbook, base: TimedPlan, pet_zero: datetime, now:
     faults.stop_if_any()
     row = LogEntry(entry.event, entry.step, moment, remaining_min=remaining, by=entry.by.strip(),
                    note=entry.note.strip(), logged_at=now)
-    return append_entries(book.path, _rows(entry, row, metabolic, base), base)[0]
+    return _rows(entry, row, metabolic, base)
 
 
 def _rows(entry: Entry, row: LogEntry, metabolic: float | None, base: TimedPlan) -> list[LogEntry]:

@@ -144,21 +144,20 @@ class Watch:
 
     def enter(self, entry: Entry) -> str:
         """Log an event; its id, or "" where it was refused: ``refused`` then holds it as it was typed."""
-        done = self.enter_all([entry])
-        return done[0] if done else ""
+        try:
+            done = self.enter_all([entry])
+        except ScenarioError as error:
+            self.refused[entry.slot] = Refused(entry, faults_of(error.problems.to_dict("records")))
+            self._read()
+            return ""
+        self.refused.pop(entry.slot, None)
+        return done[0]
 
     def enter_all(self, entries: Sequence[Entry]) -> list[str]:
-        """Log events one after the other, up to the first that is refused; their ids."""
-        now, done = self.now, []
-        for entry in entries:
-            try:
-                self.stop_if_log_goes_on()
-                done.append(write(entry, self.log, self.base, self.plan.pet_zero, now))
-            except ScenarioError as error:
-                self.refused[entry.slot] = Refused(entry, faults_of(error.problems.to_dict("records")))
-                break
-            self.refused.pop(entry.slot, None)
-            self.preview = None
+        """Log events as one, and give the ids of their rows; raises `ScenarioError`, and logs none."""
+        self.stop_if_log_goes_on()
+        done = write(entries, self.log, self.base, self.plan.pet_zero, self.now)
+        self.preview = None
         self._read()
         return done
 

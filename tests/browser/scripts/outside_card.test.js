@@ -128,7 +128,7 @@ test("who is not of the crew has no rate", () => {
 
 test("a lane that is done has nothing to log", () => {
   const { card } = opened([]);
-  equal([card.entry.hidden, card.head.textContent], [true, "1EV1all steps done"]);
+  equal([card.entry.hidden, card.head.textContent, card.does.textContent], [true, "1EV1", "all steps done"]);
 });
 
 test("beside who it is stands their name, or what an actor is; nothing where nobody says so", () => {
@@ -136,4 +136,21 @@ test("beside who it is stands their name, or what an actor is; nothing where nob
   equal(said("Ada <b>Okafor</b>").textContent, "Ada <b>Okafor</b>");
   equal(said("Arm operator", false).textContent, "Arm operator");
   equal(said(""), null);
+});
+
+test("the card says what comes then; nothing where nothing does", () => {
+  const { card, show } = opened([step("A1", "in progress"), step("A2", "planned", { title: "Bolts" })]);
+  equal(card.after.textContent, "then 1:00 A2 Bolts");
+  show([step("A1", "in progress")]);
+  equal(card.after.textContent, "");
+});
+
+test("who is no crew has one line", () => {
+  equal(
+    [true, false].map(isCrew => {
+      const { card } = opened([step("A1", "planned")], "", isCrew);
+      return card.box.classList.contains("pk-lane-slim");
+    }),
+    [false, true],
+  );
 });

@@ -63,3 +63,25 @@ test("a plan that is not under way has no line", () => {
   equal([chart.canvas.querySelector(".pk-now-line"), outside.line], [null, undefined]);
   outside.tick();
 });
+
+test("the chart follows now until it is moved, and again by a key; what was seen before comes back", () => {
+  const { chart, outside, now } = opened();
+  const data = minute => sampleChart({ phases: PHASES, now: minute, end: 400, limits: [["hard", 420]] });
+  chart.setRange(20, 30);
+  const [from, to] = chart.range;
+  outside.follow(true, data(40));
+  chart.load(data(40));
+  equal([chart.range[0], outside.button.ariaPressed], [10, "true"]);
+  now.minute = 100;
+  outside.follow(false, data(100));
+  chart.load(data(100));
+  equal(chart.range[0], 70);
+  chart.setRange(0, 60);
+  equal(outside.button.ariaPressed, "false");
+  now.minute = 110;
+  outside.follow(false, data(110));
+  equal([chart.range[0], outside.onKey({ key: "n" }), chart.range[0]], [0, true, 80]);
+  equal([outside.onKey({ key: "N" }), chart.isWhole, outside.onKey({ key: "x" })], [true, true, false]);
+  outside.leave();
+  equal(chart.range, [from, to]);
+});

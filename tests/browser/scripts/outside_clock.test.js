@@ -32,14 +32,14 @@ function opened(message = told()) {
 
 test("a held clock stands, and says that it does", () => {
   const { clock } = opened();
-  equal([clock.pet.textContent, clock.gmt.textContent], ["1:23:15", "GMT 134/12:47, held"]);
+  equal([clock.pet.textContent, clock.gmt.textContent], ["1:23:15", "GMT 134/12:47:15, held"]);
 });
 
 test("a running one goes on by itself", () => {
   const { clock } = opened(told({}, { kind: "running", runs: true }));
   clock.seen -= 45000;
   clock.tick();
-  equal([clock.pet.textContent, clock.gmt.textContent], ["1:24:00", "GMT 134/12:48, set by hand"]);
+  equal([clock.pet.textContent, clock.gmt.textContent], ["1:24:00", "GMT 134/12:48:00, set by hand"]);
 });
 
 test("a picture that is old says so, and of when it is", () => {

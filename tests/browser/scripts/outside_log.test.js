@@ -48,8 +48,12 @@ test("a row that does not count says why, one set aside looks so", () => {
     ["pk-impossible", "pk-set-aside", "pk-set-aside"],
   );
   equal(
-    rows().map(row => row.cells[2].textContent),
-    ["A1 startedDoes not count: before pet_zero", "A1 started (withdrawn by e3)", "corrects e2"],
+    rows().map(row => row.cells[1].textContent),
+    [
+      "A1 started · EV1 · by kimDoes not count: before pet_zero",
+      "A1 started · EV1 · by kim (withdrawn by e3)",
+      "corrects e2 · EV1 · by kim",
+    ],
   );
   equal(rows()[2].querySelector("button"), null);
 });

@@ -18,30 +18,9 @@ const row = (number, more = {}) => ({
   can_be_taken: true,
   ...more,
 });
-const person = (who, more = {}) => ({
-  who,
-  inside: "2:00",
-  total: 30,
-  step: "A1",
-  make_safe: "",
-  safe: 2,
-  back: 28,
-  oxygen: 40,
-  is_short: false,
-  reserve: 30,
-  first_out: "CO2",
-  suit: 90,
-  is_suit_short: false,
-  is_known: true,
-  ...more,
-});
-
 function opened() {
   const send = listener();
-  const panes = {
-    options: placed(document.createElement("div")),
-    home: placed(document.createElement("div")),
-  };
+  const panes = { options: placed(document.createElement("div")) };
   const aside = new OutsideSide({ panes }, send, { by: { value: "kim" } });
   const press = act => panes.options.querySelector(`[data-act=${act}]`).click();
   return { aside, press, ...panes, said: send.said };
@@ -102,53 +81,4 @@ test("a preview decides nothing, Take does, in the name that is typed", () => {
     { kind: "look", number: 1, words: "Drop T1" },
     { kind: "decide", by: "kim", number: 1, words: "Drop T1" },
   ]);
-});
-
-test("both ways home are told, and a press changes to the other", () => {
-  const { aside, home } = opened();
-  const ways = Object.fromEntries(
-    ["terminate", "abort"].map((how, at) => [
-      how,
-      { crew: [person(how)], sequence: [["EV1", "to the airlock", at, "1:20", "1:40"]] },
-    ]),
-  );
-  aside.tellHome({ at: "1:20", words: "", ways });
-  const who = () => home.querySelector(".pk-home-head strong").textContent;
-  equal([who(), home.querySelector("td").textContent], ["terminate", "1:20 to 1:40"]);
-  home.querySelector("[data-how=abort]").click();
-  equal(
-    [who(), document.activeElement.dataset.how, document.activeElement.getAttribute("aria-pressed")],
-    ["abort", "abort", "true"],
-  );
-});
-
-test("a margin below the reserve says what is wanted", () => {
-  const { aside, home } = opened();
-  aside.tellHome({
-    at: "1:20",
-    words: "",
-    ways: { terminate: { crew: [person("EV1", { oxygen: 20, is_short: true })], sequence: [] } },
-  });
-  equal(
-    [...home.querySelectorAll(".pk-over")].map(each => each.textContent),
-    ["20 min left, at least 30 wanted"],
-  );
-  equal(home.querySelector("dd").textContent, "A1: nothing to be done first, 2 min");
-});
-
-test("a way home that is not known is told as not known, never as a margin", () => {
-  const { aside, home } = opened();
-  const told = crew => {
-    aside.tellHome({ at: "1:20", words: "", ways: { terminate: { crew: [crew], sequence: [] } } });
-    return home.querySelector(".pk-home-crew").textContent;
-  };
-  const words = told(person("EV1", { is_known: false }));
-  equal(words, "EV1 not known: how long the way home takes, and what is left");
-  equal(told(person("EV1", { suit: "–" })).includes("CO2not known"), true);
-});
-
-test("where no way home can be told, it says why", () => {
-  const { aside, home } = opened();
-  aside.tellHome({ at: "1:20", words: "both are inside", ways: {} });
-  equal(home.textContent, "No way home to tell: both are inside.");
 });

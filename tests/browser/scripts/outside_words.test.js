@@ -105,3 +105,16 @@ test("an option is open until its minute, now, or past", () => {
   equal([words.openWords({ until: "", left: null }), words.mustWords({ must_by: "" })], ["", ""]);
   equal(words.mustWords({ must_by: "2:40" }), "if kept, it must begin by 2:40 for the hard limit");
 });
+
+test("what changes next is told on its safe side, the first two", () => {
+  const chart = {
+    light: { night: [[64.5, 100]], day: [[0, 62], [102.2, 160]] },
+    links: [
+      ["west", [[10, 69.9]]],
+      ["east", [[70.2, 90]]],
+    ],
+  };
+  equal(words.nextWords(chart, 60), ["night 1:04, in 4 min", "west ends 1:09, in 9 min"]);
+  equal(words.nextWords(chart, 71), ["east ends 1:30, in 19 min", "day 1:43, in 32 min"]);
+  equal(words.nextWords({ light: { night: [], day: [] }, links: [] }, 60), []);
+});
