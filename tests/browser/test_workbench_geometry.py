@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from itertools import combinations
 
 import pytest
@@ -141,8 +142,15 @@ def test_what_is_chosen_stays_chosen_outside_and_back_and_in_full_screen(bench, 
 
 def test_all_of_an_outing_is_on_one_screen(page, lab, page_errors):
     page.set_viewport_size({"width": 1440, "height": 900})
-    bench = Bench.open(page, lab, "outside-screen", DEMO, f"bench.close(); pk.workbench(bench.scenario, "
-                       f"pk.read_log({str(LATE)!r}), '3:58')")
+    folder = lab.folder / "outside-screen-scenario"
+    shutil.copytree(DEMO, folder)
+    shutil.copy(LATE / "log.csv", folder)
+    bench = Bench.open(page, lab, "outside-screen", DEMO)
+    page.locator("[data-mode-to=outside]").click()
+    bench.settle()
+    page.locator("input[aria-label='Now, PET or UTC']").fill("3:58")
+    page.keyboard.press("Enter")
+    bench.settle()
     page.locator("[data-act=rehearse]").click()
     bench.settle()
     for size in SIZES:
