@@ -104,7 +104,6 @@ class ShownTable(pd.DataFrame):
     """
 
     _metadata = ["_pet_zero"]  # noqa: RUF012 - pandas' way to hand on to what is selected
-    _options: tuple[Any, ...] = ()
     _longest: int | None = _LONGEST_CELL
 
     @property
@@ -112,8 +111,7 @@ class ShownTable(pd.DataFrame):
         return type(self)
 
     def __repr__(self) -> str:
-        with pd.option_context(*self._options):
-            return visible(super().__repr__(), kept="\n")
+        return visible(super().__repr__(), kept="\n")
 
     def _repr_html_(self) -> str:
         return self._page(pd.get_option("display.max_rows") or _EVERY_ROW)
@@ -174,6 +172,10 @@ class TextTable(ShownTable):
 
     _options: tuple[Any, ...] = ("display.max_colwidth", None)
     _longest = None
+
+    def __repr__(self) -> str:
+        with pd.option_context(*self._options):
+            return super().__repr__()
 
 
 class WholeTable(TextTable):
