@@ -68,7 +68,7 @@ def test_what_is_selected_keeps_its_words_and_its_gmt():
     assert "/" in chosen._repr_html_()
     assert "PET" in chosen._repr_html_()
     assert "/" not in re.sub("</[a-z]+>", "", plan.timeline[["start_min"]]._repr_html_())  # it has its GMT
-    assert "start_min" in repr(plan.timeline)
+    assert "held_by" in repr(plan.timeline)
     assert "at_min" in repr(chosen)  # as text it stays pandas' own, with the names that code uses
 
 
