@@ -105,7 +105,7 @@ function render({ model, el: home }) {
       el(
         "div",
         { class: "pk-second" },
-        toolbar.head.box,
+        oneStop(toolbar.head.box),
         oneStop(el("span", { class: "pk-group pk-right" }, outside.switch, layout.full)),
       ),
       toolbar.box,
