@@ -9,6 +9,9 @@ from datetime import UTC, datetime, timedelta
 from functools import wraps
 from pathlib import Path
 
+import pandas as pd
+
+from planning_kit.changes.amounts import HIGH, LOW
 from planning_kit.desk import messages
 from planning_kit.desk.answers import question_message
 from planning_kit.desk.assets import library_text
@@ -29,10 +32,36 @@ def hello(session: Session, message: Message) -> list[Message]:
     return [*told, left_work(session)]
 
 
+def _telling_room(do: Callable[[Session, Message], None]) -> Action:
+    """An action on likely minutes: what it did to low and high ones that nobody typed is told."""
+    @wraps(do)
+    def action(session: Session, message: Message) -> list[Message]:
+        before = session.draft["steps"]
+        do(session, message)
+        lines = {line.id: line for line in session.draft["steps"].lines}
+        typed = {(int(line), column) for line, column, _ in message.get("cells", ())}
+        changed = [(lines[line.id].cells[0], column, was, now)
+                   for line in before.lines if lines.get(line.id) not in (None, line)
+                   for column, was, now in zip(before.columns, line.cells, lines[line.id].cells, strict=True)
+                   if was != now and column in (LOW, HIGH) and (line.id, column) not in typed]
+        words = [f"{column.removeprefix('minutes_')} minutes of {step} went from {was} to {now} with it"
+                 for step, column, was, now in changed]
+        return [notice("; ".join(words))] if words else []
+
+    return action
+
+
+@_telling_room
 def cells(session: Session, message: Message) -> None:
     """Cells were typed."""
     texts = {(int(line), str(column)): str(text) for line, column, text in message["cells"]}
     session.type_cells(str(message["sheet"]), texts)
+
+
+@_telling_room
+def minutes(session: Session, message: Message) -> None:
+    """An edge was dropped, or plus or minus pressed."""
+    session.make(change_of(message))
 
 
 def paste(session: Session, message: Message) -> list[Message]:
@@ -112,9 +141,16 @@ def compare(session: Session, _message: Message) -> list[Message]:
     if name is None:
         return [{"kind": "compared", "name": ""}]
     moved, typed = session.compare_with(name)
-    columns = ["step", "change", "start_b_min", "moved_min", "crew_a", "crew_b", "held_by_b"]
     return [{"kind": "compared", "name": name, "typed": rows_of_frame(typed),
-             "moved": None if moved is None else rows_of_frame(moved[columns], session.plan.pet_zero)}]
+             "moved": None if moved is None else rows_of_frame(_as_now(moved), session.plan.pet_zero)}]
+
+
+def _as_now(moved: pd.DataFrame) -> pd.DataFrame:
+    """The steps that moved as they are now, in as few columns as the side pane has room for."""
+    crew = [" → ".join(dict.fromkeys(filter(None, both)))
+            for both in zip(moved["crew_a"], moved["crew_b"], strict=True)]
+    now = moved.rename(columns={"start_b_min": "start_min", "held_by_b": "held_by"}).assign(crew=crew)
+    return now[["step", "change", "start_min", "moved_min", "crew", "held_by"]]
 
 
 def explain(session: Session, message: Message) -> list[Message]:
@@ -230,7 +266,6 @@ def take(session: Session, message: Message) -> list[Message]:
 ACTIONS: dict[str, Action] = {
     "delete": lambda session, message: session.delete_lines(str(message["sheet"]), _lines(message)),
     "move": lambda session, message: session.make(change_of(message)),  # a bar was dropped elsewhere
-    "minutes": lambda session, message: session.make(change_of(message)),
     "undo": lambda session, _: session.undo(),
     "redo": lambda session, _: session.redo(),
     "switch": lambda session, message: session.switch_to(str(message["name"])),
@@ -239,6 +274,6 @@ ACTIONS: dict[str, Action] = {
     "stop": lambda session, message: session.stop(str(message["question"])),
     "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
-        hello, cells, paste, add, duplicate, columns, shift, pet_zero, keep, drop, bring_back, compare,
+        hello, cells, minutes, paste, add, duplicate, columns, shift, pet_zero, keep, drop, bring_back, compare,
         explain, save, merge, take_theirs, export, restore, discard, preview, take)},
 }

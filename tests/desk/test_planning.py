@@ -43,6 +43,17 @@ def test_a_bad_cell_brings_its_fault_and_no_new_chart(talk):
     assert (fault["sheet"], fault["line"], fault["column"]) == ("steps", talk.line("Z1"), "minutes_likely")
 
 
+def test_low_and_high_minutes_that_make_room_are_told(talk):
+    line = talk.line("B2")
+    text = talk.session.draft["steps"].text
+    low, high = text(line, "minutes_low"), text(line, "minutes_high")
+    said = talk.ask("cells", sheet="steps", cells=[[line, "minutes_likely", "420"]])
+    assert said["said"]["text"] == f"high minutes of B2 went from {high} to 420 with it"
+    said = talk.ask("minutes", step="B2", minutes=2)
+    assert said["said"]["text"] == f"low minutes of B2 went from {low} to 2 with it"
+    assert "said" not in talk.ask("cells", sheet="steps", cells=[[line, "minutes_high", "30"]])
+
+
 def test_how_columns_are_seen_is_kept_for_other_views_and_a_cell_run_again_and_is_no_edit(talk):
     look = {"order": ["title", "step"], "hidden": ["windows", ATTACK], "pinned": ["title"]}
     said = talk.ask("columns", sheet="steps", look=look, view="one")
@@ -215,4 +226,8 @@ def test_one_version_is_what_the_plan_is_held_against(talk):
     compared = talk.ask("compare")["compared"]
     assert compared["name"] == "before"
     assert compared["typed"]["rows"][0][:3] == ["steps", "Z1", "minutes_likely"]
+    assert compared["moved"]["columns"] == ["step", "change", "start, PET", "moved, min", "crew", "held by"]
+    talk.ask("move", step="B1", lane="EV2", before="C2")
+    crews = {row[0]: row[4] for row in talk.ask("compare")["compared"]["moved"]["rows"]}
+    assert crews["B1"] == "EV1 → EV2"
     assert talk.ask("baseline", name="")["patch"]["against"] == ""

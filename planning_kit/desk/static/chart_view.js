@@ -44,7 +44,10 @@ export class ChartView {
   load(chart, themes) {
     this.themes = themes ?? this.themes;
     const isFirst = !this.chart;
-    if (this.drag?.bar) this.stopDrag(); // it was of another plan
+    if (this.drag?.bar) {
+      if (this.drag.isOn) this.events.onRefused("The plan has changed meanwhile: drag once more.");
+      this.stopDrag(); // it was of another plan
+    }
     this.chart = chart;
     if (this.notes) this.notes = { ...this.notes, hovers: [], ghost_hovers: [] }; // the rest follows
     this.places = layoutLanes(chart, this.given);

@@ -97,7 +97,7 @@ export class PetZeroSlider {
     if (message.result) this.strip.replaceChildren();
     for (const each of message.result ?? (message.part ? [message.part] : []))
       this.strip.append(this.tried(each));
-    this.sweep.told(message, "bars: inside the hard limit; dots: no plan or past it");
+    this.sweep.told(message, "bars: inside the hard limit");
   }
 
   tried(each) {

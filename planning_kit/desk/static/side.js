@@ -287,7 +287,7 @@ export class Side {
       !moved
         ? hint("That version holds faults: there is no plan of it to compare.")
         : moved.rows.length
-          ? tableOf(moved.columns, moved.rows, "Steps that moved")
+          ? tableOf(moved.columns, moved.rows, `Steps that moved against ${name}, as they are now`)
           : hint("No step moved."),
       typed.rows.length
         ? tableOf(typed.columns, typed.rows, `What is typed (a: ${name}, b: now)`)

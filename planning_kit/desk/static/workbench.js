@@ -105,8 +105,12 @@ function render({ model, el: home }) {
       el(
         "div",
         { class: "pk-second" },
+<<<<<<< HEAD
         toolbar.head.box,
         outside.home.calls,
+=======
+        oneStop(toolbar.head.box),
+>>>>>>> trial
         oneStop(el("span", { class: "pk-group pk-right" }, outside.switch, layout.full)),
       ),
       toolbar.box,

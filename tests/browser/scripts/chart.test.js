@@ -94,7 +94,7 @@ test("Shift or Ctrl and a press choose more, one fewer where it was chosen", () 
 });
 
 test("ghosts come with the answer, stay through a zoom, and go with a plan that changed", () => {
-  const { plan } = opened();
+  const { plan, told } = opened();
   plan.canvas.setPointerCapture = () => {};
   const box = plan.canvas.getBoundingClientRect();
   const y = box.top + plan.places.lanes.EV1.main.y + 30;
@@ -115,6 +115,7 @@ test("ghosts come with the answer, stay through a zoom, and go with a plan that 
   equal(seen(), [1, 1, 1, 1]);
   plan.load(sampleChart()); // another view has edited
   equal(seen(), [0, 0, 0, 0]);
+  equal(told.pop(), ["refused", "The plan has changed meanwhile: drag once more."]);
   plan.candidate.hear(answer);
   send("pointermove", 60);
   equal(seen(), [0, 0, 0, 0]);
