@@ -69,6 +69,7 @@ class Rows:
 
     tables: dict[str, list[Row]]
     airlock: str = ""
+    _by_id: dict[str, dict[str, Row]] = field(default_factory=dict)  # many rules ask for the same ids
 
     def __getitem__(self, name: str) -> list[Row]:
         return self.tables.get(name, [])
@@ -83,10 +84,11 @@ class Rows:
 
     def by_id(self, name: str) -> dict[str, Row]:
         """Rows of a table by their id (the first row where an id stands twice)."""
-        found: dict[str, Row] = {}
-        for row, each in self.named(name):
-            found.setdefault(each, row)
-        return found
+        if name not in self._by_id:
+            found = self._by_id[name] = {}
+            for row, each in self.named(name):
+                found.setdefault(each, row)
+        return self._by_id[name]
 
     def ids(self, name: str) -> tuple[str, ...]:
         """The ids of a table in row order."""
@@ -95,10 +97,12 @@ class Rows:
     def pairs(self, name: str, column: str) -> Iterator[tuple[Row, str]]:
         """Every id in a column, list or single, with its row."""
         for row in self[name]:
-            if text := row.text(column):
-                yield row, text
-            for entry in row.entries(column):
-                yield row, entry.item if isinstance(entry, ItemMove) else entry
+            value = row.values.get(column)
+            if isinstance(value, tuple):
+                for entry in value:
+                    yield row, entry.item if isinstance(entry, ItemMove) else entry
+            elif value and isinstance(value, str):
+                yield row, value
 
 
 def parse_tables(tables: Mapping[str, RawTable], unreadable: Collection[str], faults: Faults) -> Rows:
@@ -115,11 +119,12 @@ def parse_tables(tables: Mapping[str, RawTable], unreadable: Collection[str], fa
 def parse_table(table: Table, raw: RawTable, faults: Faults) -> list[Row]:
     """The rows of one table, faults noted."""
     known = _known_columns(table, raw, faults)
-    absent = [each for each in table.fields if each.may_be_absent and each.name not in raw.header]
+    absent = {each.name: empty_value(each) for each in table.fields
+              if each.may_be_absent and each.name not in raw.header}
     parsed: dict[str, dict[str, object]] = {column.name: {} for column in known.values()}
     rows = []
     for number, cells in zip(raw.row_numbers, raw.rows, strict=True):
-        row = Row(table, number, {each.name: empty_value(each) for each in absent})
+        row = Row(table, number, dict(absent))
         for position, column in known.items():
             if number not in raw.ragged or column.name in table.key:
                 _parse_into(row, column, cells[position], faults, parsed[column.name])
@@ -292,6 +297,9 @@ def refuse_absurd(table: Table, header: tuple[str, ...], rows: list[tuple[str, .
     if len(header) > fmt.MAX_COLUMNS:
         faults.add(table.name, 1, "", len(header), f"has more than {fmt.MAX_COLUMNS} columns")
     for number, row in enumerate(rows, start=2):
+        whole = "".join(row)
+        if len(whole) <= fmt.MAX_CELL_CHARS and is_writable(whole):
+            continue
         for name, cell in zip(header, row, strict=True):
             if len(cell) > fmt.MAX_CELL_CHARS:
                 faults.add(table.name, number, name, cell,

@@ -270,6 +270,7 @@ TIMELINE_COLUMNS = [
     "finish_utc", "slack_to_plan_min", "slack_to_limit_min", "slack_to_window_min", "held_by",
 ]
 HANDOVER_COLUMNS = ["from_crew", "to_crew", "from_step", "to_step", "from_min", "to_min", "what"]
+Handover = tuple[str, str, str, str, float, float, str]
 
 
 def timeline_table(lanes: Mapping[str, Sequence[Activity]], pet_zero: datetime) -> pd.DataFrame:
@@ -313,14 +314,19 @@ def _against(limit: float, end: float, why: str = "") -> str:
     return f"{pet_label(limit, 'down')} ({margin_label(limit - end)}{why and f'; {why}'})"
 
 
-def find_handovers(times: Times) -> pd.DataFrame:
-    """One row a hand-over, by time.
+def handover_table(times: Times) -> pd.DataFrame:
+    """`find_handovers` as a table."""
+    return ShownTable(find_handovers(times), columns=HANDOVER_COLUMNS)
+
+
+def find_handovers(times: Times) -> list[Handover]:
+    """Every hand-over (`HANDOVER_COLUMNS`), by time.
 
     ``what`` is ``after`` where the later step waits for another lane's step, or the item that one leaves and
     the other takes next. ``from_min`` is the finish of ``from_step``, ``to_min`` the start of ``to_step``,
     in PET minutes (equal for hand to hand).
     """
-    rows: list[tuple[str, str, str, str, float, float, str]] = []
+    rows: list[Handover] = []
 
     def add(before: Step, then: Step, from_crew: str, to_crew: str, what: str) -> None:
         rows.append((from_crew, to_crew, before.step, then.step, times.span(before.step)[1],
@@ -343,5 +349,4 @@ def find_handovers(times: Times) -> pd.DataFrame:
             rows.append((crew, move.into, step.step, step.step, at, at, move.item))
         elif not is_take:
             left[move.item] = (step, crew)
-    frame = ShownTable(rows, columns=HANDOVER_COLUMNS)
-    return frame.sort_values(["from_min", "to_min"], kind="stable").reset_index(drop=True)
+    return sorted(rows, key=lambda row: row[4:6])

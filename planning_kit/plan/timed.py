@@ -21,7 +21,7 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.inputs.utc import as_utc
 from planning_kit.plan import needs
 from planning_kit.plan import returns as homes
-from planning_kit.plan.activities import Activity, find_handovers, lane_activities, timeline_table, with_slack
+from planning_kit.plan.activities import Activity, handover_table, lane_activities, timeline_table, with_slack
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
@@ -132,7 +132,7 @@ class TimedPlan(Times):
 
     # What follows from the times alone.
     bare_lanes = cached_property(lane_activities)
-    handovers = cached_property(find_handovers)
+    handovers = cached_property(handover_table)
     inhibit_holds = cached_property(needs.inhibit_holds)
     link_covers = cached_property(needs.link_covers)
     gap_clocks = cached_property(needs.gap_clocks)

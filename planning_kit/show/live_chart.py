@@ -17,7 +17,7 @@ from planning_kit.inputs.table_words import held_words
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import Finding, findings_in
-from planning_kit.plan.activities import WORK, Activity
+from planning_kit.plan.activities import WORK, Activity, find_handovers
 from planning_kit.plan.moments import LIGHT_KINDS
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import Outside, TimedPlan
@@ -54,8 +54,7 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
                        hold.lift_after_min] for hold in row]
                      for row in chart_rows.packed(plan.inhibit_holds)],
         "limits": [["planned", limits.planned_min], ["hard", plan.hard_min]],
-        "handovers": [[each.from_crew, each.to_crew, each.from_min, each.to_min]
-                      for each in chart_rows.handovers(plan)],
+        "handovers": [[*row[:2], *row[4:6]] for row in find_handovers(plan)],  # who, whom, from, to
         "broken": [asdict(each) | {"words": one_line(each.words)} for each in chart_rows.broken_rules(plan)],
         "fills": {task: [*look, one_line(titles.get(task, ""))]
                   for task, look in fills_of(records.tasks, plan.bare_lanes).items()},

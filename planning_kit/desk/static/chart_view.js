@@ -63,8 +63,9 @@ export class ChartView {
     for (const bar of this.canvas.querySelectorAll(".pk-bar-work")) {
       const look = outline(tight.has(bar.dataset.step), this.theme, Number(bar.getAttribute("width")));
       const label = this.nameOf(this.chart.bars[bar.dataset.bar]);
+      // Most are as they were: setting them all would lay out the whole chart anew.
       for (const [name, value] of Object.entries({ ...look, "aria-label": label }))
-        bar.setAttribute(name, value);
+        if (bar.getAttribute(name) !== String(value)) bar.setAttribute(name, value);
     }
     this.legend.show();
   }

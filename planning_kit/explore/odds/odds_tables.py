@@ -10,7 +10,6 @@ from itertools import chain
 
 import numpy as np
 import pandas as pd
-from scipy.stats import spearmanr
 
 from planning_kit.explore.odds.sampling import STEP, factor_streams, normals, stream
 from planning_kit.explore.odds.study import Study, Tally
@@ -304,6 +303,8 @@ def _drivers(study: Study, count: int) -> Iterator[tuple[tuple[str, ...], np.nda
 
 
 def _effect(own: np.ndarray, whole: np.ndarray, ends: np.ndarray) -> tuple[float, ...]:
+    from scipy.stats import spearmanr  # here, as it takes long to load
+
     rho = float(spearmanr(own, ends).statistic)
     whole_rho = float(spearmanr(whole, ends).statistic)
     error = (1.0 - rho**2) * np.sqrt((1.0 + rho**2 / 2.0) / (len(ends) - 3))
