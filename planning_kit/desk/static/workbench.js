@@ -105,12 +105,8 @@ function render({ model, el: home }) {
       el(
         "div",
         { class: "pk-second" },
-<<<<<<< HEAD
-        toolbar.head.box,
-        outside.home.calls,
-=======
         oneStop(toolbar.head.box),
->>>>>>> trial
+        outside.home.calls,
         oneStop(el("span", { class: "pk-group pk-right" }, outside.switch, layout.full)),
       ),
       toolbar.box,
