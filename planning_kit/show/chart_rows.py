@@ -24,6 +24,11 @@ def rows_of(plan: TimedPlan) -> list[Activity]:
     return [row for lane in plan.lanes.values() for row in lane]
 
 
+def handovers(plan: TimedPlan) -> list[Any]:
+    """The rows of the hand-over table, in its order."""
+    return list(plan.handovers.itertuples(index=False))
+
+
 def packed(holds: Iterable[Hold]) -> list[list[Hold]]:
     """Rows of inhibits that do not overlap: each goes to the first row that is free when it begins.
 

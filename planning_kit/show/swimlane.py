@@ -31,7 +31,7 @@ def handover_traces(scene: Scene) -> list[Trace]:
     """Arrows from the lane that is done to the lane that waits: full for an item, dotted for mere order."""
     items = _arrows("item handed over", "solid", scene.theme)
     order = _arrows("comes after", "dot", scene.theme)
-    for row in scene.plan.handovers.itertuples(index=False):
+    for row in chart_rows.handovers(scene.plan):
         source, target = scene.lanes.people.get(row.from_crew), scene.lanes.people.get(row.to_crew)
         if source is None or target is None or source is target:
             continue
