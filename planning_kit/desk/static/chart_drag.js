@@ -27,7 +27,6 @@ export class ChartDrag {
     if (!this.isOn && Math.hypot(at[0] - this.from[0], at[1] - this.from[1]) < DRAG_PX) return;
     this.isOn = true;
     if (this.bar) {
-      this.chart.candidate.ask(this.message());
       this.paint();
       return;
     }
@@ -42,6 +41,7 @@ export class ChartDrag {
   paint() {
     if (!this.isOn || !this.bar) return;
     const { canvas, candidate, root } = this.chart;
+    candidate.ask(this.message()); // a zoom or another size of the page also makes it another drop
     const { answer, isCurrent } = candidate;
     this.hand?.remove();
     if (answer !== this.shown || !this.ghosts?.isConnected) this.paintGhosts(answer);

@@ -71,6 +71,10 @@ export function makeGrid(tables, name) {
   const grid = { name, box, table, filters: {}, ready };
   table.on("tableBuilt", () => {
     grid.isBuilt = true;
+    // Drawn anew, as when it comes into view, the library would choose the first cell: keys would go there.
+    const { selectRange } = table.modules;
+    const first = selectRange.setDefaultRange.bind(selectRange);
+    selectRange.setDefaultRange = () => table.getRanges().length || first();
     box.setAttribute("aria-label", `${name}: ${tables.schema[name].about}`);
     box.querySelector(".tabulator-header").tabIndex = -1;
     tables.columns?.showFaulty(name);

@@ -9,11 +9,12 @@ function opened() {
   root.dataset.theme = "light";
   root.style.cssText = `width: ${WIDTH_PX}px; position: relative`;
   const told = [];
-  const plan = new PlanChart(root, listener(), { onChoose: step => told.push(step) });
+  const heard = listener();
+  const plan = new PlanChart(root, heard, { onChoose: step => told.push(step) });
   root.append(plan.box);
   plan.canvas.style.cssText = "display: block; width: 100%";
   plan.load(sampleChart(), THEMES);
-  return { plan, told };
+  return { plan, told, heard };
 }
 
 test("a frame on an axis is zoomed to, Escape takes it back", () => {
@@ -51,4 +52,22 @@ test("a frame on an axis is zoomed to, Escape takes it back", () => {
   near(plan.range[0], 22, 0.01);
   near(plan.range[1], 28, 0.01);
   equal(told, []);
+});
+
+test("what is told of a drag that a zoom makes another drop is of that drop", () => {
+  const { plan, heard } = opened();
+  plan.canvas.setPointerCapture = () => {};
+  const box = plan.canvas.getBoundingClientRect();
+  const y = box.top + plan.places.lanes.EV1.main.y + 30;
+  const px = plan.x(20) - 1; // the end of A1
+  const send = (type, by) =>
+    plan.canvas.dispatchEvent(new PointerEvent(type, { clientX: box.left + px + by, clientY: y }));
+  send("pointerdown", 0);
+  send("pointermove", 70);
+  const before = plan.candidate.drop;
+  plan.zoom(0.5);
+  const told = plan.candidate.drop;
+  send("pointerup", 70);
+  equal(told.minutes < before.minutes, true);
+  equal(heard.said.at(-1), told);
 });

@@ -42,6 +42,13 @@ test("a tab counts the faults of its sheet, a bad cell says what is wrong", asyn
   equal([cell(0, "minutes").title, cell(0, "minutes").getAttribute("aria-invalid")], ["", null]);
 });
 
+test("the choice stays when the table is drawn anew in full", async () => {
+  const { tables } = await opened();
+  await tables.goTo(tables.grids.steps, 5, "minutes", true);
+  tables.grids.steps.table.redraw(true);
+  equal([tables.spot().line, tables.spot().column], [5, "minutes"]);
+});
+
 test("a fault that is mended leaves no mark", async () => {
   const { tables, cell } = await opened([FAULT]);
   tables.patch({ tables: { steps: { rows: { 5: ["B1", "both", "A1", "25"] } } }, faults: [] });
