@@ -274,6 +274,6 @@ ACTIONS: dict[str, Action] = {
     "stop": lambda session, message: session.stop(str(message["question"])),
     "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
-        hello, cells, minutes, paste, add, duplicate, columns, shift, pet_zero, keep, drop, bring_back, compare,
-        explain, save, merge, take_theirs, export, restore, discard, preview, take)},
+        hello, cells, minutes, paste, add, duplicate, columns, shift, pet_zero, keep, drop, bring_back,
+        compare, explain, save, merge, take_theirs, export, restore, discard, preview, take)},
 }
