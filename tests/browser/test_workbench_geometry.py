@@ -106,7 +106,7 @@ def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
         assert seen["bars"] >= 1, size
         pane, tables = (page.locator(f".pk-{part}").bounding_box() for part in ("grid-pane", "tables"))
         assert pane["width"] > tables["width"] - 2, size
-        assert page.locator(".pk-row-tools").bounding_box()["height"] > 18, size
+        assert page.locator(".pk-tables .pk-row-tools").bounding_box()["height"] > 18, size
     assert page_errors == []
 
 

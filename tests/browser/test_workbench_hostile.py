@@ -80,7 +80,7 @@ def test_hostile_text_is_shown_and_never_run(bench, page, lab, page_errors, aske
     with page.expect_download() as saving:
         bench.choose("page")
     saving.value.save_as(lab.folder / "screen.html")
-    alone = page.context.new_page()
+    alone = page.context.browser.new_page()
     alone.goto((lab.folder / "screen.html").as_uri())
     assert alone.evaluate("[window.__hit ?? null, document.scripts.length, document.images.length]") == [
         None, 0, 0]
