@@ -18,7 +18,7 @@ from planning_kit.explore.odds.odds_tables import BROKEN, BY_HARD, BY_PLANNED, N
 from planning_kit.explore.propose.goals import margin_words, told_gain
 from planning_kit.explore.propose.proposals import Proposal
 from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
-from planning_kit.inputs.times import gmt_label, pet_label
+from planning_kit.inputs.times import Side, gmt_label, number_label, pet_label
 from planning_kit.plan.timed import TimedPlan
 
 _MOST_REASONS = 3
@@ -92,7 +92,11 @@ def _share(row: Mapping[Any, Any]) -> float | None:
 
 
 def _percent(row: Mapping[Any, Any]) -> str:
-    return NOT_KNOWN if math.isnan(row["p"]) else f"{100 * row['p']:.1f} ± {100 * row['se']:.1f} %"
+    """A chance to its safe side: one that is less than certain is never told as 100.0 %."""
+    if math.isnan(row["p"]):
+        return NOT_KNOWN
+    side: Side = "up" if row.get("item") == BROKEN or "reason" in row else "down"
+    return f"{number_label(100 * row['p'], side)} ± {number_label(100 * row['se'], 'up')} %"
 
 
 def _end(row: Mapping[Any, Any]) -> str:

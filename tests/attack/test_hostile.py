@@ -57,9 +57,11 @@ def test_every_form_of_a_text_is_harmless_and_says_what_was_typed(typed: str) ->
     assert "\n" not in fault.words
 
 
-def test_harmless_tables_keep_the_html_of_pandas() -> None:
+def test_harmless_text_is_shown_as_it_is() -> None:
     cells = {"text": ["Füße & <Hände>", "中文"], "number": [1.5, None]}
-    assert ShownTable(cells)._repr_html_() == pd.DataFrame(cells)._repr_html_()
+    page = ShownTable(cells)._repr_html_()
+    for shown in (">Füße &amp; &lt;Hände&gt;</td>", ">中文</td>", ">1.50</td>", ">–</td>"):
+        assert shown in page
 
 
 def test_tables_of_public_functions_stay_safe_when_worked_with(small: pk.Scenario) -> None:
