@@ -1,6 +1,8 @@
 // What is sent to the kernel, and what still waits for its answer.
 
 const ANSWER_MS = 15000;
+const GREET_MS = 3000;
+const GREETING = 1; // the number of a view's first message: without its answer the page stays empty
 // Not the planner's own acts: what was said stays.
 const QUIET_KINDS = ["hello", "explain", "compare", "snapshot", "candidate", "consequences"];
 export const QUIET_WORDS = "The kernel does not answer. ";
@@ -14,6 +16,7 @@ export class Wire {
 
   send(message, then) {
     this.number += 1;
+    if (this.number === GREETING) this.greeting = message;
     this.waiting.set(this.number, then);
     this.root.dataset.sent = String(this.number);
     if (!QUIET_KINDS.includes(message.kind)) this.events.onAct();
@@ -40,6 +43,18 @@ export class Wire {
             "restart the kernel, run this cell again and choose Restore."
           : "What you typed could not be kept on disk: wait for the kernel."),
     );
+    this.timer = setTimeout(() => this.greetAgain(), GREET_MS);
+  }
+
+  // A greeting can be lost while a kernel starts or has much to do: it is sent until it is answered.
+  greetAgain() {
+    if (!this.waiting.has(GREETING)) return;
+    try {
+      this.model.send({ ...this.greeting, n: GREETING, view: this.view });
+    } catch {
+      return; // nobody listens
+    }
+    this.timer = setTimeout(() => this.greetAgain(), ANSWER_MS);
   }
 
   // Gives whether it answers something: what is told by itself has no `echo`.

@@ -32,3 +32,23 @@ test("a kernel that is gone is said to be, and whether what was typed is kept", 
   wire.send({ kind: "hello" });
   equal([told[0].startsWith(QUIET_WORDS), told[0].includes("could not be kept")], [true, true]);
 });
+
+test("a greeting that was lost is sent again until it is answered, and nothing else is", () => {
+  const sent = [];
+  const { wire } = opened({ send: message => sent.push(message) });
+  wire.send({ kind: "hello" });
+  wire.send({ kind: "explain" });
+  wire.greetAgain();
+  equal(
+    sent.map(each => [each.kind, each.n]),
+    [
+      ["hello", 1],
+      ["explain", 2],
+      ["hello", 1],
+    ],
+  );
+  wire.answered(2);
+  wire.greetAgain();
+  equal(sent.length, 3);
+  clearTimeout(wire.timer);
+});
