@@ -78,7 +78,7 @@ def cells_of(column: Hashable, values: pd.Series, pet_zero: datetime | None = No
     """What the cells of a column say; with ``pet_zero`` (UTC) a moment of the outing has its GMT as well."""
     if pd.api.types.is_datetime64_any_dtype(values):
         is_day = bool((values.dropna() == values.dropna().dt.normalize()).all())
-        return ["–" if pd.isna(each) else f"{each:%Y-%m-%d}" if is_day else gmt_label(as_zoned(each))
+        return ["–" if pd.isna(each) else f"{each:%Y-%m-%d}" if is_day else gmt_label(_zoned(each))
                 for each in values]
     if str(column).startswith("held_by"):
         return [held_words(str(each)) for each in values]
@@ -94,7 +94,7 @@ def _cell(value: object, unit: str, side: Side, digits: int | None, pet_zero: da
     if value is None or value is pd.NA or value is pd.NaT:
         return "–"
     if isinstance(value, datetime):
-        return gmt_label(as_zoned(value))
+        return gmt_label(_zoned(value))
     if not isinstance(value, float):
         return str(value)
     if unit == "PET":
@@ -111,7 +111,7 @@ def _three_figures(value: float) -> int:
     return max(0, min(3, 2 - math.floor(math.log10(abs(value))))) if value and math.isfinite(value) else 0
 
 
-def as_zoned(moment: datetime) -> datetime:
+def _zoned(moment: datetime) -> datetime:
     """A moment without a zone as one of UTC."""
     return moment if moment.tzinfo is not None else moment.replace(tzinfo=UTC)
 

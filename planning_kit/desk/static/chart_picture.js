@@ -7,11 +7,9 @@ import { legendGroup, legendOf } from "./chart_legend.js";
 import { paintChart } from "./chart_paint.js";
 import { CHART_FONTS, paintMarks, text } from "./chart_shapes.js";
 import { el, svg } from "./dom.js";
+import { CAUTION } from "./page.js";
 import { gmt } from "./times.js";
 
-export const CAUTION =
-  "A planning aid, not a certified tool: the flight rules and licensed, responsible people decide. " +
-  "Limits are the scenario's own.";
 const MARGIN_PX = 16;
 const TITLE_PX = 30;
 const LEAST_WIDTH_PX = 1200;
@@ -78,17 +76,12 @@ export async function chartPng(chart) {
   }
 }
 
-// Handed to the reader's browser under a name made of the plan's title.
-export function download(blob, title, ending) {
+// The name of its file, made of the plan's title.
+export function pictureName(title, ending) {
   const stem =
     title
       .replace(/[^\p{L}\p{N}]+/gu, "-")
       .replace(/^-+|-+$/g, "")
       .slice(0, 60) || "plan";
-  const href = URL.createObjectURL(blob);
-  const link = el("a", { href, download: `${stem}.${ending}` });
-  document.body.append(link);
-  link.click();
-  link.remove();
-  setTimeout(() => URL.revokeObjectURL(href), 1000);
+  return `${stem}.${ending}`;
 }

@@ -6,10 +6,11 @@ import { CHART_LEFT, CHART_RIGHT, layoutLanes, ticksFor } from "./chart_layout.j
 import { Legend } from "./chart_legend.js";
 import { Overview } from "./chart_overview.js";
 import { paintChart } from "./chart_paint.js";
-import { chartPng, chartSvg, download } from "./chart_picture.js";
+import { chartPng, chartSvg, pictureName } from "./chart_picture.js";
 import { outline, paintMarks, ringOf } from "./chart_shapes.js";
 import { tagOf } from "./chart_words.js";
 import { el, svg } from "./dom.js";
+import { download } from "./page.js";
 
 const LEAST_PX = 200;
 const LOW_PX = 210; // lower, the overview gives its room to the lanes
@@ -38,7 +39,12 @@ export class ChartView {
     root.append(this.tip);
     this.selected = null;
     this.along = []; // chosen besides it
-    new ResizeObserver(() => this.refit()).observe(this.room);
+    this.sizes = new ResizeObserver(() => this.refit());
+    this.sizes.observe(this.room);
+  }
+
+  stop() {
+    this.sizes.disconnect();
   }
 
   load(chart, themes) {
@@ -50,7 +56,7 @@ export class ChartView {
     }
     this.chart = chart;
     if (this.notes) this.notes = { ...this.notes, hovers: [], ghost_hovers: [] }; // the rest follows
-    this.places = layoutLanes(chart, this.given);
+    this.places = layoutLanes(chart, this.given); // also of a chart that is hidden, and so not painted
     if (isFirst || this.isWhole) this.zoomAll();
     else this.paint();
   }
@@ -184,11 +190,12 @@ export class ChartView {
   }
 
   saveSvg() {
-    download(new Blob([this.asSvg()], { type: "image/svg+xml" }), this.chart.title, "svg");
+    const picture = new Blob([this.asSvg()], { type: "image/svg+xml" });
+    download(picture, pictureName(this.chart.title, "svg"));
   }
 
   async savePng() {
-    download(await this.asPng(), this.chart.title, "png");
+    download(await this.asPng(), pictureName(this.chart.title, "png"));
   }
 
   paintSoon() {

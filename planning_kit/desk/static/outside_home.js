@@ -1,7 +1,7 @@
 // The ways home from this minute, and the call to take one: terminate or abort. A call shows the way first,
 // and decides nothing before it is confirmed; Escape takes it back.
 
-import { button, el } from "./dom.js";
+import { button, el, tableOf } from "./dom.js";
 
 const NAMES = { terminate: "Terminate", abort: "Abort" };
 const HINTS = { terminate: "Home in good order", abort: "Home at once" };
@@ -180,32 +180,13 @@ function person(one) {
 }
 
 function sequenceOf(rows) {
-  return el(
-    "table",
-    { class: "pk-plain pk-home-sequence" },
-    el("caption", {}, "In this order"),
-    el(
-      "thead",
-      {},
-      el(
-        "tr",
-        {},
-        ["PET", "Who", "What", "Min"].map(name => el("th", { scope: "col" }, name)),
-      ),
-    ),
-    el(
-      "tbody",
-      {},
-      rows.map(([who, what, minutes, start, finish]) =>
-        el(
-          "tr",
-          {},
-          el("td", { class: "pk-when" }, `${start} to ${finish}`),
-          el("td", {}, who),
-          el("td", {}, what),
-          el("td", {}, minutes),
-        ),
-      ),
-    ),
-  );
+  const told = rows.map(([who, what, minutes, start, finish]) => [
+    `${start} to ${finish}`,
+    who,
+    what,
+    minutes,
+  ]);
+  const table = tableOf(["PET", "Who", "What", "Min"], told, "In this order");
+  table.classList.add("pk-home-sequence");
+  return table;
 }

@@ -74,8 +74,12 @@ export function pageOf({ root, head, chart, side, tables }) {
   return `<!doctype html>${new XMLSerializer().serializeToString(html)}`;
 }
 
-export function download(name, text) {
-  const address = URL.createObjectURL(new Blob([text], { type: "text/html" }));
-  el("a", { href: address, download: name }).click();
-  setTimeout(() => URL.revokeObjectURL(address), 10000);
+// Handed to the reader's browser under a name.
+export function download(blob, name) {
+  const href = URL.createObjectURL(blob);
+  const link = el("a", { href, download: name });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(href), 10000);
 }

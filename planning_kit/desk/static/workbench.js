@@ -58,7 +58,7 @@ function render({ model, el: home }) {
   });
   const toolbar = new Toolbar(root, send, chart, {
     acts: [
-      ["page", "Save the screen as one page (HTML)", () => download(`${folder}.html`, pageOf(parts))],
+      ["page", "Save the screen as one page (HTML)", () => savePage()],
       ["svg", "Save the chart as a picture (SVG)", () => chart.saveSvg()],
       ["png", "Save the chart as a picture (PNG)", () => chart.savePng()],
     ],
@@ -85,6 +85,7 @@ function render({ model, el: home }) {
     },
   });
   const layout = new Layout(root, side);
+  const savePage = () => download(new Blob([pageOf(parts)], { type: "text/html" }), `${folder}.html`);
   const parts = { root, head: toolbar.head, chart, side, tables };
   let folder = "workbench";
   let explained = null;
@@ -265,20 +266,12 @@ function render({ model, el: home }) {
   };
   const themes = new MutationObserver(theme);
   themes.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-light"] });
-  let height = 0;
-  const sizes = new ResizeObserver(() => {
-    const { clientWidth, clientHeight } = chart.box;
-    if (!chart.isBehind && clientWidth === chart.width && clientHeight === height) return;
-    height = clientHeight;
-    chart.paint();
-  });
-  sizes.observe(chart.box);
   root.dataset.theme = document.body.dataset.jpThemeLight === "false" ? "dark" : "light";
   send({ kind: "hello", has_library: Boolean(window[LIBRARY]) });
   return () => {
     model.off("msg:custom", onMessage);
     themes.disconnect();
-    sizes.disconnect();
+    chart.stop();
     layout.stop();
     keeper.stop();
     outside.stop();

@@ -129,4 +129,3 @@ def go_home(session: Session, how: str, by: str = "") -> str:
     watch.look_away()
     watch.enter_all(entries)
     return f"{words}; logged as skipped: {len(skipped)} {'step' if len(skipped) == 1 else 'steps'}"
-

@@ -1,5 +1,5 @@
 import { PlanChart } from "/static/chart.js";
-import { CAUTION } from "/static/chart_picture.js";
+import { CAUTION } from "/static/page.js";
 import { equal, listener, placed, test } from "./check.js";
 import { THEMES, sampleChart } from "./sample.js";
 
