@@ -52,6 +52,8 @@ def empty_value(field: Field) -> object:
     return field.default if field.default is not None else ""
 
 
+# Most texts of a table come again, in it and at the next edit.
+@lru_cache(maxsize=10_000)
 def parse_cell(text: str, field: Field) -> object:
     """The value of ``text``; raises `CellFault` when ``field`` does not allow it.
 

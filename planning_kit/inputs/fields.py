@@ -45,7 +45,7 @@ KIND_WORDS: dict[str, str] = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # a field is itself: cells are remembered by it
 class Field:
     """One column of a table, or one key of ``scenario.toml``.
 
@@ -123,7 +123,7 @@ def columns_of(record: type) -> tuple[Field, ...]:
                  if get_origin(hint) is Annotated)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Table:
     """One CSV file of a scenario. ``key`` tells its rows apart; ``is_unique``: no two rows may share it.
 

@@ -5,6 +5,7 @@ from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
+from functools import lru_cache
 from keyword import iskeyword
 from pathlib import Path
 from typing import Any
@@ -143,7 +144,7 @@ def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable],
         rule(rows, faults)
     if faults.rows or settings is None:
         return None
-    read = {table.name: tuple(_record(table.name, row) for row in rows[table.name]) for table in fmt.TABLES}
+    read = {table.name: tuple(map(_record, rows[table.name])) for table in fmt.TABLES}
     return Records(settings=build_settings(settings), **read | apart(read["steps"]))
 
 
@@ -171,18 +172,19 @@ def rows_of(table: str, raw: RawTable, faults: Faults) -> tuple[Any, ...]:
     Empty, with the faults noted, where a cell says nothing that can be used.
     """
     rows = parse_table(fmt.TABLE_BY_NAME[table], raw, faults)
-    return () if faults.rows else tuple(_record(table, row) for row in rows)
+    return () if faults.rows else tuple(map(_record, rows))
 
 
-def _record(table: str, row: Row) -> Any:
-    values = dict(row.values)
+@lru_cache(maxsize=5_000)
+def _record(row: Row) -> Any:
+    values, table = dict(row.values), row.table.name
     if table in ("gaps", "steps"):
         values["row"] = row.number
     if table == "steps":
         likely = values["minutes_likely"]
         for column in ("minutes_low", "minutes_high"):
             values[column] = likely if values[column] is None else values[column]
-    return fmt.TABLE_BY_NAME[table].record(
+    return row.table.record(
         **{f"{name}_" if iskeyword(name) else name: value for name, value in values.items()})
 
 

@@ -9,6 +9,7 @@ import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -23,9 +24,12 @@ from planning_kit.inputs.records import ItemMove
 from planning_kit.inputs.shown_text import ShownTable
 
 
-@dataclass
+@dataclass(eq=False)
 class Row:
-    """One parsed row of ``table``: values of the cells that could be parsed, and all cells as text."""
+    """One parsed row of ``table``: values of the cells that could be parsed, and all cells as text.
+
+    All who read the same row share it: nobody changes it.
+    """
 
     table: Table
     number: int
@@ -118,49 +122,52 @@ def parse_tables(tables: Mapping[str, RawTable], unreadable: Collection[str], fa
 
 def parse_table(table: Table, raw: RawTable, faults: Faults) -> list[Row]:
     """The rows of one table, faults noted."""
-    known = _known_columns(table, raw, faults)
-    absent = {each.name: empty_value(each) for each in table.fields
-              if each.may_be_absent and each.name not in raw.header}
-    parsed: dict[str, dict[str, object]] = {column.name: {} for column in known.values()}
+    _note_header(table, raw, faults)
     rows = []
     for number, cells in zip(raw.row_numbers, raw.rows, strict=True):
-        row = Row(table, number, dict(absent))
-        for position, column in known.items():
-            if number not in raw.ragged or column.name in table.key:
-                _parse_into(row, column, cells[position], faults, parsed[column.name])
+        row, wrong = _parsed_row(table, raw.header, number, cells, number in raw.ragged)
         rows.append(row)
+        for each in wrong:
+            faults.add(**each)
     return rows
 
 
-def _parse_into(row: Row, column: Field, text: str, faults: Faults, parsed: dict[str, object]) -> None:
-    """``parsed`` are the values of the column's texts so far: in a long table most come again."""
-    row.texts[column.name] = text
-    try:
-        if text not in parsed:
-            parsed[text] = parse_cell(text, column)
-        row.values[column.name] = parsed[text]
-    except CellFault as fault:
-        row.fault(faults, column.name, str(fault))
+# An edit changes one row of hundreds.
+@lru_cache(maxsize=5_000)
+def _parsed_row(table: Table, header: tuple[str, ...], number: int, cells: tuple[str, ...],
+                is_ragged: bool) -> tuple[Row, list[dict[str, Any]]]:
+    absent = {each.name: empty_value(each) for each in table.fields
+              if each.may_be_absent and each.name not in header}
+    row, faults = Row(table, number, absent), Faults()
+    for position, column in _known_columns(table, header).items():
+        if not is_ragged or column.name in table.key:
+            row.texts[column.name] = text = cells[position]
+            try:
+                row.values[column.name] = parse_cell(text, column)
+            except CellFault as fault:
+                row.fault(faults, column.name, str(fault))
+    return row, faults.rows
 
 
-def _known_columns(table: Table, raw: RawTable, faults: Faults) -> dict[int, Field]:
-    """Which position of the header holds which field; what is wrong with the header is noted."""
+@lru_cache(maxsize=1_000)
+def _known_columns(table: Table, header: tuple[str, ...]) -> dict[int, Field]:
+    """Which position of the header holds which field, where a name stands first."""
     by_name = table.by_name
-    known: dict[int, Field] = {}
-    seen: set[str] = set()
-    for position, name in enumerate(raw.header):
+    return {header.index(name): by_name[name] for name in header if name in by_name}
+
+
+def _note_header(table: Table, raw: RawTable, faults: Faults) -> None:
+    by_name, seen = table.by_name, set[str]()
+    for name in raw.header:
         if name in seen:
             faults.add(table.name, 1, name, name, "stands twice in the header; keep one")
-        elif name in by_name:
-            known[position] = by_name[name]
-        elif not name.startswith(fmt.FREE_PREFIX):
+        elif name not in by_name and not name.startswith(fmt.FREE_PREFIX):
             faults.add(table.name, 1, name, name, _unknown_column(table, raw, name))
         seen.add(name)
     for each in table.fields:
         if not each.may_be_absent and each.name not in seen:
             may_be = "" if each.needed else " (it may be empty)"
             faults.add(table.name, 1, each.name, "", f"is missing from the header; add the column{may_be}")
-    return known
 
 
 def _unknown_column(table: Table, raw: RawTable, name: str) -> str:
