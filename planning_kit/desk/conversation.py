@@ -13,6 +13,7 @@ from planning_kit.desk.answers import progress_message, question_message
 from planning_kit.desk.candidate import TRIALS, told_of_drop
 from planning_kit.desk.messages import Message, notes_of, notice, patch, refusal, tightest_message
 from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, options_message, picture
+from planning_kit.explore.in_pieces import InPieces
 from planning_kit.explore.long_question import FAILED, LongQuestion, Progress
 from planning_kit.explore.session.going_outside import follow_edits
 from planning_kit.explore.session.session import Session
@@ -90,15 +91,15 @@ class Conversation:
         self._send(picture(watch, with_chart=is_redrawn))
         return True
 
-    def tell_details(self) -> None:
+    def tell_details(self) -> InPieces[None]:
         """What takes longer than the chart: findings and margins; outside also the log and the ways home."""
         session = self._session
-        self._send_all([notes_of(session.plan, session.ghosts[1])] if session.following is None
-                       else details(session.following))
+        self._send_all([(yield from notes_of(session.plan, session.ghosts[1]))] if session.following is None
+                       else (yield from details(session.following)))
 
-    def tell_tightest(self) -> None:
+    def tell_tightest(self) -> InPieces[None]:
         """What takes samples, and so comes last: how likely each margin is to be missed."""
-        self._send(tightest_message(self._session.current_plan))
+        self._send((yield from tightest_message(self._session.current_plan)))
 
     def tick(self) -> bool:
         """Look at the clock and the log; whether the details are to be told anew."""

@@ -8,17 +8,19 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.explore.in_pieces import InPieces
 from planning_kit.explore.session.draft import Draft, Fault
 from planning_kit.explore.session.merge import Merge
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Sheet, typed_fields
-from planning_kit.explore.tightest import tightest_margins
+from planning_kit.explore.tightest import finding_tightest
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field
 from planning_kit.inputs.table_words import cells_of, head_words
 from planning_kit.inputs.times import margin_label, number_label, pet_label
 from planning_kit.inputs.units import units_of
+from planning_kit.judge.all_checks import finding
 from planning_kit.judge.every_margin import exact_margins
 from planning_kit.judge.margins import Margin, tightness
 from planning_kit.judge.review import keeps
@@ -159,14 +161,17 @@ def _change_of_end(plan: TimedPlan, baseline: TimedPlan | None) -> str:
     return label if label.startswith("−") or label == "0:00" else f"+{label}"
 
 
-def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> Message:
+def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> InPieces[Message]:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
-    return {"kind": "notes", **live_notes(plan, baseline), **_margins(exact_margins(plan))}
+    margins = _margins(exact_margins(plan))
+    yield
+    yield from finding(plan)
+    return {"kind": "notes", **live_notes(plan, baseline), **margins}
 
 
-def tightest_message(plan: TimedPlan) -> Message:
+def tightest_message(plan: TimedPlan) -> InPieces[Message]:
     """The margins once more, with how likely each is to be missed: told last, as it takes samples."""
-    return {"kind": "tightest", **_margins(tightest_margins(plan))}
+    return {"kind": "tightest", **_margins((yield from finding_tightest(plan)))}
 
 
 def _margins(margins: Sequence[Margin]) -> Message:

@@ -12,6 +12,7 @@ from uuid import uuid4
 import pandas as pd
 from IPython.display import publish_display_data
 
+from planning_kit.explore.in_pieces import InPieces, at_once
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.tightest import told_summary
 from planning_kit.explore.watch.logbook import log_lines
@@ -45,24 +46,29 @@ class Snapshot:
         if data and WIDGET_MIME in data:
             publish_display_data({WIDGET_MIME: data[WIDGET_MIME], "text/plain": _LIVE_WORDS})
         self._display_ids = (uuid4().hex, uuid4().hex)
-        self._publish(update=False)
+        at_once(self._publish(update=False))
 
     def update(self) -> None:
         """Bring the static outputs up to date, if they were shown and something changed."""
+        at_once(self.updating())
+
+    def updating(self) -> InPieces[None]:
+        """`update` in pieces."""
         plan, baseline = self._last or (None, None)
         shown = self._shown()
         if self._display_ids and (plan is not shown[0] or baseline is not shown[1]):
-            self._publish(update=True)
+            yield from self._publish(update=True)
 
     def _shown(self) -> tuple[TimedPlan, TimedPlan | None]:
         """The plan, and what its ghosts are; never a preview, which decides nothing."""
         session, watch = self._session, self._session.following
         return (session.plan, session.baseline) if watch is None else (watch.plan, watch.planned)
 
-    def _publish(self, update: bool) -> None:
+    def _publish(self, update: bool) -> InPieces[None]:
         self._last = self._shown()
-        for bundle, name in zip((self.chart(), self.tables()), self._display_ids, strict=True):
-            publish_display_data(bundle, transient={"display_id": name}, update=update)
+        for bundle, name in zip((self.chart, self.tables), self._display_ids, strict=True):
+            publish_display_data(bundle(), transient={"display_id": name}, update=update)
+            yield
 
     def chart(self) -> dict[str, Any]:
         """The chart as plotly's JSON, and what it shows in words."""

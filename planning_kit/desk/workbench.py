@@ -5,6 +5,7 @@ message goes to, what waits until the kernel is idle, what runs in a thread, the
 """
 
 import asyncio
+import contextlib
 from collections.abc import Callable
 from functools import partial
 from typing import Any
@@ -17,6 +18,7 @@ from planning_kit.desk.assets import module_text, style_text
 from planning_kit.desk.conversation import Conversation
 from planning_kit.desk.messages import Message, notice
 from planning_kit.desk.snapshot import Snapshot
+from planning_kit.explore.in_pieces import InPieces, at_once
 from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.session.session import Session
 from planning_kit.front.plan import Plan
@@ -25,6 +27,7 @@ from planning_kit.inputs.log import read_log
 from planning_kit.inputs.scenario import Scenario
 
 _NOTES_AFTER_S = 0.0
+_BETWEEN_S = 0.003  # between two pieces of work: what a view sends meanwhile comes first
 _TIGHTEST_AFTER_S = 0.5
 _SNAPSHOT_AFTER_S = 1.5
 _TICK_S = 1.0
@@ -107,18 +110,25 @@ class Workbench(anywidget.AnyWidget):
         """Let what takes longer follow the chart: findings, margins, what is seen without a kernel."""
         self._later("notes", _NOTES_AFTER_S, self._conversation.tell_details)
         self._later("tightest", _TIGHTEST_AFTER_S, self._conversation.tell_tightest)
-        self._later("snapshot", _SNAPSHOT_AFTER_S, self._snapshot.update)
+        self._later("snapshot", _SNAPSHOT_AFTER_S, self._snapshot.updating)
 
-    def _later(self, name: str, seconds: float, do: Callable[[], None]) -> None:
-        """Do it when the kernel is idle; one that is still waiting is replaced. At once without a loop."""
+    def _later(self, name: str, seconds: float, work: Callable[[], InPieces[None]]) -> None:
+        """Do it when the kernel is idle; what waits or is half done is replaced. At once without a loop."""
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:
-            do()
+            at_once(work())
             return
         if name in self._timers:
             self._timers[name].cancel()
-        self._timers[name] = loop.call_later(seconds, do)
+        pieces = work()
+
+        def go_on() -> None:
+            with contextlib.suppress(StopIteration):
+                next(pieces)
+                self._timers[name] = loop.call_later(_BETWEEN_S, go_on)
+
+        self._timers[name] = loop.call_later(seconds, go_on)
 
     def _end_question(self, question: LongQuestion) -> None:
         if self._conversation.tell_answer(question):

@@ -12,8 +12,10 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import pandas as pd
 
+from planning_kit.explore.in_pieces import InPieces, at_once
 from planning_kit.explore.odds.odds import stop_if_senseless
-from planning_kit.explore.odds.sampled_plans import time_samples
+from planning_kit.explore.odds.sampled_plans import SampledPlans, timing_samples
+from planning_kit.explore.odds.sampling import Draws
 from planning_kit.explore.odds.study import Study, done, is_caught
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import TextTable
@@ -34,20 +36,26 @@ _SAMPLED: WeakKeyDictionary[TimedPlan, tuple[Margin, ...]] = WeakKeyDictionary()
 
 def tightest_margins(plan: TimedPlan) -> tuple[Margin, ...]:
     """Every margin, the likeliest to be missed first; without samples where the odds cannot be asked."""
+    return at_once(finding_tightest(plan))
+
+
+def finding_tightest(plan: TimedPlan) -> InPieces[tuple[Margin, ...]]:
+    """`tightest_margins` in pieces."""
     if plan not in _SAMPLED:
         try:
             stop_if_senseless(plan, SAMPLES, SEED)
         except ScenarioError:  # settings of the odds that make no sense: the odds say so
             return exact_margins(plan)
-        _SAMPLED[plan] = tuple(by_tightness(_sampled(plan)))
+        study = Study.of(plan, SEED)
+        yield
+        draws = study.draw(0, SAMPLES)
+        plans = yield from timing_samples(study.outing, draws, study.rules)
+        _SAMPLED[plan] = tuple(by_tightness(_sampled(plan, study, draws, plans)))
     return _SAMPLED[plan]
 
 
-def _sampled(plan: TimedPlan) -> Iterator[Margin]:
+def _sampled(plan: TimedPlan, study: Study, draws: Draws, plans: SampledPlans) -> Iterator[Margin]:
     """Every margin with the share of 1,000 fixed samples, timed as the odds time them, that misses it."""
-    study = Study.of(plan, SEED)
-    draws = study.draw(0, SAMPLES)
-    plans = time_samples(study.outing, draws, study.rules)
     starts, finishes = done(study.outing, plans, draws)
     missed = {(each.name, frozenset(each.members)): 1.0 - float(is_caught(each, starts, finishes).mean())
               for each in study.windows}

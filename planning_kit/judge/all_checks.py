@@ -48,12 +48,21 @@ def findings_of(plan: TimedPlan) -> pd.DataFrame:
 
     No plan is checked twice. Of items that only skipped work would have touched see `as_untouched`.
     """
-    if plan not in _FOUND:
-        untouched = check_rules.untouched_items(plan)
-        _FOUND[plan] = findings_table(
-            check_custody.as_untouched(finding, untouched) for check in CHECKS for finding in check(plan))
+    for _ in finding(plan):
+        pass
     # A copy: what a caller changes in it must not be told to the next one.
     return _FOUND[plan].copy()
+
+
+def finding(plan: TimedPlan) -> Iterator[None]:
+    """Check a plan, in pieces, so that something else may be done between two of them."""
+    if plan in _FOUND:
+        return
+    untouched, found = check_rules.untouched_items(plan), list[Finding]()
+    for check in CHECKS:
+        found += (check_custody.as_untouched(each, untouched) for each in check(plan))
+        yield
+    _FOUND[plan] = findings_table(found)
 
 
 CAME, WORSE, BETTER, WENT = "came", "worse", "better", "went"

@@ -162,20 +162,19 @@ def minutes_text(minutes: float) -> str:
     return f"{round(minutes, 1):g} min"
 
 
-def activity_text(activity: Activity, words: Words) -> str:
-    """One activity as a sentence or two for a hover label."""
+def activity_lines(activity: Activity, words: Words) -> list[str]:
+    """One activity as a sentence or two, each to be shown on lines of its own."""
     title, span = words.actors.get(activity.crew), (activity.start_min, activity.finish_min)
     who = f"{activity.crew} ({title})" if title else activity.crew
-    lines = [plotly_paragraph(f"{who}, {words.span(*span)}: {_what(activity, words)}.")]
+    lines = [f"{who}, {words.span(*span)}: {_what(activity, words)}."]
     if activity.kind == "work" and activity.step:
         reason, slacks = held_words(activity.held_by), slack_words(activity)
         slack = f"slack {slacks}" if slacks else ""
-        lines.append(plotly_paragraph("; ".join(part for part in (reason, slack) if part) + "."))
+        lines.append("; ".join(part for part in (reason, slack) if part) + ".")
         if words.tasks.get(activity.task):
-            lines.append(plotly_paragraph(f"Task {activity.task}: {words.tasks[activity.task]}."))
-        lines += [plotly_paragraph(f"BROKEN: {each.words}.") for each in words.broken
-                  if activity.step in each.steps]
-    return "<br>".join([*lines, plotly_paragraph(f"{words.gmt_span(*span)}.")])
+            lines.append(f"Task {activity.task}: {words.tasks[activity.task]}.")
+        lines += [f"BROKEN: {each.words}." for each in words.broken if activity.step in each.steps]
+    return [*lines, f"{words.gmt_span(*span)}."]
 
 
 def _joined(*parts: str) -> str:
@@ -201,20 +200,20 @@ def slack_words(activity: Activity) -> str:
                      if math.isfinite(minutes))
 
 
-def ghost_text(old: Activity, now: Sequence[Activity], words: Words) -> str:
+def ghost_line(old: Activity, now: Sequence[Activity], words: Words) -> str:
     """A baseline step: when it was and how far it has moved; ``now`` is the work on it in this plan.
 
     It is held against the work of the same crew member if there is any, else of another.
     """
     where = f"{old.crew}, baseline {words.span(old.start_min, old.finish_min)}: {old.step} {old.title}."
     if not now:
-        return plotly_paragraph(where + " Not in this plan.")
+        return where + " Not in this plan."
     new = next((row for row in now if row.crew == old.crew), now[0])
     moved = new.start_min - old.start_min
     change = ("Starts at the same time now." if abs(moved) < 0.05 else
               f"Starts {minutes_text(abs(moved))} {'later' if moved > 0 else 'earlier'} now.")
     handed = f" Now done by {new.crew}." if new.crew != old.crew else ""
-    return plotly_paragraph(f"{where} {change}{handed}")
+    return f"{where} {change}{handed}"
 
 
 def handover_text(handover: Any) -> str:

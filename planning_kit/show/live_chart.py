@@ -5,7 +5,6 @@ without a layout: the drawing side knows how wide it is, what is zoomed and whic
 here, and must be shown as text. Of a plan that is under way it has also now, and what is done or in hand.
 """
 
-import html
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
@@ -88,8 +87,8 @@ def live_notes(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
         "findings": [_finding(found, work, lanes) for found in told],
         "counted": counted(told) if any(found.accepted for found in told) else "",
         "tight": [row.step for row in rows if row.step and chart_rows.is_tight(row)],
-        "hovers": [_plain_lines(chart_rows.activity_text(row, words)) for row in rows],
-        "ghost_hovers": [_plain_lines(chart_rows.ghost_text(old, work.get(old.step, ()), words))
+        "hovers": [list(map(one_line, chart_rows.activity_lines(row, words))) for row in rows],
+        "ghost_hovers": [[one_line(chart_rows.ghost_line(old, work.get(old.step, ()), words))]
                          for old in _steps_of(baseline)],
     }
 
@@ -102,11 +101,6 @@ def _finding(found: Finding, work: Mapping[str, Sequence[Activity]], lanes: Sequ
         "minute": _round(minute) if is_timed else None, "when": pet_label(minute, "down") if is_timed else "",
         "lanes": sorted(chart_rows.finding_lanes(found, work, list(lanes))) if is_timed else [],
     }
-
-
-def _plain_lines(told: str) -> list[str]:
-    """Text made for plotly, where only ``<br>`` is markup, as the lines that a reader sees."""
-    return [html.unescape(line) for line in told.split("<br>")]
 
 
 def step_facts(plan: TimedPlan, step: str) -> list[list[str]]:

@@ -9,12 +9,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from planning_kit.inputs.shown_text import one_line, plotly_text
+from planning_kit.inputs.shown_text import one_line, plotly_paragraph, plotly_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.moments import LIGHT_KINDS
 from planning_kit.show.chart import CLEAR, axis_ms
-from planning_kit.show.chart_rows import activity_text, ghost_text, inhibit_text, is_tight
+from planning_kit.show.chart_rows import activity_lines, ghost_line, inhibit_text, is_tight
 from planning_kit.show.palette import INK_ON_FILL, NO_TASK_FILL
 from planning_kit.show.swimlane_scene import Lane, Scene, Strip
 from planning_kit.show.wording import against
@@ -105,8 +105,9 @@ def pause_traces(scene: Scene) -> list[Trace]:
 def _activity_bar(row: Activity, scene: Scene) -> Bar:
     lane = scene.lanes.people[row.crew].main
     height = max(_LEAST_HEIGHT_PX, lane.height * _HEIGHT_SHARES[row.kind])
+    hover = "<br>".join(map(plotly_paragraph, activity_lines(row, scene.words)))
     return Bar(Strip(lane.mid - height / 2, height), row.start_min, row.finish_min,
-               (row.step, row.crew, row.kind), activity_text(row, scene.words))
+               (row.step, row.crew, row.kind), hover)
 
 
 def tight_trace(scene: Scene) -> Trace:
@@ -211,7 +212,7 @@ def ghost_traces(scene: Scene) -> list[Trace]:
         return []
     quiet = scene.theme.quiet_ink
     bars = [Bar(lane.ghosts, old.start_min, old.finish_min, (old.step, old.crew, "ghost"),
-                ghost_text(old, scene.work.get(old.step, ()), scene.words),
+                plotly_paragraph(ghost_line(old, scene.work.get(old.step, ()), scene.words)),
                 plotly_text(old.step, _LONGEST_ID))
             for old in scene.before if old.is_work_on(old.step)
             and (lane := scene.lanes.people.get(old.crew)) is not None and lane.ghosts is not None]

@@ -11,6 +11,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.desk.conversation import Conversation
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.explore.session.going_outside import go_outside, log_for
 from planning_kit.explore.session.session import Session
 
@@ -34,7 +35,7 @@ class Talk:
         """Send a message; what is answered, by kind. Long questions are worked out at once."""
         self.said.clear()
         if self.conversation.answer({"kind": kind, "n": 1, **content}):
-            self.conversation.tell_details()
+            at_once(self.conversation.tell_details())
         for question in self.conversation.questions:
             if not question.has_begun:
                 question.has_begun = True

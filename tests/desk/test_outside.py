@@ -9,6 +9,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.desk.actions import ACTIONS
 from planning_kit.desk.outside import OUTSIDE_ACTIONS
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.explore.long_question import STOPPED
 from tests.block_outings import blocks_only
 from tests.conftest import LATE, TERN
@@ -212,7 +213,7 @@ def test_that_options_are_looked_for_is_told_and_a_second_search_is_not_begun(ta
     question, = talk.conversation.questions
     talk.conversation.answer({"kind": "options"})
     assert talk.conversation.questions == [question]
-    talk.conversation.tell_details()
+    at_once(talk.conversation.tell_details())
     assert talk.said[-1] == {"kind": "options", "is_looking": True, "is_old": False, "at": "", "rows": []}
     said = talk.ask("stop_options")["options"]
     assert (question.state, said["is_looking"], said["at"]) == (STOPPED, False, "0:00")

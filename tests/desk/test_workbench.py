@@ -13,6 +13,7 @@ from planning_kit.desk import workbench as desk_workbench
 from planning_kit.desk.assets import library_text, module_text, style_text
 from planning_kit.desk.messages import tightest_message
 from planning_kit.desk.snapshot import WIDGET_MIME
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.desk.workbench import Workbench
 from planning_kit.show.chart import PLOTLY_MIME
 from tests.conftest import LATE, TERN
@@ -104,7 +105,7 @@ def test_how_likely_margins_are_missed_is_told_to_all_views_after_all_else(scena
     assert not any("missed in" in row["note"] for row in said["notes"]["margins"])
     assert any("missed in" in row["note"] for row in said["tightest"]["margins"])
     first = screen.bench.plan.timed
-    assert said["tightest"] == json.loads(json.dumps(tightest_message(first)))
+    assert said["tightest"] == json.loads(json.dumps(at_once(tightest_message(first))))
 
 
 def test_a_fault_of_ours_is_raised_and_the_page_is_answered_all_the_same(scenario, monkeypatch):

@@ -8,7 +8,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.plan.activities import TIMELINE_COLUMNS
-from planning_kit.show.chart_rows import Words, activity_text
+from planning_kit.show.chart_rows import Words, activity_lines
 from tests.edits import edited, with_row
 
 
@@ -241,10 +241,10 @@ def test_a_night_cut_by_the_horizon_is_none_that_ends(small: pk.Scenario) -> Non
     assert (cut.timed.slack.to_window == np.inf).all()
     margins = known.compare(cut).margins.set_index("margin")
     assert margins.loc["least slack to window", "b"] == np.inf
-    told = [activity_text(next(a for a in plan.timed.lanes["EV1"] if a.is_work_on("B3")),
+    told = [activity_lines(next(a for a in plan.timed.lanes["EV1"] if a.is_work_on("B3")),
                           Words(plan.pet_zero))
             for plan in (known, cut)]
-    assert ["to window" in text for text in told] == [True, False]
+    assert ["to window" in "".join(lines) for lines in told] == [True, False]
 
 
 def test_delay_curve_jumps_where_the_slack_to_window_ends(small: pk.Scenario, small_plan: pk.Plan) -> None:

@@ -8,9 +8,9 @@ from planning_kit.judge.findings import Finding
 from planning_kit.plan.activities import Activity
 from planning_kit.show.chart_rows import (
     Words,
-    activity_text,
+    activity_lines,
     findings_text,
-    ghost_text,
+    ghost_line,
     handover_text,
 )
 
@@ -26,13 +26,13 @@ def activity(**changes):
     return Activity(**(row | changes))
 
 
-def read(text):
-    """Hover text as one line."""
-    return text.replace("<br>", " ")
+def read(told):
+    """Hover text, or its lines, as one line."""
+    return told.replace("<br>", " ") if isinstance(told, str) else " ".join(told)
 
 
 def test_work_reads_like_a_sentence():
-    assert read(activity_text(activity(), WORDS)) == (
+    assert read(activity_lines(activity(), WORDS)) == (
         "EV1, 2:07 to 2:25 (18 min): B4 Swap the regulator at Arm tip. "
         "Starts when night 2 begins; slack to plan 0:00, to limit 0:31, to window 0:04. "
         "Task REG: Power regulator exchange. GMT 134/13:27 to 134/13:45.")
@@ -40,19 +40,19 @@ def test_work_reads_like_a_sentence():
 
 def test_travel_names_both_ends_and_what_it_is_for():
     row = activity(kind="travel", place="AIR", to_place="TIP", finish_min=131.5, held_by="")
-    assert read(activity_text(row, WORDS)).startswith(
+    assert read(activity_lines(row, WORDS)).startswith(
         "EV1, 2:07 to 2:12 (4.5 min): Travel from Airlock to Arm tip for B4. GMT")
 
 
 def test_a_wait_says_for_what():
     row = activity(kind="wait", title="Wait for night 2")
-    assert read(activity_text(row, WORDS)).startswith(
+    assert read(activity_lines(row, WORDS)).startswith(
         "EV1, 2:07 to 2:25 (18 min): Wait for night 2 at Arm tip, then B4. GMT")
 
 
 def test_an_actor_has_a_title_and_no_place():
     row = activity(crew="DESK", place="", slack_to_window_min=float("inf"))
-    text = read(activity_text(row, WORDS))
+    text = read(activity_lines(row, WORDS))
     assert text.startswith("DESK (Ground desk), 2:07 to 2:25 (18 min): B4 Swap the regulator. ")
     assert "to window" not in text  # no window downstream: the slack has no end
 
@@ -75,7 +75,7 @@ def test_what_holds_a_start_in_words(held_by, words):
 
 
 def test_ghosts_say_how_far_a_step_moved_and_who_does_it_now():
-    text = read(ghost_text(activity(), [activity(start_min=121.0, finish_min=139.0, crew="EV2")], WORDS))
+    text = read(ghost_line(activity(), [activity(start_min=121.0, finish_min=139.0, crew="EV2")], WORDS))
     assert text == ("EV1, baseline 2:07 to 2:25 (18 min): B4 Swap the regulator. Starts 6 min earlier now. "
                     "Now done by EV2.")
 
@@ -100,6 +100,8 @@ def test_a_long_list_of_findings_is_cut_and_says_so():
 
 
 def test_markup_in_a_title_is_shown_not_read():
-    text = activity_text(activity(title="<b>bold</b> $x$ & <img src=x onerror=1>"), WORDS)
+    text = handover_text(SimpleNamespace(
+        from_crew="EV1", from_step="B4", to_crew="EV2", to_step="C1", from_min=1.0, to_min=2.0,
+        what="<b>bold</b> $x$ & <img src=x onerror=1>"))
     assert "&lt;b&gt;bold&lt;/b&gt; &#36;x&#36; &amp;" in text
     assert "<img" not in text

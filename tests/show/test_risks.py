@@ -8,6 +8,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.desk.messages import tightest_message
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import Pack, Table, shown
 from planning_kit.show.pack.write import pack_files
@@ -113,7 +114,7 @@ def test_a_pocket_sheet_prints_the_slack_to_the_night_not_to_the_limit(pack: Pac
 
 
 def test_the_workbench_head_tells_the_tightest_with_its_odds(tight: pk.Plan) -> None:
-    message = tightest_message(tight.timed)
+    message = at_once(tightest_message(tight.timed))
     assert message["tightest"]["words"] == "0.9 min at B3: night 1"
     assert message["tightest"]["level"] == "concern"
     assert "missed in " in message["margins"][0]["note"]

@@ -26,6 +26,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from planning_kit.changes.putting_back import GivenUp, put_back_min
+from planning_kit.explore.in_pieces import InPieces, at_once
 from planning_kit.explore.odds.played import Given, Play, expected_end, play
 from planning_kit.explore.odds.sampled_outing import Outing, Part, given_up_with, part_without
 from planning_kit.explore.odds.sampling import Draws
@@ -101,6 +102,11 @@ def cut_rules(outing: Outing) -> tuple[Task, ...]:
 
 def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> SampledPlans:
     """Play every sample; ``rules``: the tasks with a last start (of equal minutes the first is cut first)."""
+    return at_once(timing_samples(outing, draws, rules))
+
+
+def timing_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> InPieces[SampledPlans]:
+    """`time_samples` in pieces."""
     tasks, (steps, count) = tuple(outing.steps_of), draws.durations.shape
     plans = SampledPlans(
         tasks, np.full((steps, count), np.nan), np.empty(count), np.empty(count),
@@ -108,8 +114,10 @@ def time_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> Sampled
         np.full(count, -np.inf), *np.zeros((2, steps, count), dtype=bool))
     samples = np.arange(count)
     while len(samples):
-        left = [_play_on(part_without(outing, ways), draws, plans, members, rules)
-                for ways, members in plans.groups(samples)]
+        left = []
+        for ways, members in plans.groups(samples):
+            left.append(_play_on(part_without(outing, ways), draws, plans, members, rules))
+            yield
         samples = np.sort(np.concatenate(left))
     for ways, members in plans.groups(np.arange(count)):
         part = part_without(outing, ways)
