@@ -163,9 +163,9 @@ def _change_of_end(plan: TimedPlan, baseline: TimedPlan | None) -> str:
 
 def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> InPieces[Message]:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
+    yield from finding(plan)
     margins = _margins(exact_margins(plan))
     yield
-    yield from finding(plan)
     return {"kind": "notes", **live_notes(plan, baseline), **margins}
 
 

@@ -6,6 +6,7 @@ message goes to, what waits until the kernel is idle, what runs in a thread, the
 
 import asyncio
 import contextlib
+import time
 from collections.abc import Callable
 from functools import partial
 from typing import Any
@@ -27,7 +28,8 @@ from planning_kit.inputs.log import read_log
 from planning_kit.inputs.scenario import Scenario
 
 _NOTES_AFTER_S = 0.0
-_BETWEEN_S = 0.003  # between two pieces of work: what a view sends meanwhile comes first
+# Work in pieces stops after so long, and waits so long: what a view has sent meanwhile comes first.
+_TOGETHER_S, _BETWEEN_S = 0.01, 0.003
 _TIGHTEST_AFTER_S = 0.5
 _SNAPSHOT_AFTER_S = 1.5
 _TICK_S = 1.0
@@ -124,8 +126,10 @@ class Workbench(anywidget.AnyWidget):
         pieces = work()
 
         def go_on() -> None:
+            until = time.monotonic() + _TOGETHER_S
             with contextlib.suppress(StopIteration):
-                next(pieces)
+                while time.monotonic() < until:
+                    next(pieces)
                 self._timers[name] = loop.call_later(_BETWEEN_S, go_on)
 
         self._timers[name] = loop.call_later(seconds, go_on)

@@ -49,7 +49,9 @@ def finding_tightest(plan: TimedPlan) -> InPieces[tuple[Margin, ...]]:
         study = Study.of(plan, SEED)
         yield
         draws = study.draw(0, SAMPLES)
+        yield
         plans = yield from timing_samples(study.outing, draws, study.rules)
+        yield
         _SAMPLED[plan] = tuple(by_tightness(_sampled(plan, study, draws, plans)))
     return _SAMPLED[plan]
 

@@ -12,7 +12,7 @@ neglected is that the way walked may be slower by no more than `TIE_MIN`.
 import itertools
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from heapq import heappop, heappush
 from math import isfinite
 
@@ -32,7 +32,7 @@ _LEAST_MINUTES = 1e-6
 _ROUNDING_MIN, _ROUNDING_M_DIGITS = 1e-10, 6
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Travel:
     """Fastest times (minutes, (n, n)) and ways between all places, by ``numbers``, for one crew member.
 
@@ -136,6 +136,12 @@ def travel_for(crew: Crew, places: Sequence[Place], routes: Sequence[Route],
 
     Of parallel routes the faster counts, then the shorter.
     """
+    return _travel_for(crew, tuple(places), tuple(routes), is_open)
+
+
+@lru_cache(maxsize=16)  # an edit changes a step, seldom a route
+def _travel_for(crew: Crew, places: tuple[Place, ...], routes: tuple[Route, ...],
+                is_open: Callable[[Route], bool]) -> Travel:
     numbers = {place.place: number for number, place in enumerate(places)}
     speed = crew.metres_per_min
     fastest: dict[tuple[str, str], Route] = {}

@@ -14,7 +14,7 @@ or stowing what is in hand.
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, lru_cache
 from itertools import product
 from math import inf, isinf
 from operator import attrgetter
@@ -61,7 +61,7 @@ def spot_at(lie: Lie, pet_min: float) -> Spot:
     return Spot(lie, min(1.0, max(0.0, (pet_min - begin) / (end - begin))))
 
 
-@dataclass
+@dataclass(eq=False)
 class Mover:
     """One crew member on the move, in minutes and hook moves; answers are remembered.
 
@@ -118,11 +118,15 @@ def movers(records: Records, travels: Mapping[str, Travel]) -> dict[str, Mover]:
     """A mover for each crew member."""
     anchors = frozenset(place.place for place in records.places if place.anchor)
     airlock = records.settings.airlock_place
-    return {crew.crew: Mover(travels[crew.crew], crew.metres_per_min, crew.tether_m, anchors, airlock)
+    return {crew.crew: _mover(travels[crew.crew], crew.metres_per_min, crew.tether_m, anchors, airlock)
             for crew in records.crew}
 
 
-@dataclass
+# What they remember holds for the next plan on the same routes, too.
+_mover = lru_cache(maxsize=16)(Mover)
+
+
+@dataclass(eq=False)
 class Rescue:
     """What it takes for ``helper`` to bring ``helped`` to the airlock, over the routes of ``bringing``.
 
@@ -141,6 +145,7 @@ class Rescue:
 
     def __post_init__(self) -> None:
         self._home_together = cache(self._both_home)
+        self._standing: dict[tuple[str, Line, Line], tuple[float, float]] = {}
         # Both go the helper's way at the helper's pace, each on the own tether.
         self._going_helper, self._going_helped = (
             replace(self.helper, travel=self.bringing, tether_m=each.tether_m)
@@ -151,6 +156,14 @@ class Rescue:
 
         Infinite where there is no way.
         """
+        if spot.is_on_leg or helper_spot.is_on_leg:
+            return self._minutes(spot, helper_spot)
+        stand = spot.lie.passage.place, spot.lie.line, helper_spot.lie.line
+        if stand not in self._standing:
+            self._standing[stand] = self._minutes(spot, helper_spot)
+        return self._standing[stand]
+
+    def _minutes(self, spot: Spot, helper_spot: Spot) -> tuple[float, float]:
         if not (spot.ends[1] in self.bringing.legs[spot.ends[0]] if spot.is_on_leg
                 else spot.ends[0] in self.places):
             return inf, inf
@@ -197,28 +210,21 @@ def rescues(records: Records, mover_of: Mapping[str, Mover]) -> dict[str, Rescue
     """By who is helped, the rescue by the partner; without a carry factor at the helper's own pace."""
     limits = records.settings.limits
     places = frozenset(place.place for place in records.places if place.allows_rescue)
-    allows_rescue = attrgetter("allows_rescue")
-    is_all_open = all(map(allows_rescue, records.routes))  # then ways that are known already serve
+    is_all_open = all(map(_allows_rescue, records.routes))  # then ways that are known already serve
     bringing = {crew.crew: mover_of[crew.crew].travel if is_all_open else
-                travel_for(crew, records.places, records.routes, allows_rescue) for crew in records.crew}
-    return {helped: Rescue(mover_of[helped], mover_of[helper], bringing[helper], places,
+                travel_for(crew, records.places, records.routes, _allows_rescue) for crew in records.crew}
+    return {helped: _rescue(mover_of[helped], mover_of[helper], bringing[helper], places,
                            limits.partner_carry_factor or 1.0, limits.hook_move_min or 0.0)
             for helper in mover_of for helped in mover_of if helped != helper}
+
+
+_rescue = lru_cache(maxsize=16)(Rescue)
+_allows_rescue = attrgetter("allows_rescue")
 
 
 def helped_min(rescue: Rescue, spots: Sequence[Spot],
                helper_spots: Sequence[Spot]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """`Rescue.minutes` at each moment: until both are at the airlock, and of these on the way there."""
-    # While both stand nothing changes: once for each pair of lies (by identity: they outlive this).
-    known: dict[tuple[int, int], tuple[float, float]] = {}
-    found = []
-    for spot, helper_spot in zip(spots, helper_spots, strict=True):
-        key = (id(spot.lie), id(helper_spot.lie))
-        if key in known:
-            found.append(known[key])
-            continue
-        found.append(rescue.minutes(spot, helper_spot))
-        if not spot.is_on_leg and not helper_spot.is_on_leg:
-            known[key] = found[-1]
+    found = [rescue.minutes(*each) for each in zip(spots, helper_spots, strict=True)]
     whole, going = np.array(found).reshape(-1, 2).T
     return whole, going

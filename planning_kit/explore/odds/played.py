@@ -25,6 +25,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from planning_kit.explore.in_pieces import InPieces, at_once
 from planning_kit.explore.odds.foresight import Foresight, Look
 from planning_kit.plan.network import MAX_GAP, Bound, on_grid
 from planning_kit.plan.timing import TravelFactor, group_floor, place_in_windows
@@ -74,10 +75,15 @@ class Given:
 
 def play(foresight: Foresight, given: Given) -> Play:
     """Every sample as it is played."""
+    return at_once(playing(foresight, given))
+
+
+def playing(foresight: Foresight, given: Given) -> InPieces[Play]:
+    """`play` in pieces."""
     count = given.durations.shape[1]
     blocks = [_Played(foresight, given.of(slice(low, low + _BLOCK))) for low in range(0, count, _BLOCK)]
     for block in blocks:
-        block.decide()
+        yield from block.decide()
     return Play(*(np.concatenate([getattr(block, name) for block in blocks], axis=1)
                   for name in ("starts", "missed_at", "is_lost")))
 
@@ -130,11 +136,11 @@ class _Played:
         # Most bounds have no travel: a number instead of an array of equal ones.
         return self.factor.get(crew, 1.0) if travel_min else 1.0
 
-    def decide(self) -> None:
+    def decide(self) -> InPieces[None]:
         """Decide all, and again the samples in which something had begun that a look did not know of."""
         before, samples, part = np.full_like(self.starts, np.inf), np.arange(self.starts.shape[1]), self
         while True:
-            part._decide_all()
+            yield from part._decide_all()
             if part is not self:
                 for name in ("starts", "finishes", "missed_at", "is_lost"):
                     getattr(self, name)[:, samples] = getattr(part, name)
@@ -168,7 +174,7 @@ class _Played:
                 np.minimum(since, np.where(is_missed, first, np.inf), out=since)
         return since
 
-    def _decide_all(self) -> None:
+    def _decide_all(self) -> InPieces[None]:
         to_come: np.ndarray = np.ones(self.starts.shape, dtype=bool)
         if self.given.played is not None:
             to_come = np.logical_not(self.given.played < self.given.now_min)
@@ -188,6 +194,7 @@ class _Played:
             self.starts[step] = start
             np.add(start, self.durations[step], out=self.finishes[step])
             self.latest[step] = self.finishes[step].max()
+            yield
 
     def _ready(self, step: int) -> np.ndarray:
         """When a step could begin if no window and no bound that looks ahead held it."""

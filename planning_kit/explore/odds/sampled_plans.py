@@ -27,7 +27,7 @@ import numpy as np
 
 from planning_kit.changes.putting_back import GivenUp, put_back_min
 from planning_kit.explore.in_pieces import InPieces, at_once
-from planning_kit.explore.odds.played import Given, Play, expected_end, play
+from planning_kit.explore.odds.played import Given, Play, expected_end, playing
 from planning_kit.explore.odds.sampled_outing import Outing, Part, given_up_with, part_without
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Task
@@ -116,8 +116,7 @@ def timing_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> InPie
     while len(samples):
         left = []
         for ways, members in plans.groups(samples):
-            left.append(_play_on(part_without(outing, ways), draws, plans, members, rules))
-            yield
+            left.append((yield from _play_on(part_without(outing, ways), draws, plans, members, rules)))
         samples = np.sort(np.concatenate(left))
     for ways, members in plans.groups(np.arange(count)):
         part = part_without(outing, ways)
@@ -129,13 +128,13 @@ def timing_samples(outing: Outing, draws: Draws, rules: Sequence[Task]) -> InPie
 
 
 def _play_on(part: Part, draws: Draws, plans: SampledPlans, members: np.ndarray,
-             rules: Sequence[Task]) -> np.ndarray:
+             rules: Sequence[Task]) -> InPieces[np.ndarray]:
     """Play samples of one part from where something was given up; those in which something else is."""
     own, now = part.drawn(draws, members), plans.now_min[members]
     is_new = not np.isfinite(now).any()
     given = Given(own.durations, own.travel, part.not_before, None if is_new else now,
                   None if is_new else plans.starts[np.ix_(part.kept, members)], part.window_ends)
-    played = play(part.foresight, given)
+    played = yield from playing(part.foresight, given)
     plans.starts[:, members] = np.nan
     plans.starts[np.ix_(part.kept, members)] = played.starts
     when, rows, stuck = Giving(part, given, played, rules).first()
