@@ -17,11 +17,11 @@ All minutes are rounded to a grid of 2^-30 min (56 ns) when a network is made: s
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -92,14 +92,18 @@ class Bound:
     crew: str = ""
     row: int | None = None
 
-    def weight_min(self, lengths: np.ndarray) -> np.ndarray:
+    def weight_min(self, lengths: np.ndarray | Sequence[float]) -> Any:
         """w for ``lengths`` (steps,) or (steps, samples): durations on the grid, in minutes."""
-        weight = on_grid(self.fixed_min + self.travel_min)
+        weight: Any = self._own_min
         if self.from_finish:
             weight = weight + lengths[self.before]
         if self.to_finish:
             weight = weight - lengths[self.after]
         return weight
+
+    @cached_property
+    def _own_min(self) -> float:
+        return float(on_grid(self.fixed_min + self.travel_min))
 
 
 @dataclass(frozen=True)

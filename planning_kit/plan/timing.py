@@ -10,13 +10,15 @@ visits no step twice uses each of the r returning bounds at most once: what a re
 after r + 1 sweeps is on or behind such a circle (Bellman-Ford) and is set to infinity. After that every
 further rise needs a jump of a window, of which there are finitely many below the horizon.
 
-Samples do not touch each other: those that have come to rest leave the sweeps.
+Samples do not touch each other: those that have come to rest leave the sweeps. One plan is timed by the same
+rules without arrays; that both come to the same, to the bit, is a test.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
@@ -50,14 +52,15 @@ def earliest_starts(network: Network, durations: np.ndarray,
     be placed, -inf where nothing bounds it from below.
     """
     given = durations, np.full(len(network.steps), -np.inf) if not_before is None else not_before
-    is_one = all(np.ndim(part) == 1 for part in given)
+    if all(np.ndim(part) == 1 for part in given):
+        return np.array(_OnePass(network, *given).fixed_point())
     columns = [np.atleast_2d(np.asarray(part, dtype=float).T).T for part in given]
     lengths, floor = np.broadcast_arrays(columns[0], columns[1])
     starts: np.ndarray = np.empty(lengths.shape)
     for low in range(0, starts.shape[1], _BLOCK):
         block = slice(low, low + _BLOCK)
         starts[:, block] = _Pass.over(network, lengths[:, block], floor[:, block]).fixed_point()
-    return starts[:, 0] if is_one else starts
+    return starts
 
 
 @dataclass(frozen=True)
@@ -81,9 +84,8 @@ def last_raises(network: Network, durations: np.ndarray,
     A step that is raised raises those that its bounds hold again: no step was raised last before the one
     that raised it. Followed from source to source, these causes never run in a circle.
     """
-    lengths = np.asarray(durations, dtype=float)[:, None]
-    floor = np.full(lengths.shape, -np.inf) if not_before is None else not_before[:, None]
-    recorded = _RecordedPass.over(network, lengths, floor)
+    recorded = _OnePass(network, durations, np.full(len(network.steps), -np.inf) if not_before is None else
+                        not_before)
     recorded.fixed_point()
     return tuple(recorded.raises.get(step, Raise()) for step in range(len(network.steps)))
 
@@ -219,32 +221,80 @@ class _Pass:
         return moved
 
 
-@dataclass
-class _RecordedPass(_Pass):
-    """The pass over one plan that keeps what raised each step last."""
+class _OnePass:
+    """The pass over one plan in plain numbers, ten times as soon, which keeps what raised each step last."""
 
-    raises: dict[int, Raise] = field(default_factory=dict)
+    def __init__(self, network: Network, durations: np.ndarray, not_before: np.ndarray) -> None:
+        self.network, self.raises = network, dict[int, Raise]()
+        self.lengths: list[float] = on_grid(durations).tolist()
+        self.starts: list[float] = on_grid(not_before).tolist()
+        for release in network.releases:
+            self.starts[release.step] = max(self.starts[release.step], float(on_grid(release.at_min)))
+        self.into = [[(bound.before, float(bound.weight_min(self.lengths))) for bound in bounds]
+                     for bounds in network.bounds_into]
+        self.returned = {bound.after for bound in network.returning_bounds}
 
-    def _raise_by_bounds(self, step: int) -> None:
-        before = self.starts[step, 0]
-        super()._raise_by_bounds(step)
-        now = self.starts[step, 0]
-        if now > before:
-            # Equality finds it: minutes lie on the grid, where sums are exact.
-            source = next(bound.before for bound, weight in zip(
-                self.network.bounds_into[step], self.weights[step], strict=True)
-                if self.starts[bound.before, 0] + weight[0] == now)
-            self.raises[step] = Raise(source=source)
+    def fixed_point(self) -> list[float]:
+        self._settle_bounds()
+        is_moving = True
+        while is_moving:
+            for step in self.network.sweep_order:
+                self._raise_by_bounds(step)
+                self._raise_by_windows(step)
+            is_moving = self._raise_groups()
+            raised = [step for step in self.returned if self._raise_by_bounds(step)]
+            is_moving = is_moving or bool(raised)
+        return self.starts
+
+    def _settle_bounds(self) -> None:
+        returning = len(self.network.returning_bounds)
+        raised = list(self.returned)
+        for sweep in range(returning + 1 if returning else 0):
+            if not raised:
+                return
+            for step in self.network.sweep_order:
+                self._raise_by_bounds(step)
+            raised = [step for step in self.returned if self._raise_by_bounds(step)]
+            if sweep == returning:
+                for step in raised:
+                    self.starts[step] = np.inf
+
+    def _raise_by_bounds(self, step: int) -> bool:
+        start, source = self.starts[step], -1
+        for before, weight in self.into[step]:
+            at = self.starts[before] + weight
+            if at > start:
+                start, source = at, before
+        if source < 0:
+            return False
+        self.starts[step], self.raises[step] = start, Raise(source=source)
+        return True
 
     def _raise_by_windows(self, step: int) -> None:
-        before = self.starts[step, 0]
-        super()._raise_by_windows(step)
-        if self.starts[step, 0] > before:
-            before_this = self.raises.get(step, Raise())
-            self.raises[step] = Raise(WINDOW, is_after_group=before_this.kind == GROUP)
+        start, windows = self.starts[step], self.network.allowed[step]
+        if windows is not None:
+            start = _first_start(start, self.lengths[step], windows)
+        if start > self.network.horizon_min:
+            start = np.inf
+        if start > self.starts[step]:
+            is_after_group = self.raises.get(step, Raise()).kind == GROUP
+            self.starts[step], self.raises[step] = start, Raise(WINDOW, is_after_group=is_after_group)
 
-    def _raise_groups(self) -> np.ndarray:
-        before = self.starts[:, 0].copy()
-        moved = super()._raise_groups()
-        self.raises |= {int(step): Raise(GROUP) for step in np.flatnonzero(self.starts[:, 0] > before)}
-        return moved
+    def _raise_groups(self) -> bool:
+        is_moved = False
+        for group, windows in zip(self.network.groups, self.network.group_windows, strict=True):
+            last = max(self.starts[step] + self.lengths[step] for step in group.members)
+            floor = float(group_floor(np.array(last), windows))
+            for step in group.members:
+                if floor > self.starts[step]:
+                    self.starts[step], self.raises[step], is_moved = floor, Raise(GROUP), True
+        return is_moved
+
+
+def _first_start(start: float, duration: float, windows: np.ndarray) -> float:
+    """`place_in_windows` of one step in one plan."""
+    for begin, end in windows[bisect_left(windows[:, 1], start + duration):].tolist():
+        placed: float = max(start, begin)
+        if placed + duration <= end:
+            return placed
+    return np.inf

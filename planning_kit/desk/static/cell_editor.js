@@ -3,7 +3,8 @@
 import { el } from "./dom.js";
 import { PickList } from "./pick_list.js";
 
-export function cellEditor(root, suggestionsFor, firstKey) {
+// `write` hears what was typed before the grid shows it: the grid takes its time.
+export function cellEditor(root, suggestionsFor, firstKey, write) {
   return function (cell, onRendered, success, cancel) {
     const before = cell.getValue() ?? "";
     const suggestions = suggestionsFor(cell);
@@ -21,7 +22,12 @@ export function cellEditor(root, suggestionsFor, firstKey) {
       list.close();
       act();
     };
-    const finish = () => end(() => (input.value === before ? cancel() : success(input.value)));
+    const finish = () =>
+      end(() => {
+        if (input.value === before) return cancel();
+        write(cell, input.value);
+        return success(input.value);
+      });
     const list = new PickList(root, input, suggestions, () => suggestions.isList || finish());
 
     input.addEventListener("blur", finish);

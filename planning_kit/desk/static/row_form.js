@@ -124,7 +124,10 @@ export class RowForm {
     const label = isKeyed ? this.key : headOf(column, field);
     const known = suggestionsOf(schema, sheets, this.name, column, this.key);
     const { line, name } = this;
-    const commit = text => this.tables.write(name, line, column, text);
+    const commit = text => {
+      this.tables.write(name, line, column, text);
+      this.tables.grids[name].table.getRow(line)?.update?.({ [column]: text });
+    };
     const control = fieldControl(root, { label, field, known, isKeyed }, commit);
     const problem = el("span", { class: "pk-says-bad", role: "alert" });
     const row = el(

@@ -111,6 +111,7 @@ export function columnOf(tables, name, column, isPinned) {
       tables.root,
       cell => suggestionsOf(tables.schema, tables.sheets, name, column, cell.getData().key),
       () => tables.hands.takeKey(),
+      (cell, text) => tables.write(name, cell.getData()._id, column, text),
     ),
     editable: () => !edits || edits.includes(column),
     cssClass: !edits || edits.includes(column) ? "" : "pk-fixed",

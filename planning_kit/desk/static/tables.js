@@ -118,7 +118,6 @@ export class Tables {
   make(name) {
     const grid = makeGrid(this, name);
     const { table } = grid;
-    table.on("cellEdited", cell => this.write(name, cell.getData()._id, cell.getField(), cell.getValue()));
     table.on("columnMoved", () => this.columns.moved(name));
     table.on("dataSorted", () => this.tools.tellSorting());
     table.on("rangeChanged", () => this.tellCell());
@@ -129,8 +128,6 @@ export class Tables {
   write(name, id, column, text) {
     const sheet = this.sheets[name];
     sheet.rows[id] = withCell(sheet, id, column, text);
-    const row = this.grids[name].table.getRow(id);
-    if (row && row.getData()[column] !== text) row.update({ [column]: text });
     this.send({ kind: "cells", sheet: name, cells: [[id, column, text]] });
   }
 

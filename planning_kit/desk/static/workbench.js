@@ -138,11 +138,12 @@ function render({ model, el: home }) {
     },
     patch: message => {
       if (!isLoaded) return;
-      tables.patch(message);
+      // The chart first: it measures its room, which is quick while nothing else has been touched.
       if (message.chart && !outside.isOn) {
         chart.load(message.chart);
         explained = null;
       }
+      tables.patch(message);
       show(message);
     },
     done: ({ echo }) => {
