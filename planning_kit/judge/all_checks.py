@@ -40,7 +40,9 @@ CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
                          check_rules)
     for name, check in vars(module).items() if name.startswith("check_"))
 
+Row = dict[Hashable, Any]
 _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()
+_ROWS: WeakKeyDictionary[TimedPlan, list[Row]] = WeakKeyDictionary()  # a drag asks again and again
 
 
 def findings_of(plan: TimedPlan) -> pd.DataFrame:
@@ -67,7 +69,6 @@ def finding(plan: TimedPlan) -> Iterator[None]:
 
 CAME, WORSE, BETTER, WENT = "came", "worse", "better", "went"
 
-Row = dict[Hashable, Any]
 _ALIKE_IN = (("severity", "step"), ("severity",), ())  # within one identity, the closest matches first
 
 
@@ -107,7 +108,11 @@ def finding_changes(a: TimedPlan | pd.DataFrame, b: TimedPlan | pd.DataFrame) ->
 
 
 def _rows(found: TimedPlan | pd.DataFrame) -> list[Row]:
-    return (found if isinstance(found, pd.DataFrame) else findings_of(found)).to_dict("records")
+    if isinstance(found, pd.DataFrame):
+        return found.to_dict("records")
+    if found not in _ROWS:
+        _ROWS[found] = findings_of(found).to_dict("records")
+    return [*_ROWS[found]]
 
 
 def _matched(before: list[Row], after: list[Row]) -> Iterator[tuple[str, Row]]:

@@ -190,7 +190,8 @@ def with_change(draft: Draft, change: Change) -> Draft:
                                               draft[name].ids, draft[name].columns, dtype=object))
     change.edit(tables)
     for name, frame in tables.frames.items():
-        lines = tuple(Line(int(line), tuple(cells)) for line, *cells in frame.itertuples(name=None))
+        cells = map(tuple, frame.to_numpy(dtype=object).tolist())
+        lines = tuple(map(Line, map(int, frame.index), cells))
         draft = draft.with_sheet(replace(draft[name], lines=lines))
     return draft.with_settings({key: str(value) for key, value in tables.settings.items()})
 
