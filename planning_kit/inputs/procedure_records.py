@@ -24,7 +24,8 @@ CALLS = (GO_ON, TERMINATE, ABORT, HOME_ALONE, WAIT)
 ALONG, BRINGS = "along", "brings"
 CAUSES = ("water in the helmet", "carbon dioxide symptoms", "oxygen use high", "glove cut", "voice lost",
           "partner not answering", "tool lost", "cannot turn", "cannot seat")
-_VALUE = re.compile(r"([A-Za-z0-9._-]+)=([A-Za-z0-9._-]+)")
+_ID = r"[A-Za-z0-9._-]+"
+_VALUE, _TOOL = re.compile(f"({_ID})=({_ID})"), re.compile(f"{_ID}(:{_ID})?")
 
 
 @dataclass(frozen=True)
@@ -55,7 +56,7 @@ class Actor:
     role: Annotated[str, choice("whom actions call so; empty: neither", INSIDE, GROUND,
         may_be_absent=True)] = ""
     from_: Annotated[datetime | float | str, column("moment", "on the loop from; empty: from the beginning",
-        "UTC or PET", may_be_absent=True, example="0:00")] = ""
+        "UTC or PET", may_be_absent=True, example="0:10")] = ""
     until: Annotated[datetime | float | str, column("moment", "on the loop until; empty: to the end",
         "UTC or PET", may_be_absent=True, example="6:30")] = ""
 
@@ -80,7 +81,7 @@ class Action:
     on: Annotated[str, column("text", "what it is done on: an item, a state, or words")]
     value: Annotated[str, column("text", "turns, torque, a state's value, a setting, minutes")]
     unit: Annotated[str, column("text", "of the value; turns and min are counted")]
-    tool: Annotated[str, column("text", "an item, with the setting that it needs behind a colon: PGT:A3")]
+    tool: Annotated[str, column("tool", "what is used, with the setting that it needs")]
     expected: Annotated[str, column("text", "what is seen when it has gone well")]
     record: Annotated[str, column("text", "what the one inside writes down")]
     class_: Annotated[str, choice("what kind of action it is, for the checks; empty: other", *CLASSES)]
@@ -97,7 +98,7 @@ class Action:
     @property
     def tool_item(self) -> str:
         """The item used; "" for none."""
-        return tool_parts(self.tool)[0]
+        return self.tool.partition(":")[0]
 
     @property
     def setting(self) -> tuple[str, str]:
@@ -105,7 +106,7 @@ class Action:
 
         What is set is ``on``, else ``tool``; to ``value``, else to what stands behind the colon.
         """
-        item, words = tool_parts(self.tool)
+        item, _, words = self.tool.partition(":")
         return (self.on or item, self.value or words) if self.class_ == SET else (item, words)
 
     @property
@@ -118,10 +119,11 @@ class Action:
         return (self.who,) if self.who not in ("", BOTH) else SUITED if self.who == BOTH else of_step
 
 
-def tool_parts(text: str) -> tuple[str, str]:
-    """The item and the setting in a cell of ``tool``."""
-    item, _, setting = text.partition(":")
-    return item.strip(), setting.strip()
+def parse_tool(text: str) -> str:
+    """An item, or ``item:setting``. Raises ValueError for anything else."""
+    if not _TOOL.fullmatch(text):
+        raise ValueError("must be written ITEM or ITEM:SETTING, such as PGT:A3")
+    return text
 
 
 def number_in(text: str) -> float | None:
@@ -155,7 +157,7 @@ class Response:
     minutes_likely: Annotated[float | None, minutes("likely time, before anybody goes home")]
     minutes_high: Annotated[float | None, minutes("longest time; empty: as likely")]
     decide_by_min: Annotated[float | None, minutes("from the trigger until the call at the latest")]
-    leave_state: Annotated[tuple[StateValue, ...], column("state_values", "states that it leaves")]
+    leave_state: Annotated[tuple[StateValue, ...], column("state_values", "states that it leaves", example="cover-REG=closed")]
     first_actions: Annotated[str, column("text", "what is done first")]
     source: Annotated[str, column("text", "who says so")]
 

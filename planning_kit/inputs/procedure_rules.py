@@ -10,7 +10,6 @@ from planning_kit.inputs.cells import did_you_mean, shown
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.typed_tables import Row, Rows
 
-_OTHERS = ("", rec.INSIDE, rec.GROUND)
 _COUNTED = (rec.TURN_IN, rec.TURN_OUT)
 
 
@@ -25,12 +24,11 @@ def actions_stand_once(rows: Rows, faults: Faults) -> None:
 
 
 def actions_are_done_by_those_who_work(rows: Rows, faults: Faults) -> None:
-    """Who does an action works in its step, or is somebody else at work."""
-    steps, actors = rows.by_id("steps"), rows.by_id("actors")
+    """Who does an action in a suit works in its step."""
+    steps = rows.by_id("steps")
     for row, step in rows.named("actions"):
         who, crew = row.text("who"), steps[step].text("crew") if step in steps else ""
-        people = (*fmt.SUITED, rec.BOTH) if crew == rec.BOTH else (crew,)
-        if crew and who not in (*_OTHERS, *people) and who not in actors:
+        if who in (*fmt.SUITED, rec.BOTH) and crew not in ("", who, rec.BOTH):
             row.fault(faults, "who", f"{who} does not work in {step}, which {crew} does; leave it empty for "
                       "whoever does the step")
 
@@ -65,10 +63,9 @@ def tools_exist(rows: Rows, faults: Faults) -> None:
     """The tool of an action, less its setting, stands in hardware.csv; what is set is a tool, or a state."""
     items, states = rows.by_id("hardware"), rows.by_id("states")
     for row in rows["actions"] if rows.could_be_read("hardware") else ():
-        tool, on = rec.tool_parts(row.text("tool"))[0], row.text("on")
-        if row.text("tool") and tool not in items:
-            row.fault(faults, "tool", f"{shown(tool)} is not in hardware.csv{did_you_mean(tool, (*items,))}; "
-                      "write an item, or item:setting")
+        tool, on = row.text("tool").partition(":")[0], row.text("on")
+        if tool and tool not in items:
+            row.fault(faults, "tool", f"{shown(tool)} is not in hardware.csv{did_you_mean(tool, (*items,))}")
         elif row.text("class") == rec.SET and not tool and on not in items and on not in states:
             row.fault(faults, "on", "is no item or state, and no tool is named: say what is set")
 

@@ -15,13 +15,13 @@ from collections.abc import Iterator
 from planning_kit.inputs.procedure_records import DEMATE, GROUND, INSIDE, MATE, MINUTES, NEEDS_NONE, NEVER
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan import procedure
+from planning_kit.plan import procedures
 from planning_kit.plan.custody_state import Holding
 from planning_kit.plan.exposures import lasts_through
 from planning_kit.plan.hazard_presence import control_windows
 from planning_kit.plan.needs import gaps_between
 from planning_kit.plan.network import ROUNDING_MIN, grouped
-from planning_kit.plan.procedure import Doing
+from planning_kit.plan.procedures import Doing
 from planning_kit.plan.timed import TimedPlan
 
 CHECK, STATES = "procedure", "states"
@@ -65,7 +65,7 @@ def _is_during(each: Doing, stay: Holding) -> bool:
 
 def check_settings(plan: TimedPlan) -> Iterator[Finding]:
     """A setting that an action needs of its tool and that is not the last one set (concern)."""
-    for each, had, by in procedure.settings_needed(plan.doings):
+    for each, had, by in procedures.settings_needed(plan.doings):
         item, needed = each.action.setting
         if had != needed:
             last = f"{by} sets it to {had or 'nothing that is said'}" if by else "nobody sets it before"
@@ -75,7 +75,7 @@ def check_settings(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_turns(plan: TimedPlan) -> Iterator[Finding]:
     """Turns out that are not the turns in and those said to stay out (concern); only turned out (remark)."""
-    for each in procedure.turn_counts(plan.doings):
+    for each in procedures.turn_counts(plan.doings):
         if abs(each.lost) <= ROUNDING_MIN or not each.out:
             continue
         is_open = not each.back and not each.stays
@@ -83,8 +83,8 @@ def check_turns(plan: TimedPlan) -> Iterator[Finding]:
             REMARK if is_open else CONCERN, CHECK, "turns-open" if is_open else "turns", about=each.thing,
             step=each.step, start_min=plan.span(each.step)[0], source="actions.value", value=each.out,
             limit=each.back + each.stays, margin=-abs(each.lost),
-            message=f"{each.thing} is turned out {each.out:g} turns, in {each.back:g}; {each.stays:g} are said "
-                    f"to stay out: {abs(each.lost):g} {'missing' if each.lost > 0 else 'too many'}. "
+            message=f"{each.thing} is turned out {each.out:g} turns, in {each.back:g}; {each.stays:g} are to "
+                    f"stay out: {abs(each.lost):g} {'missing' if each.lost > 0 else 'too many'}. "
                     "Mend a count, or say what stays out (class leave, unit turns)")
 
 
@@ -94,20 +94,20 @@ def check_loop(plan: TimedPlan) -> Iterator[Finding]:
     for each in plan.doings:
         start, finish = each.start_min, each.finish_min
         if who := each.action.go:
-            if off := procedure.off_loop(plan, who, start, finish):
+            if off := procedures.off_loop(plan, who, start, finish):
                 whole = sum(end - begin for begin, end in off) >= finish - start - ROUNDING_MIN
                 yield _found(
                     STOP if whole else CONCERN, "go-nobody", each, f"{who} is to give the GO, but is not on "
                     f"the loop from {pet_spans(*off)}: move {each.step.step}, or let somebody else give it",
                     "actions.go, actors.from, until", about=who)
             # Of a step that needs a link itself, the check of links tells it.
-            elif plan.relays and procedure.is_on_ground(plan, who) and each.step.link == "no" and (
+            elif plan.relays and procedures.is_on_ground(plan, who) and each.step.link == "no" and (
                     dark := gaps_between(plan.almanac.any_link, start, finish)):
                 yield _found(
                     CONCERN, "go-no-link", each, f"{who} is to give the GO, but there is no relay from "
                     f"{pet_spans(*dark)}: let {each.step.step} wait for one (link = wait), or ask before",
                     "actions.go", about=who)
-        if each.action.record and (off := procedure.off_loop(plan, INSIDE, start, finish)):
+        if each.action.record and (off := procedures.off_loop(plan, INSIDE, start, finish)):
             yield _found(
                 CONCERN, "record-nobody", each, f"nobody inside is on the loop from {pet_spans(*off)} to "
                 f"write down {each.action.record}: move {each.step.step}, or let somebody be there",
@@ -142,13 +142,13 @@ def check_procedure_data(plan: TimedPlan) -> Iterator[Finding]:
     used = {who for each in plan.doings for who in (*each.people, each.action.go)}
     used |= {INSIDE} if any(each.action.record for each in plan.doings) else set()
     for who in (INSIDE, GROUND):
-        if who in used and not procedure.has_role(plan, who):
+        if who in used and not procedures.has_role(plan, who):
             yield Finding(REMARK, CHECK, "no-role", about=who, message=f"nobody in actors.csv has the role "
                           f"{who}: it counts as on the loop throughout")
-    if not plan.relays and (heard := sorted(who for who in gives if procedure.is_on_ground(plan, who))):
+    if not plan.relays and (heard := sorted(who for who in gives if procedures.is_on_ground(plan, who))):
         yield Finding(REMARK, CHECK, "no-relays", about=" ".join(heard),
-                      message=f"whether {', '.join(heard)} can be heard for a GO is not checked: the scenario "
-                      "names no relays")
+                      message=f"whether {', '.join(heard)} can be heard for a GO is not checked: the "
+                      "scenario names no relays")
 
 
 def check_states(plan: TimedPlan) -> Iterator[Finding]:
@@ -164,7 +164,7 @@ def check_states(plan: TimedPlan) -> Iterator[Finding]:
                 f"{made}: let a step set it (steps.sets), or say what it may be")
     for step, start, _ in plan.each_step() if spells else ():
         for entry in step.needs:
-            was = procedure.before(spells[entry.state], start, step.step)
+            was = procedures.before(spells[entry.state], start, step.step)
             if was.value != entry.value:
                 made = f"since {was.by_step}" if was.by_step else "as at PET 0"
                 yield Finding(
@@ -182,7 +182,7 @@ def check_dead(plan: TimedPlan) -> Iterator[Finding]:
     """
     states, unknown = {state.state: state for state in plan.scenario.records.states}, dict[str, str]()
     windows = control_windows(plan.inhibit_holds) if states else {}
-    for name, steps in procedure.touching(plan, plan.doings).items():
+    for name, steps in procedures.touching(plan, plan.doings).items():
         safe_when = states[name].safe_when
         for step, start, finish, changes in steps:
             if not changes or safe_when == NEEDS_NONE:
@@ -212,8 +212,8 @@ def check_dead(plan: TimedPlan) -> Iterator[Finding]:
 
 def check_parallel(plan: TimedPlan) -> Iterator[Finding]:
     """Steps of different people that overlap and touch one state, of which one changes it (concern)."""
-    for name, touched in procedure.touching(plan, plan.doings).items():
-        for one, other, since in procedure.in_parallel(touched):
+    for name, touched in procedures.touching(plan, plan.doings).items():
+        for one, other, since in procedures.in_parallel(touched):
             yield Finding(
                 CONCERN, STATES, "in-parallel", about=name, step=other.step, start_min=since,
                 source="steps.needs, sets", message=f"{one.step} and {other.step} overlap from "

@@ -100,11 +100,11 @@ def check_voice(plan: TimedPlan) -> Iterator[Finding]:
         return
     for crew, passages in plan.passages.items():
         if away := farthest(passages, plan.travels[crew], fall_back, most_min):
-            at = next(each for each in passages if each.start_min <= away.at_min <= each.finish_min)
+            at = away.passage
             way = "has no way to" if away.minutes == float("inf") else (
                 f"is {number_label(away.minutes, 'up')} min from")
             yield Finding(
-                CONCERN, VOICE, "too-far", about=at.place, crew=crew, step=away.step, start_min=away.at_min,
+                CONCERN, VOICE, "too-far", about=at.place, crew=crew, step=at.step, start_min=away.at_min,
                 source=checks.sources.get("voice_lost_min", ""), value=away.minutes, limit=most_min,
                 margin=most_min - away.minutes,
                 message=f"{crew} {way} a place to fall back to when voice is lost, at "

@@ -15,7 +15,7 @@ from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.procedure_records import ABORT, ALONG, BRINGS, Response
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.procedure import Doing
+from planning_kit.plan.procedures import Doing
 from planning_kit.plan.returns import Numbers, Returns, WayHome
 from planning_kit.plan.suits import SuitHistory
 from planning_kit.plan.travel import Travel
@@ -88,7 +88,7 @@ class Away:
 
     at_min: float
     minutes: float
-    step: str
+    passage: Passage
     spans: tuple[tuple[float, float], ...]
 
 
@@ -104,7 +104,7 @@ def farthest(passages: Sequence[Passage], travel: Travel, fall_back: Sequence[st
     if not found:
         return None
     minutes, at, passage = max(found, key=lambda each: each[:2])
-    return Away(-at, minutes, passage.step, tuple((each.start_min, each.finish_min) for *_, each in found))
+    return Away(-at, minutes, passage, tuple((each.start_min, each.finish_min) for *_, each in found))
 
 
 def _farthest_on(passage: Passage, travel: Travel, places: Sequence[str]) -> tuple[float, float]:

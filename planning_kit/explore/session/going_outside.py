@@ -109,7 +109,8 @@ def go_home(session: Session, how: str, by: str = "", who: Collection[str] = SUI
 
     What the two (or only ``who``) have not begun is logged as skipped. A step in hand is logged as partly
     done: it still takes the minutes that the scenario gives to make it safe, or what is left of its estimate
-    where it gives none. Other actors go on. Raises `ScenarioError` as `going_home` does, and as `take` does for the log.
+    where it gives none. Other actors go on. Raises `ScenarioError` as `going_home` does, and as `take` does
+    for the log.
     """
     watch, words = watch_of(session), why or f"{how} called"
     homes, outside = home_now(watch.plan, how), watch.outside
@@ -149,10 +150,10 @@ def take_response(session: Session, asked: str, crew: str = "", by: str = "") ->
         is_all = call in (TERMINATE, ABORT)
         return go_home(session, call if is_all else TERMINATE, by, SUITED if is_all else told.crew, words)
     spent, now = told.response.most_min - (told.response.decide_by_min or 0.0), watch.now_min
-    entries = [Entry("", PARTLY, name, note=words, by=by,
-                     remaining_min=f"{state.left_to_do_min(now) + spent:g}") for name, state in watch.outside.states.by_step.items()
-               if state.status == IN_PROGRESS and {*state.step.people} & {*told.crew}
-               and state.pieces[-1][0] < now]
+    in_hand = [state for state in watch.outside.states.by_step.values() if state.status == IN_PROGRESS
+               and {*state.step.people} & {*told.crew} and state.pieces[-1][0] < now]
+    entries = [Entry("", PARTLY, state.step.step, note=words, by=by,
+                     remaining_min=f"{state.left_to_do_min(now) + spent:g}") for state in in_hand]
     if not entries or not spent:
         return f"{words}: nothing to log, as no step in hand takes longer by it"
     watch.look_away()
