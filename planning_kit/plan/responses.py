@@ -103,7 +103,7 @@ def farthest(passages: Sequence[Passage], travel: Travel, fall_back: Sequence[st
     found = [(minutes, -at, each) for minutes, at, each in every if minutes > most_min + ROUNDING_MIN]
     if not found:
         return None
-    minutes, at, passage = max(found, key=lambda each: each[:2])
+    minutes, at, passage = max(found, key=lambda each: (each[0], each[2].route is None, each[1]))
     return Away(-at, minutes, passage, tuple((each.start_min, each.finish_min) for *_, each in found))
 
 
