@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.changes.amounts import HIGH, LOW
-from planning_kit.desk import messages
+from planning_kit.desk import messages, responses
 from planning_kit.desk.answers import question_message
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.candidate import change_of
@@ -75,7 +75,9 @@ def paste(session: Session, message: Message) -> list[Message]:
 
 def add(session: Session, message: Message) -> list[Message]:
     """A new line is wanted: the view that asked opens its form."""
-    return [_focus(message, session.add_line(str(message["sheet"]), message.get("after"))) | {"is_new": True}]
+    texts = {str(column): str(text) for column, text in message.get("texts", {}).items()}
+    line = session.add_line(str(message["sheet"]), message.get("after"), texts)
+    return [_focus(message, line) | {"is_new": True}]
 
 
 def duplicate(session: Session, message: Message) -> list[Message]:
@@ -272,6 +274,7 @@ ACTIONS: dict[str, Action] = {
     "baseline": lambda session, message: session.set_baseline(str(message["name"]) or None),
     "ask": lambda session, message: [question_message(session.ask(str(message["question"])))],
     "stop": lambda session, message: session.stop(str(message["question"])),
+    "response": responses.response,  # it is looked at, and nothing changes
     "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
         hello, cells, minutes, paste, add, duplicate, columns, shift, pet_zero, keep, drop, bring_back,

@@ -10,6 +10,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
+from planning_kit.desk import responses
 from planning_kit.desk.messages import Action, Message, head_of, notes_of, notice
 from planning_kit.explore.in_pieces import InPieces
 from planning_kit.explore.retime.decisions import Decision
@@ -94,6 +95,7 @@ OUTSIDE_ACTIONS: dict[str, Action] = {
         session, str(message["how"]), str(message.get("by", ""))))],
     "look_away": lambda session, _: watch_of(session).look_away(),
     **{action.__name__: action for action in (outside, planning, log, rehearse, options, decide)},
+    "take_response": responses.take,
 }
 
 # What it is told
@@ -112,6 +114,7 @@ def picture(watch: Watch, with_chart: bool) -> Message:
                     for slot, kept in watch.refused.items()},
         "log": {"words": watch.log.words, "is_kept": watch.log.is_kept, "later": len(so_far.later),
                 "rows": len(so_far.rows), "faults": [asdict(fault) for fault in so_far.faults]},
+        "has_responses": bool(plan.scenario.records.responses),
         "trouble": watch.trouble, "preview": watch.preview.words if watch.preview else "",
     }
     if with_chart:

@@ -35,6 +35,7 @@ export const KEYS = [
   ["Outside", "Enter", "In a field of a card: log the bold one; a time left empty is now"],
   ["Outside", "a", "Abort: shows the way home first; nothing is called before its button"],
   ["Outside", "t", "Terminate: the same"],
+  ["Outside", "e", "Response: what is done when something goes wrong; a digit chooses"],
   ["Outside", "n", "The chart around now, which it follows; or the whole outing"],
   ["Outside", "Escape", "Take back a call, or end a preview"],
 ];

@@ -7,6 +7,7 @@ import { OutsideClock } from "./outside_clock.js";
 import { OutsideConsole } from "./outside_console.js";
 import { OutsideHome } from "./outside_home.js";
 import { OutsideLog } from "./outside_log.js";
+import { OutsideResponse } from "./outside_response.js";
 import { OutsideSide } from "./outside_side.js";
 import { OUTSIDE_TABS, SIDE_TABS } from "./side.js";
 
@@ -29,6 +30,8 @@ export class Outside {
     this.aside = new OutsideSide(parts.side, send, this.clock);
     this.home = new OutsideHome(parts.side.panes.home, send, this.clock);
     this.dress = new OutsideChart(parts.chart, () => this.clock.minute);
+    this.response = new OutsideResponse(send, this.clock);
+    this.home.calls.append(this.response.call);
     this.clock.controls.append(this.dress.button);
     this.switch = el(
       "span",
@@ -51,6 +54,7 @@ export class Outside {
       el("div", { class: "pk-log-side" }, this.clock.book, this.clock.standing, this.log.box),
       this.preview,
       this.home.preview,
+      this.response.preview,
     );
     this.sizes = new ResizeObserver(() => this.fit());
     this.sizes.observe(root);
@@ -81,6 +85,7 @@ export class Outside {
 
   show(message) {
     this.head = message.head;
+    this.response.call.hidden = !message.has_responses;
     const isFirst = !this.isOn;
     this.isOn = true;
     if (isFirst) this.setMode();
@@ -124,6 +129,7 @@ export class Outside {
     this.isOn = false;
     this.setPreview("");
     this.home.takeBack();
+    this.response.close();
     this.dress.leave();
     this.setMode();
     this.root.querySelector("[data-mode-to=planning]").focus();
@@ -137,11 +143,16 @@ export class Outside {
 
   onKey(event) {
     if (!this.isOn || event.target.matches("input, select, textarea")) return false;
-    if (event.key === "Escape" && !this.home.asked && !this.preview.hidden) {
+    if (event.key === "Escape" && !this.home.asked && !this.response.asked && !this.preview.hidden) {
       this.send({ kind: "look_away" });
       return true;
     }
-    return this.home.onKey(event) || this.dress.onKey(event) || this.console.onKey(event);
+    return (
+      this.response.onKey(event) ||
+      this.home.onKey(event) ||
+      this.dress.onKey(event) ||
+      this.console.onKey(event)
+    );
   }
 
   stop() {

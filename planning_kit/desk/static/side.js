@@ -3,12 +3,14 @@
 import { button, el, options, tabButton, tableOf } from "./dom.js";
 import { signOf } from "./head.js";
 import { tabAfter } from "./keys.js";
+import { ActionsPane } from "./actions_pane.js";
 import { OddsPane, OrderPane } from "./work.js";
 
+const OF_STEP = { why: "Why", actions: "Actions" };
 export const SIDE_TABS = {
   findings: "Findings",
   margins: "Margins",
-  why: "Why",
+  ...OF_STEP,
   moved: "Compare",
   odds: "Odds",
   order: "Order",
@@ -18,7 +20,7 @@ export const OUTSIDE_TABS = {
   options: "Options",
   home: "Home",
   margins: "Margins",
-  why: "Why",
+  ...OF_STEP,
 };
 
 const PANE = { class: "pk-pane", role: "tabpanel", tabindex: 0 };
@@ -58,6 +60,7 @@ export class Side {
     });
     this.moved = el("div", {});
     this.panes.moved.append(el("label", { class: "pk-label" }, "Held against ", this.against), this.moved);
+    this.actions = new ActionsPane(this.panes.actions, send, (...cell) => this.events.onCell(...cell));
     this.odds = new OddsPane(send, step => this.events.onStep(step));
     this.order = new OrderPane(send);
     this.panes.odds.append(...this.odds.parts);

@@ -4,6 +4,8 @@ import { button } from "./dom.js";
 import { cellAct, isCopyWithHeads, rowAct } from "./keys.js";
 import { NUMBER_COLUMN, blockTable, blockText } from "./table_rows.js";
 
+const ADDED = { steps: "step", tasks: "task", hardware: "item", actions: "action" };
+
 export class TableHands {
   constructor(tables) {
     this.tables = tables;
@@ -24,8 +26,8 @@ export class TableHands {
   }
 
   // What is added, in words: a step, a task, an item.
-  name(key) {
-    this.addButton.textContent = ["step", "task", "item"].includes(key) ? `Add ${key}` : "Add row";
+  name(sheet) {
+    this.addButton.textContent = `Add ${ADDED[sheet] ?? "row"}`;
     this.addButton.title = `${this.addButton.textContent} below the chosen one (Alt+N)`;
   }
 

@@ -103,7 +103,7 @@ export class Tables {
     const isNew = !(name in this.grids);
     if (isNew) this.grids[name] = this.make(name);
     this.pane.setAttribute("aria-label", name);
-    this.hands.name(this.schema[name].key);
+    this.hands.name(name);
     this.tools.paint();
     this.columns.paint();
     this.tellCell();

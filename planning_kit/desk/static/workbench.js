@@ -31,6 +31,7 @@ function render({ model, el: home }) {
     if (outside.isOn) outside.console.pick(step);
     else if (from !== tables) tables.showStep(step);
     side.mark(step, from !== side);
+    side.actions.show(tables.sheets, step, outside.isOn);
     explain(step);
   };
   const chart = new PlanChart(root, send, {
@@ -144,6 +145,7 @@ function render({ model, el: home }) {
         explained = null;
       }
       tables.patch(message);
+      if (message.tables.actions) side.actions.show(tables.sheets, chart.selected, outside.isOn);
       show(message);
     },
     done: ({ echo }) => {
@@ -190,7 +192,11 @@ function render({ model, el: home }) {
       }
     },
     outside_log: message => outside.log.tell(message),
-    outside_home: message => outside.home.tell(message),
+    outside_home: message => {
+      outside.home.tell(message);
+      outside.response.refresh();
+    },
+    response: message => outside.response.tell(message),
     options: message => outside.aside.tellOptions(message),
     planning: () => {
       outside.leave();

@@ -95,11 +95,12 @@ class Draft:
         refused = sum(sheet.text(*cell) != text for cell, text in cells.items() if cell not in mine)
         return self.with_sheet(sheet.with_cells(mine)), refused
 
-    def with_new_line(self, name: str, after: int | None) -> tuple[Draft, int]:
+    def with_new_line(self, name: str, after: int | None,
+                      texts: Mapping[str, str] | None = None) -> tuple[Draft, int]:
         """This draft with a new line behind ``after``, or at the end; and the id of that line.
 
         Where rows have an id a free one is proposed, and what a step mostly shares with the one before it.
-        Else it is empty.
+        Else it is empty but for ``texts``, by column.
         """
         new, sheet = self.next_id, self[name]
         cells = dict.fromkeys(sheet.columns, "")
@@ -111,6 +112,7 @@ class Draft:
             near = dict(zip(sheet.columns, behind[0].cells, strict=True)) if behind else cells
             cells |= {column: near[column] for column in _SHARED_BY_STEPS if name == "steps"}
             cells[key.name] = _next_id(near[key.name] or key.name[0].upper(), taken)
+        cells |= {column: text for column, text in (texts or {}).items() if column in cells}
         line = Line(new, tuple(cells.values()))
         return self.with_sheet(sheet.with_lines([line], after), new + 1), new
 

@@ -148,9 +148,9 @@ class Editing:
         self.edit(draft, "paste")
         return lost
 
-    def add_line(self, sheet: str, after: int | None = None) -> int:
+    def add_line(self, sheet: str, after: int | None = None, texts: Mapping[str, str] | None = None) -> int:
         """A new line behind ``after``, or at the end (see `Draft.with_new_line`); gives its line id."""
-        draft, line = self.draft.with_new_line(sheet, after)
+        draft, line = self.draft.with_new_line(sheet, after, texts)
         self.edit(draft, f"add a row to {sheet}")
         return line
 
