@@ -325,19 +325,12 @@ class TimedPlan(Times):
 
     @property
     def actions(self) -> pd.DataFrame:
-        """The procedure: one row an action, by the start of its step, then by its number.
-
-        ``step``, ``number``, ``who`` (EV1, EV2, both, inside, ground, an actor), ``place``, ``start_min`` and
-        ``finish_min`` of its step (PET), then what ``actions.csv`` says of it; ``critical`` is True or False.
-        """
+        """The procedure: a row an action, by the start of its step (``start_min``, ``finish_min``: PET)."""
         return procedures.actions_table(self.doings)
 
     @property
     def states(self) -> pd.DataFrame:
-        """What covers, valves and connectors are over the outing: one row a stretch, by state.
-
-        ``state``, ``title``, ``value``, ``from_min``, ``until_min`` (PET), ``by_step`` ("" at PET 0).
-        """
+        """What covers, valves and connectors are: a row a stretch (PET), made so ``by_step`` ("": none)."""
         return procedures.states_table(self.state_spells)
 
     def explain(self, step: str, lines: int | None = None) -> str:

@@ -11,7 +11,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.records import Records
-from planning_kit.plan.responses import farthest, left_with, needed_at
+from planning_kit.plan.responses import left_with, needed_at, too_far
 from tests.judge.test_procedure import found
 from tests.procedures import RESPONSES, SMALL, TERN, new_outing, small_with_procedures, with_procedures
 
@@ -23,8 +23,8 @@ def plain() -> pk.Scenario:
 
 def with_response(scenario: pk.Scenario, **cells: Any) -> pk.Scenario:
     """The small outing with one response to a cause: abort, of one crew member, without any minutes."""
-    row = {"response": "R", "trigger": "glove cut", "call": "abort", "minutes_likely": 0, "source": "test"} | cells
-    return with_procedures(scenario, responses=[row, RESPONSES[1]])
+    row = {"response": "R", "trigger": "glove cut", "call": "abort", "minutes_likely": 0, "source": "test"}
+    return with_procedures(scenario, responses=[row | cells, RESPONSES[1]])
 
 
 def least(scenario: pk.Scenario, name: str, **of: str) -> dict[str, float]:
@@ -90,7 +90,8 @@ def test_all_else_must_leave_time_until_the_hard_limit(plain: pk.Scenario, call:
     plan = pk.time_plan(plain)
     left = plan.timed.hard_min - plan.end_min  # at the airlock, when they go in
     steps = plan.returns
-    orderly = (plan.timed.hard_min - steps["at_min"] - (steps["terminate_min"] - plan.timed.safe_min + plan.end_min))
+    home = steps["terminate_min"] - plan.timed.safe_min + plan.end_min
+    orderly = plan.timed.hard_min - steps["at_min"] - home
     spare = min(left, float(orderly[steps["at_min"] <= plan.records.returns[0].ingress_start_min].min()))
     assert found(with_response(plain, call=call, minutes_high=spare)) == []
     late = found(with_response(plain, call=call, minutes_high=spare + 1))
@@ -112,7 +113,8 @@ def test_suits_are_used_at_the_rate_of_the_work_under_way() -> None:
         limit = timed.hard_min - each.at_min - home - response.most_min
         assert own.limit_min == pytest.approx(limit)
         assert (left.limit_min <= own.limit_min + 1e-9).all()
-        assert 0 <= timed.hard_min - timed.end_min - response.most_min - limit[each.at_min <= going_in].min() <= 2
+        at_end = timed.hard_min - timed.end_min - response.most_min
+        assert 0 <= at_end - limit[each.at_min <= going_in].min() <= 2
 
 
 def test_of_an_action_it_is_asked_while_its_step_lasts(plain: pk.Scenario) -> None:
@@ -133,7 +135,8 @@ def test_of_an_action_it_is_asked_while_its_step_lasts(plain: pk.Scenario) -> No
 
 def test_what_is_not_known_is_a_remark(plain: pk.Scenario, tmp_path: Path) -> None:
     assert found(with_response(plain, source="")) == [("remark", "responses", "no-source", "R", "", "")]
-    assert found(with_response(plain, minutes_likely="")) == [("remark", "responses", "no-minutes", "R", "", "")]
+    bare = with_response(plain, minutes_likely="")
+    assert found(bare) == [("remark", "responses", "no-minutes", "R", "", "")]
     assert found(with_response(plain, trigger="")) == [("remark", "responses", "not-used", "R", "", "")]
     new = new_outing(tmp_path / "new").edit_row("responses", "R-LOST", source="")
     assert found(new) == [("remark", "responses", "no-source", "R-LOST", "", "")]
@@ -145,8 +148,8 @@ def test_what_is_not_known_is_a_remark(plain: pk.Scenario, tmp_path: Path) -> No
 def with_fall_back(scenario: pk.Scenario, *places: str, most_min: float | None = None) -> pk.Scenario:
     frame = scenario.places
     frame["fall_back"] = ["yes" if place in places else "" for place in frame["place"]]
-    keys = {} if most_min is None else {"checks.voice_lost_min": most_min, "checks.voice_lost_min_source": "test"}
-    return scenario.with_tables({"places": frame}, keys)
+    keys = {"checks.voice_lost_min": most_min, "checks.voice_lost_min_source": "test"}
+    return scenario.with_tables({"places": frame}, keys if most_min is not None else {})
 
 
 def brute_force(plan: pk.Plan, crew: str, places: list[str], every_min: float = 0.05) -> float:
@@ -170,11 +173,11 @@ def brute_force(plan: pk.Plan, crew: str, places: list[str], every_min: float = 
 def test_the_farthest_moment_is_found(folder: Path, places: list[str]) -> None:
     plan = pk.time_plan(pk.load_scenario(folder))
     for crew in ("EV1", "EV2"):
-        away = farthest(plan.timed.passages[crew], plan.timed.travels[crew], places, 0.0)
-        assert away is not None
-        assert away.minutes == pytest.approx(brute_force(plan, crew, places), abs=0.06)
-        assert farthest(plan.timed.passages[crew], plan.timed.travels[crew], places, away.minutes) is None
-        assert farthest(plan.timed.passages[crew], plan.timed.travels[crew], places, away.minutes - 0.01)
+        asked = plan.timed.passages[crew], plan.timed.travels[crew], places
+        far = max(minutes for minutes, _, _ in too_far(*asked, 0.0))
+        assert far == pytest.approx(brute_force(plan, crew, places), abs=0.06)
+        assert too_far(*asked, far) == []
+        assert too_far(*asked, far - 0.01)
 
 
 def test_too_far_is_a_concern_with_its_minutes(plain: pk.Scenario) -> None:

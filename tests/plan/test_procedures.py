@@ -22,6 +22,7 @@ from tests.procedures import (
     with_procedures,
 )
 
+CLASSES, UNITS = ("turn out", "turn in", "leave", "set"), ("turns", "turns", "", "N m", "min")
 ACTION = dict.fromkeys(("who", "on", "value", "unit", "tool", "expected", "record", "class_", "warning", "go",
                         "if_not"), "")
 
@@ -32,7 +33,7 @@ def plan() -> pk.Plan:
 
 
 def action(number: float, **cells: Any) -> Action:
-    return Action(step="S", number=number, action="Do it", critical=False, **ACTION | cells)  # type: ignore[arg-type]
+    return Action(step="S", number=number, action="Do it", critical=False, **ACTION | cells)
 
 
 def doing(number: float, **cells: Any) -> Doing:
@@ -64,7 +65,8 @@ def test_procedures_move_no_minute(plan: pk.Plan, small_plan: pk.Plan) -> None:
 def test_a_state_changes_at_the_finish_of_a_step(plan: pk.Plan) -> None:
     vent = plan.states.query("state == 'vent'")
     opened, closed = (plan.timed.span(step)[1] for step in ("C2", "C3"))
-    assert [tuple(row) for row in vent[["value", "from_min", "until_min", "by_step"]].itertuples(index=False)] == [
+    rows = vent[["value", "from_min", "until_min", "by_step"]].itertuples(index=False)
+    assert list(map(tuple, rows)) == [
         ("closed", 0.0, opened, ""), ("open", opened, closed, "C2"), ("closed", closed, plan.end_min, "C3")]
     spells = plan.records.states["vent"]
     assert before(spells, opened, "C3").value == "open"
@@ -86,7 +88,8 @@ def test_of_steps_that_finish_together_the_later_counts() -> None:
 def test_settings_are_those_last_set(plan: pk.Plan) -> None:
     assert [(each.action.name, had, by) for each, had, by in settings_needed(plan.records.actions)] == [
         ("B2 1", "A3", "A1"), ("B3 3", "A3", "A1")]
-    by_tool = [doing(1, tool="t:5", class_="set"), doing(2, tool="t:5"), doing(3, tool="t:6"), doing(4, tool="u:5")]
+    by_tool = [doing(1, tool="t:5", class_="set"), doing(2, tool="t:5"), doing(3, tool="t:6"),
+               doing(4, tool="u:5")]
     assert [had for _, had, _ in settings_needed(by_tool)] == ["5", "5", ""]
 
 
@@ -95,9 +98,10 @@ def counted(draw: st.DrawFn) -> tuple[list[Doing], dict[str, tuple[float, float,
     """Random actions, and by thing what was turned out, turned in and said to stay out."""
     step, rows, sums = pk.load_scenario(TERN).records.steps[0], [], dict[str, list[float]]()
     for number in range(draw(st.integers(0, 25))):
-        thing, class_ = draw(st.sampled_from("abc")), draw(st.sampled_from(("turn out", "turn in", "leave", "set")))
-        turns, unit = draw(st.integers(0, 40)) / 4, draw(st.sampled_from(("turns", "turns", "", "N m", "min")))
-        rows.append(Doing(action(number + 1, on=thing, class_=class_, value=f"{turns:g}", unit=unit), step, 0.0, 1.0))
+        thing, class_ = draw(st.sampled_from("abc")), draw(st.sampled_from(CLASSES))
+        turns, unit = draw(st.integers(0, 40)) / 4, draw(st.sampled_from(UNITS))
+        row = action(number + 1, on=thing, class_=class_, value=f"{turns:g}", unit=unit)
+        rows.append(Doing(row, step, 0.0, 1.0))
         if unit == "turns" or (not unit and class_.startswith("turn")):
             column = {"turn out": 0, "turn in": 1, "leave": 2}.get(class_)
             if column is not None:
@@ -109,21 +113,18 @@ def counted(draw: st.DrawFn) -> tuple[list[Doing], dict[str, tuple[float, float,
 def test_counts_out_equal_counts_in_plus_what_stays_outside(
         drawn: tuple[list[Doing], dict[str, tuple[float, float, float]]]) -> None:
     rows, sums = drawn
-    found = {each.thing: each for each in turn_counts(rows)}
-    assert {thing: (each.out, each.back, each.stays) for thing, each in found.items()} == sums
-    for each in found.values():
-        assert each.out == pytest.approx(each.back + each.stays + each.lost)
-        # Said to stay out, what is lost is lost no more.
-        if each.lost > 0:
-            more = [*rows, Doing(action(99, on=each.thing, class_="leave", value=f"{each.lost:g}", unit="turns"),
-                                 rows[0].step, 0.0, 1.0)]
-            after = next(other for other in turn_counts(more) if other.thing == each.thing)
-            assert after.lost == pytest.approx(0)
-            assert after.out == pytest.approx(after.back + after.stays)
+    found = {thing: counts for thing, (_, counts) in turn_counts(rows).items()}
+    assert {thing: tuple(counts) for thing, counts in found.items()} == sums
+    for thing, (out, back, stays) in found.items():
+        if (lost := out - back - stays) > 0:  # said to stay out, it is lost no more
+            left = action(99, on=thing, class_="leave", value=f"{lost:g}", unit="turns")
+            _, (out, back, stays) = turn_counts([*rows, Doing(left, rows[0].step, 0.0, 1.0)])[thing]
+            assert out == pytest.approx(back + stays)
 
 
 def test_who_is_on_the_loop(plan: pk.Plan) -> None:
-    rows = frame_of(plan.scenario, "actors", {"actor": "A", "role": "inside", "from": "0:10", "until": "0:30"},
+    rows = frame_of(plan.scenario, "actors",
+                    {"actor": "A", "role": "inside", "from": "0:10", "until": "0:30"},
                     {"actor": "B", "role": "inside", "from": "0:20", "until": "0:40"}, {"actor": "C"})
     timed = pk.time_plan(plan.scenario.with_table("actors", rows)).timed
     assert off_loop(timed, "inside", 10, 40) == []
