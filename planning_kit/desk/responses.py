@@ -1,16 +1,16 @@
 """What is done when something goes wrong outside: the responses to choose from, and one as it is told now."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence, Set
 
 from planning_kit.desk.messages import Message, notice
-from planning_kit.explore.retime.answering import GOING, Answer, answer
+from planning_kit.explore.retime.answering import Answer, answer
 from planning_kit.explore.retime.going_home import Home
 from planning_kit.explore.session.going_outside import take_response, watch_of
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.log_state import IN_PROGRESS
-from planning_kit.inputs.procedure_records import Response
+from planning_kit.inputs.procedure_records import GOING, Response
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import number_label, pet_label
 
@@ -20,7 +20,8 @@ def response(session: Session, message: Message) -> list[Message]:
     watch, asked = watch_of(session), str(message.get("response", ""))
     told: Message = {"kind": "response", "choices": list(_choices(watch)), "at": pet_label(watch.now_min)}
     if asked:
-        told["answer"] = _told(answer(watch.plan, asked, None, str(message.get("crew", ""))))
+        required = {task.task for task in watch.plan.scenario.records.tasks if task.need == "required"}
+        told["answer"] = _told(answer(watch.plan, asked, None, str(message.get("crew", ""))), required)
     return [told]
 
 
@@ -46,7 +47,7 @@ def _name(each: Response) -> str:
     return each.trigger or each.first_actions or each.response
 
 
-def _told(told: Answer) -> Message:
+def _told(told: Answer, required: Set[str]) -> Message:
     each = told.response
     until = told.decide_until_min
     facts = [
@@ -55,11 +56,11 @@ def _told(told: Answer) -> Message:
         *([home.crew, _home(home)] for home in told.home),
         ["left with it", _left(told.margin_min)],
         ["call it by", "not known" if math.isnan(until) else f"PET {pet_label(until, 'down')}"],
-        *([["lost", _lost(told)]] if each.call in GOING else []),
+        *([["lost", _lost(told.loses, required)]] if each.call in GOING else []),
         *([["leaves", " ".join(map(str, each.leave_state))]] if each.leave_state else []),
         ["source", each.source or "none is given"],
     ]
-    return {"id": each.response, "words": one_line(_name(each)), "call": each.call, "crew": [*told.crew],
+    return {"id": each.response, "words": one_line(_name(each)), "call": each.call, "crew": list(told.crew),
             "is_short": not told.margin_min >= 0.0,
             "facts": [[name, one_line(words)] for name, words in facts]}
 
@@ -69,9 +70,9 @@ def _home(home: Home) -> str:
         return "how long the way home takes is not known"
     if math.isinf(home.total_min):
         return "there is no way home"
-    first = f"{home.step}: {home.make_safe}, {number_label(home.safe_min, 'up', 0)} min; " if home.step else ""
-    return (f"{first}{home.way}; {number_label(home.total_min, 'up', 0)} min from now, inside by PET "
-            f"{pet_label(home.inside_min, 'up')}")
+    safe, total = (number_label(minutes, "up", 0) for minutes in (home.safe_min, home.total_min))
+    first = f"{home.step}: {home.make_safe}, {safe} min; " if home.step else ""
+    return f"{first}{home.way}; {total} min from now, inside by PET {pet_label(home.inside_min, 'up')}"
 
 
 def _left(minutes: float) -> str:
@@ -81,6 +82,6 @@ def _left(minutes: float) -> str:
         f"{number_label(minutes, 'down', 0)} min beyond the reserve and until the hard limit")
 
 
-def _lost(told: Answer) -> str:
-    required = f"; required: {' '.join(told.loses_required)}" if told.loses_required else ""
-    return (" ".join(told.loses) or "no task") + required
+def _lost(tasks: Sequence[str], required: Set[str]) -> str:
+    also = [task for task in tasks if task in required]
+    return (" ".join(tasks) or "no task") + (f"; required: {' '.join(also)}" if also else "")

@@ -1,4 +1,4 @@
-"""What the console tells of responses, and what taking one does: on the demo and on outings of other kinds."""
+"""What the console tells of responses, and what taking one does, on outings of several kinds."""
 
 import pytest
 
@@ -38,7 +38,8 @@ def test_one_is_told_with_its_call_and_ways_home_and_changes_nothing(small):
     assert not {"outside", "notes", "outside_log"} & {*said}  # asked at each minute: or it would ask again
     told = said["response"]
     assert (told["answer"]["call"], told["answer"]["crew"], told["at"]) == ("terminate", ["EV2"], "0:30")
-    assert {"first", "who goes", "EV1", "EV2", "left with it", "call it by", "lost", "source"} == {*facts(told)}
+    assert {*facts(told)} == {"first", "who goes", "EV1", "EV2", "left with it", "call it by", "lost",
+                              "source"}
     assert facts(told)["who goes"] == "EV1 and EV2 go together"
     assert facts(told)["call it by"] == "PET 0:30"  # it gives no time to decide
     assert "min from now, inside by PET" in facts(told)["EV1"]
@@ -89,9 +90,8 @@ def test_an_action_is_added_behind_those_of_its_step(folder):
     sheet = talk.session.draft["actions"]
     last = next(line.id for line in sheet.lines if line.cells[:2] == ("B3", "3"))
     said = talk.ask("add", sheet="actions", after=last, texts={"step": "B3", "number": "4", "nothing": "x"})
-    new = said["focus"]["line"]
-    assert (talk.session.draft["actions"].position(new), talk.session.draft["actions"].line(new).cells[:2]) == (
-        sheet.position(last) + 1, ("B3", "4"))
+    new, after = said["focus"]["line"], talk.session.draft["actions"]
+    assert (after.position(new), after.line(new).cells[:2]) == (sheet.position(last) + 1, ("B3", "4"))
     talk.ask("cells", sheet="actions", cells=[[new, "action", "Look at it"]])
     assert not talk.session.faults
     talk.ask("undo")

@@ -8,8 +8,8 @@ from planning_kit.explore.retime.going_home import Home, home_of, way_words
 from planning_kit.explore.retime.retiming import moment_asked
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.format import SUITED
-from planning_kit.inputs.procedure_records import ABORT, ALONG, BRINGS, GOING, TERMINATE, Response
+from planning_kit.inputs.format import PARTNER, SUITED
+from planning_kit.inputs.procedure_records import ABORT, ALONG, BRINGS, GOING, HOME_ALONE, TERMINATE, Response
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.responses import left_with, needed_at
 from planning_kit.plan.timed import TimedPlan
@@ -32,6 +32,18 @@ class Answer:
     margin_min: float
     decide_until_min: float
     loses: tuple[str, ...]
+
+    @property
+    def with_whom(self) -> str:
+        """Who goes with whom, in words."""
+        who, partner = " or ".join(self.crew), PARTNER[self.crew[0]] if len(self.crew) == 1 else "the partner"
+        if self.response.companion == BRINGS:
+            return f"{partner} brings {who} in"
+        if self.response.companion == ALONG:
+            return "EV1 and EV2 go together"
+        if self.response.call not in GOING:
+            return "nobody goes home"
+        return f"{who} alone" if self.response.call == HOME_ALONE else "each on the own way"
 
 
 def answer(plan: TimedPlan, asked: object, minute: object = None, crew: str = "") -> Answer:
