@@ -28,7 +28,8 @@ from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, p
 from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
 from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
-from planning_kit.show.pack.procedure import procedure_section, summary_section, timeline_section
+from planning_kit.show.pack.procedure import procedure_section, summary_section
+from planning_kit.show.pack.timeline import timeline_section
 from planning_kit.show.wording import OpenFindings
 from planning_kit.sky.orbit import DRAG_ERROR_FRACTION, FRESH_ELEMENTS_S, SEMI_MAJOR_AXIS_ERROR_KM
 

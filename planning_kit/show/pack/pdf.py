@@ -49,7 +49,7 @@ def pocket_bytes(pack: Pack, section: Section) -> bytes:
         made, pages = _counted(_pocket(form, printable, size), pack, printable, A4)
         return made if pages == 1 else None
 
-    for form in (section, *section.shorter):
+    for form in (section,):
         smallest = printed(form, _POCKET_SIZES[-1])
         if smallest is not None:
             larger = _first_that_fits([partial(printed, form, size) for size in _POCKET_SIZES[:-1]])
@@ -152,8 +152,8 @@ def _cell(cell: Cell, column: Column, printable: Printable, size: float) -> Any:
     if cell is None or cell == "":
         return ""
     if isinstance(cell, Rich):
-        return [printable.paragraph(line, size, is_bold=number in cell.strong)
-                for number, line in enumerate(cell.lines)]
+        return [printable.paragraph(line, size, is_bold=look == "strong")
+                for line, look in cell.looked]
     return printable.paragraph(shown(cell, column), size, alignment=_alignment(column))
 
 

@@ -21,7 +21,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Paragraph
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Picture, Shape
+from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Picture, Shape, Strokes
 
 FONT, BOLD = "Roboto", "Roboto-Bold"
 INK, QUIET, RULE, GROUND = (HexColor(each) for each in ("#1B1F24", "#4B545E", "#C9CDD3", "#F1F2F4"))
@@ -171,7 +171,7 @@ def _head_and_foot(canvas: Any, title: str, stamp: str, number: int, count: int)
     canvas.drawRightString(width - MARGIN, height - 20, f"page {number} of {count}")
 
 
-_TALLEST_PICTURE = 430.0
+_TALLEST_PICTURE = 468.0
 
 
 def drawn(picture: Picture, printable: Printable, width: float) -> shapes.Drawing:
@@ -185,19 +185,27 @@ def drawn(picture: Picture, printable: Printable, width: float) -> shapes.Drawin
 def _shape(shape: Shape, height: float, printable: Printable) -> Any:
     """One shape; ``height`` is that of the picture, which counts downward."""
     if isinstance(shape, Label):
-        return shapes.String(shape.x, height - shape.y, printable.plain(shape.text), fontSize=shape.size,
-                             fontName=BOLD if shape.is_bold else FONT, fillColor=HexColor(shape.colour),
-                             textAnchor=shape.anchor)
+        turned = (0, 1, -1, 0, shape.x, height - shape.y) if shape.is_upright else (
+            1, 0, 0, 1, shape.x, height - shape.y)
+        return shapes.Group(shapes.String(
+            0, 0, printable.plain(shape.text), fontSize=shape.size, fontName=BOLD if shape.is_bold else FONT,
+            fillColor=HexColor(shape.colour), textAnchor=shape.anchor), transform=turned)
+    if isinstance(shape, Strokes):
+        path = shapes.Path(strokeColor=HexColor(shape.colour), strokeWidth=shape.width, fillColor=None)
+        for x, y, to_x, to_y in shape.ends:
+            path.moveTo(x, height - y)
+            path.lineTo(to_x, height - to_y)
+        return path
     if isinstance(shape, Line):
         return shapes.PolyLine(
             _points(shape.points, height), strokeColor=HexColor(shape.colour), strokeWidth=shape.width,
-            strokeDashArray=[shape.dash] * 2 if shape.dash else None)
-    look = {"fillColor": HexColor(shape.fill or "#FFFFFF"), "strokeWidth": 0.5,
+            strokeDashArray=list(shape.dash * (1 + len(shape.dash) % 2)) or None)
+    look = {"fillColor": HexColor(shape.fill) if shape.fill else None, "strokeWidth": 0.5,
             "strokeColor": HexColor(shape.stroke) if shape.stroke else None}
     if isinstance(shape, Box):
         return shapes.Rect(shape.x, height - shape.y - shape.height, max(shape.width, 0.3), shape.height,
                            **look)
-    look |= {"strokeWidth": 1, "fillColor": look["fillColor"] if shape.fill else None}
+    look |= {"strokeWidth": 1}
     if shape.corners:
         return shapes.Polygon(_points(shape.corners, height), **look)
     return shapes.Circle(shape.x, height - shape.y, shape.size, **look)

@@ -5,7 +5,7 @@ out silently: a shorter form says so and where the rest is.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 from math import inf, isfinite, isnan, nan
 
@@ -55,7 +55,7 @@ _SHORTER = (
 def pocket_section(plan: TimedPlan, crew: str) -> Section:
     """What ``crew`` does, by PET, with room for the actual times; limits, nights and inhibits above it."""
     sheet = _Sheet(plan, crew)
-    return replace(sheet.section(_FULL), shorter=tuple(sheet.section(form) for form in _SHORTER))
+    return sheet.section(_SHORTER[-2])
 
 
 class _Sheet:
