@@ -2,8 +2,9 @@
 
 What a dropped step waited for, the steps that waited for it now wait for (precedence passes through). A gap
 with a dropped end goes. An inhibit that begins or ends with a dropped step keeps guarding the steps that need
-it: its end moves in to the first or last of them in row order; where none is left, it goes. Each of these is
-told in a note, because a control that falls away unseen is the worst that a what-if could do.
+it: its end moves in to the first or last of them in row order; where none is left, it goes, and no
+state that it made safe is safe any more. Each of these is told in a note, because a control that falls away
+unseen is the worst that a what-if could do. The actions of a dropped step go with it.
 """
 
 import re
@@ -11,6 +12,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
+from planning_kit.inputs.procedure_records import NEVER
 from planning_kit.inputs.records import INSIDE, NONE, Inhibit, Item, Records
 from planning_kit.inputs.row_edits import as_cell
 from planning_kit.inputs.source import steps_within
@@ -57,6 +59,8 @@ class Drop(Change):
         tables["gaps"] = gaps.loc[[not undone & {gap.first_step, gap.then_step} for gap in records.gaps]]
         tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
         tables["steps"] = steps[~steps["step"].isin(gone | _blocks_of(records, gone))]
+        if records.actions:
+            tables["actions"] = tables["actions"].loc[lambda frame: ~frame["step"].isin(undone)]
         _uncontrol(tables, records, {name for name, left in kept.items() if left is None})
         if tasks:
             tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]
@@ -128,7 +132,9 @@ def _without(inhibit: Inhibit, records: Records, gone: frozenset[str],
 
 
 def _uncontrol(tables: Tables, records: Records, gone: set[str]) -> None:
-    """What is left of ``controls`` and ``off:`` of the hazards where these inhibits are never in force."""
+    """What is left of ``controls``, ``off:`` and ``safe_when`` where these inhibits are never in force."""
+    if live := {each.state: NEVER for each in records.states if each.safe_when in gone}:
+        Cells("states", {"safe_when": live}).edit(tables)
     if not any(gone & set(hazard.inhibits) for hazard in records.hazards):
         return
     hazards = tables["hazards"]
@@ -150,6 +156,7 @@ def _notes(records: Records, gone: frozenset[str], kept: dict[str, Inhibit | Non
         name = f"inhibit {inhibit.inhibit}" + (f" ({inhibit.title})" if inhibit.title else "")
         if left is None:
             hazards = [each.hazard for each in records.hazards if inhibit.inhibit in each.inhibits]
+            hazards += [each.state for each in records.states if each.safe_when == inhibit.inhibit]
             controlled = f"; it controls {', '.join(hazards)} no more" if hazards else ""
             yield Note(f"{name} went with it{controlled}", inhibit.inhibit)
             continue

@@ -76,10 +76,11 @@ class Add(Change):
 class Trade(Change):
     """EV1 and EV2 trade the steps of ``tasks``, with everything in them that names a crew member.
 
-    Crew, the prefixes and hand-overs of ``takes`` and ``leaves``, ``hooks`` and ``rides`` are traded; shared
-    steps stay shared. People stay themselves: suits, tethers, paces. An item that starts on a crew member
-    goes along when all steps that touch it are traded. Single ``steps`` are traded too, but no item goes
-    along with these: of a task that has begun it is in someone's hands. Done twice, it is as before.
+    Crew, the prefixes and hand-overs of ``takes`` and ``leaves``, ``hooks``, ``rides`` and who does an action
+    are traded; shared steps stay shared. People stay themselves: suits, tethers, paces. An item that starts
+    on a crew member goes along when all steps that touch it are traded. Single ``steps`` are traded too, but
+    no item goes along with these: of a task that has begun it is in someone's hands. Done twice, it is as
+    before.
     """
 
     kind = "swap"
@@ -103,6 +104,16 @@ class Trade(Change):
             steps[column] = [_cell(traded(chosen[step]), column) if step in chosen else before
                              for before, step in zip(steps[column], steps["step"], strict=True)]
         tables["steps"] = steps
+        _trade_actions(tables, {*chosen})
+
+
+def _trade_actions(tables: Tables, steps: Collection[str]) -> None:
+    """What one of the two does in the actions of ``steps`` is the other's to do."""
+    actions = tables["actions"]
+    if actions["step"].isin(steps).any():
+        actions["who"] = [PARTNER.get(who, who) if step in steps else who
+                          for step, who in zip(actions["step"], actions["who"], strict=True)]
+        tables["actions"] = actions
 
 
 def traded(step: Step) -> Step:
@@ -203,9 +214,12 @@ class Drag(Change):
     def _edit(self, tables: Tables) -> None:
         """Move the rows and change whose they are. Raises `ScenarioError` where the lane is not open."""
         steps = tables["steps"]
+        before = dict(zip(steps["step"], steps["crew"], strict=True))
         for step in (self.step, *self.more):
             steps = self._with_moved(steps, step)
         tables["steps"] = steps
+        now = zip(steps["step"], steps["crew"], strict=True)
+        _trade_actions(tables, {step for step, crew in now if before[step] != crew})
 
     def _with_moved(self, steps: pd.DataFrame, step: str) -> pd.DataFrame:
         names = list(steps["step"])

@@ -13,7 +13,7 @@ _OF_A_BLOCK = ("step", "task", "crew", "place", "title", "minutes_low", "minutes
                "exertion", "caution", "caution_class", "block")
 _OF_A_TIMED_STEP = [each.name for each in fmt.STEPS.fields if each.name not in _OF_A_BLOCK]
 _NAMING = {"steps": ("after",), "gaps": ("first_step", "then_step"),
-           "inhibits": ("from_step", "until_step", "needed_by", "confirmed_by")}
+           "inhibits": ("from_step", "until_step", "needed_by", "confirmed_by"), "actions": ("step",)}
 
 
 def _says(row: Row, columns: Iterable[str]) -> list[str]:

@@ -8,6 +8,7 @@ in the header. Names that begin with ``x_`` are free: kept and ignored.
 from dataclasses import replace
 from typing import Any
 
+from planning_kit.inputs import procedure_records as procedure
 from planning_kit.inputs import records as rec
 from planning_kit.inputs import setting_records
 from planning_kit.inputs.fields import SUITED as SUITED
@@ -48,7 +49,7 @@ def _table(record: type, name: str, about: str, *key: str, **more: Any) -> Table
 
 
 CREW = _table(rec.Crew, "crew", "a suited crew member", "crew")
-ACTORS = _table(rec.Actor, "actors", "someone else at work: no travel, suit or tether", "actor",
+ACTORS = _table(procedure.Actor, "actors", "someone else at work: no travel, suit or tether", "actor",
                 may_be_absent=True)
 PLACES = _table(rec.Place, "places", "a worksite or waypoint", "place")
 ROUTES = _table(rec.Route, "routes", "a two-way handrail route", "from_place", "to_place")
@@ -62,9 +63,15 @@ INHIBITS = _table(rec.Inhibit, "inhibits", "a hazard control someone else must h
 WINDOWS = _table(rec.NamedWindow, "windows", "a period from others", "window", "start", may_be_absent=True)
 HAZARDS = _table(rec.Hazard, "hazards", "what can hurt a crew member or damage hardware", "hazard",
                  may_be_absent=True)
+ACTIONS = _table(procedure.Action, "actions", "a line of the procedure of a step", "step", "number",
+                 may_be_absent=True)
+STATES = _table(procedure.State, "states", "what steps need and set: a cover, a connector", "state",
+                may_be_absent=True)
+RESPONSES = _table(procedure.Response, "responses", "what is done when something goes wrong", "response",
+                   may_be_absent=True)
 
 TABLES: tuple[Table, ...] = (CREW, ACTORS, PLACES, ROUTES, HARDWARE, TASKS, STEPS, GAPS, INHIBITS, WINDOWS,
-                             HAZARDS)
+                             HAZARDS, ACTIONS, STATES, RESPONSES)
 TABLE_BY_NAME: dict[str, Table] = {table.name: table for table in TABLES}
 
 _USED_BEFORE = Section("used_before", "what is used before PET 0, by store; an amount wins over minutes",
@@ -92,7 +99,7 @@ SECTIONS: tuple[Section, ...] = (
                 Section(crew, f"what the suit of {crew} holds otherwise", columns_of(setting_records.Suit),
                         sub_sections=(replace(_USED_BEFORE, is_override=True),), is_override=True)
                 for crew in SUITED))),
-    Section("checks", "looks at the suit; each may carry its source in a sibling key NAME_source",
+    Section("checks", "looks at the suit, and voice; each may carry its source in a sibling key NAME_source",
             columns_of(setting_records.CrewChecks), has_sources=True),
     Section("relays", "geostationary relays", columns_of(setting_records.Relays)),
     Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings)),

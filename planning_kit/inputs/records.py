@@ -24,19 +24,21 @@ from planning_kit.inputs.fields import (
     references,
 )
 from planning_kit.inputs.hazard_words import Controls, Point, Term
+from planning_kit.inputs.procedure_records import BOTH as BOTH
+from planning_kit.inputs.procedure_records import INSIDE as INSIDE
+from planning_kit.inputs.procedure_records import Action, Response, State, StateValue
+from planning_kit.inputs.procedure_records import Actor as Actor
 from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.times import pet_min
 
 HAZARD_CLASSES = ("warning", "caution", "note")
+NONE = "none"
 
 
 def _class_of_caution() -> Field:
     return choice("what its caution is: warning (can injure), caution (can damage hardware) or note",
                   *HAZARD_CLASSES, default="caution", may_be_absent=True)
-
-
-BOTH, INSIDE, NONE = "both", "inside", "none"
 
 
 @dataclass(frozen=True)
@@ -64,14 +66,6 @@ class Crew:
 
 
 @dataclass(frozen=True)
-class Actor:
-    """Someone else at work (inside, an arm operator, a ground desk): a row order, no travel, no suit."""
-
-    actor: Annotated[str, column("id", "id, allowed in steps.crew", needed=True)]
-    title: Annotated[str, column("text", "who or what this is")]
-
-
-@dataclass(frozen=True)
 class Place:
     """A worksite or waypoint, in the station body frame."""
 
@@ -90,13 +84,11 @@ class Place:
     caution_class: Annotated[str, _class_of_caution()] = "caution"
     rescue: Annotated[bool | None, column("yes_no", "a second person can work here to bring the other in; "
         "empty: no where crew_at_once is 1 or not known", may_be_unknown=True, may_be_absent=True)] = None
+    fall_back: Annotated[bool, column("yes_no", "where to go when voice is lost", may_be_absent=True)] = False
 
     @property
     def allows_rescue(self) -> bool:
-        """Whether a second person can work here to bring the other in: as said, or by its room.
-
-        Where neither is known the unsafe case is assumed.
-        """
+        """Whether a second person can work here to bring the other in: as said, or by its room, if known."""
         return self.rescue if self.rescue is not None else (self.crew_at_once or 0) > 1
 
 
@@ -236,6 +228,10 @@ class Step:
         "leave it out, or do so elsewhere", may_be_absent=True)] = False
     block: Annotated[str, reference("the block that it details", "steps", may_be_absent=True,
         example="KNU")] = ""
+    needs: Annotated[tuple[StateValue, ...], column("state_values", "what must be so at its start",
+        may_be_absent=True)] = ()
+    sets: Annotated[tuple[StateValue, ...], column("state_values", "what is so from its finish on",
+        may_be_absent=True)] = ()
     row: int = 0
 
     @property
@@ -257,7 +253,7 @@ class Step:
         """The step in whose place its task, given up, is put back: no item moves, no window holds it."""
         return replace(self, title=f"Put {self.task} back", minutes_low=minutes, minutes_likely=minutes,
                        minutes_high=minutes, light="any", link="no", same_window="", windows=(), when="asap",
-                       takes=(), leaves=(), uses=(), checks=(), clears=())
+                       takes=(), leaves=(), uses=(), checks=(), clears=(), needs=(), sets=())
 
 
 @dataclass(frozen=True)
@@ -392,6 +388,9 @@ class Records:
     inhibits: tuple[Inhibit, ...]
     windows: tuple[NamedWindow, ...]
     hazards: tuple[Hazard, ...]
+    actions: tuple[Action, ...] = ()
+    states: tuple[State, ...] = ()
+    responses: tuple[Response, ...] = ()
     blocks: tuple[Step, ...] = ()
 
     @property

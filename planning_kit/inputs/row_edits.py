@@ -8,6 +8,7 @@ import pandas as pd
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, must_be
+from planning_kit.inputs.typed_tables import number_text
 
 _CUTS = ("last_start_min", "cut_order")
 
@@ -17,8 +18,9 @@ NewCells = Mapping[str, Mapping[str, object]]
 
 def _names_of(table: str, frame: pd.DataFrame) -> list[tuple[str, str]]:
     """What each row is called: its whole key (``"A1 B1"``), and the first column of that."""
-    keys = frame[list(fmt.TABLE_BY_NAME[table].key)].astype(str).itertuples(index=False, name=None)
-    return [(" ".join(key), key[0]) for key in keys]
+    keys = frame[list(fmt.TABLE_BY_NAME[table].key)].itertuples(index=False, name=None)
+    return [(" ".join(number_text(part) if isinstance(part, float) else str(part) for part in key),
+             str(key[0])) for key in keys]
 
 
 def with_cells(table: str, frame: pd.DataFrame, columns: NewCells) -> pd.DataFrame:

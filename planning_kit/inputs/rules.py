@@ -15,6 +15,7 @@ from planning_kit.inputs.cells import did_you_mean, shown
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.hazard_rules import HAZARD_RULES
+from planning_kit.inputs.procedure_rules import PROCEDURE_RULES
 from planning_kit.inputs.records import BOTH, ItemMove
 from planning_kit.inputs.typed_tables import Row, Rows
 
@@ -306,4 +307,5 @@ RULES: tuple[Callable[[Rows, Faults], None], ...] = (
     windows_end_after_they_start, durations_are_ordered,
     steps_do_not_wait_for_themselves, gaps_are_ordered, groups_share_one_light, footholds_are_footholds,
     moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES, *BLOCK_RULES,
+    *PROCEDURE_RULES,
 )

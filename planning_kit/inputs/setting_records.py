@@ -102,6 +102,8 @@ class CrewChecks:
     body_m: Annotated[float | None, number("how far a suited body reaches beyond the point where it is; "
         "added to every radius", "m", most=100)]
     sources: Mapping[str, str]
+    voice_lost_min: Annotated[float | None, minutes("farthest from a fall-back place (voice lost); absent: "
+        "not checked", example="10")] = None
 
 
 @dataclass(frozen=True)
