@@ -65,6 +65,7 @@ class Table:
 
     ``joined`` are rows whose first two cells after the margin are one (a step of both crew members); ``more``
     are rows that only the sheet has. One that ``is_page`` stays on one page, in smaller letters if need be.
+    ``size``: of its letters on paper, points.
     """
 
     sheet: str
@@ -75,6 +76,17 @@ class Table:
     joined: frozenset[int] = frozenset()
     more: tuple[tuple[Cell, ...], ...] = ()
     is_page: bool = False
+    size: float = 6.8
+
+    @property
+    def shares(self) -> float:
+        """Of all columns together."""
+        return sum(column.share for column in self.columns)
+
+    @property
+    def width_pt(self) -> float:
+        """The widest that it is made on paper: narrow tables do not run across the page."""
+        return self.shares * _SHARE_PT
 
     @property
     def first_joined(self) -> int:
@@ -87,7 +99,7 @@ class Table:
         return name if row % _NAMED_EVERY == 0 or self.rows[row - 1][column] != name else ""
 
 
-_NAMED_EVERY = 8
+_NAMED_EVERY, _SHARE_PT = 8, 92.0
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
@@ -63,20 +62,10 @@ def _windows(plan: TimedPlan, named: Mapping[str, Iterable[Sequence[float]]], sh
 
 
 def hardware_section(plan: TimedPlan) -> Section:
-    """Hardware by person and by bag, out and home; then every stay of every item."""
+    """Where each item ends, and every stay of every item."""
     names, kit = Names(plan), plan.kit_list
     item = (Column("Item", "item"), Column("Title", "title", 2.2), Column("Kind", "kind", 0.8))
-    people = [{**row, "crew": crew, "way": way, "bag": row["in_bag"] if way == "out" else "",
-               "pet": _pet(row[f"{way}_min"]), "by_step": row[f"{way}_step"]}
-              for crew in plan.travels
-              for way, column in (("out", "goes_out_with"), ("home", "comes_back_with"))
-              for row in kit[kit[column] == crew].to_dict("records")]
     return Section("hardware", "Hardware", (), (
-        table_of(people, "By person", "What each takes out and brings home", Column("Crew", "crew", 0.5),
-                 Column("Way", "way", 0.6), *item, Column("In bag", "bag"),
-                 Column("Out from, home until PET", "pet"), Column("By step", "by_step", 0.7)),
-        table_of(_in_bags(plan), "By bag", "What is in each bag at PET 0 and at the end",
-                 Column("Bag", "bag"), Column("Title", "bag_title", 2), Column("When", "when", 0.8), *item),
         table_of(kit, "Ends", "Where each item ends", *item, Column("Goes out with", "goes_out_with"),
                  Column("Ends", lambda row: names.where(row["ends"]), 2),
                  Column("Comes home with", "comes_back_with")),
@@ -91,16 +80,6 @@ _STAY = (Column("From PET", pet("from_min"), 0.7), Column("Until PET", pet("unti
 
 def _where(names: Names) -> Column:
     return Column("Where", lambda row: names.where(row["holder"]), 2)
-
-
-def _in_bags(plan: TimedPlan) -> Iterator[Row]:
-    by_item = plan.custody.groupby("item", sort=False)
-    empty = {"item": "", "title": "empty", "kind": ""}
-    for bag in (item for item in plan.scenario.records.hardware if item.kind == "bag"):
-        for when, stays in (("at PET 0", by_item.head(1)), ("at the end", by_item.tail(1))):
-            inside: list[Any] = stays[stays["in_bag"] == bag.item].to_dict("records")
-            for row in inside or [empty]:
-                yield {**row, "bag": bag.item, "bag_title": bag.title, "when": when}
 
 
 def holds_section(plan: TimedPlan) -> Section:

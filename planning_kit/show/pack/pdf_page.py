@@ -7,6 +7,7 @@ counts upward from its foot, a picture downward.
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -15,10 +16,11 @@ from xml.sax.saxutils import escape
 from reportlab.graphics import shapes
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, Paragraph
+from reportlab.platypus import Flowable, PageBreak, Paragraph
 
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Picture, Shape, Strokes
@@ -58,6 +60,28 @@ class Printable:
         """The same as a paragraph, which reads a little markup: none of it comes from the text."""
         return Paragraph(escape(self.plain(text)), style(size, is_bold, **look))
 
+    def line(self, text: str, size: float, look: str) -> Paragraph:
+        """A line of a `Rich` cell in its look. A box is drawn around its words, a box to tick before them."""
+        if look == "tick":
+            return _Ticked(escape(self.plain(text)), style(size, is_bold=True, leftIndent=size * 1.3))
+        if look in ("warning", "caution"):
+            is_warning = look == "warning"
+            return Paragraph(escape(self.plain(text)), style(
+                size, is_warning, borderWidth=1.6 if is_warning else 0.7, borderColor=INK, borderPadding=1.5,
+                spaceBefore=3, spaceAfter=3.5, leftIndent=2.5, rightIndent=2.5))
+        return self.paragraph(text, size, is_bold=look == "strong")
+
+
+class _Ticked(Paragraph):
+    """A paragraph with a box to tick at its left."""
+
+    def draw(self) -> None:
+        size = self.style.fontSize
+        self.canv.setStrokeColor(INK)
+        self.canv.setLineWidth(0.7)
+        self.canv.rect(0.5, self.height - size * 1.05, size * 0.85, size * 0.85)
+        super().draw()
+
 
 @cache
 def style(size: float, is_bold: bool = False, **look: Any) -> ParagraphStyle:
@@ -73,8 +97,85 @@ def table_look(size: float) -> list[tuple[Any, ...]]:
     every = (0, 0), (-1, -1)
     return [("GRID", *every, 0.4, RULE), ("BACKGROUND", (0, 0), (-1, 0), GROUND), ("VALIGN", *every, "TOP"),
             ("TOPPADDING", *every, 1.2),
-            ("FONT", *every, FONT, size, size * 1.2),  # of empty cells: a row is no higher
+            ("FONT", *every, FONT, 1, 1),  # of empty cells: a row is no higher
             ("BOTTOMPADDING", *every, 1.6), ("LEFTPADDING", *every, 2.5), ("RIGHTPADDING", *every, 2.5)]
+
+
+class Upright(Flowable):
+    """A name that stands beside a line in the margin, downward; it takes no height of its row."""
+
+    def __init__(self, text: str, size: float) -> None:
+        """``text`` is printable."""
+        super().__init__()
+        self._text, self._size = text, size
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """No room."""
+        return width, 0.0
+
+    def draw(self) -> None:
+        """From the top of the cell down."""
+        self.canv.saveState()
+        self.canv.setFont(FONT, self._size)
+        self.canv.setFillColor(INK)
+        self.canv.rotate(-90)
+        self.canv.drawString(1, self._size * 0.22, self._text)
+        self.canv.restoreState()
+
+
+class Fitted(Flowable):
+    """The largest of some forms that fits: on a page of its own, or below at most a third of one."""
+
+    def __init__(self, forms: Sequence[Flowable], page_height: float) -> None:
+        """``forms`` from the largest down; ``page_height``: of the room on an empty page."""
+        super().__init__()
+        self._forms, self._page = list(forms), page_height
+        self._chosen = self._forms[0]
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """What is chosen for this room; more than it, so that a new page is begun."""
+        room = self._page if is_well_filled(height, self._page) else height
+        for each in self._forms:
+            self._chosen, size = each, each.wrap(width, room)
+            if size[1] <= room:
+                break
+        return size
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        """Only a form that fits no page is split."""
+        self.wrap(width, height)
+        fits = self._chosen.wrap(width, self._page)[1] <= self._page
+        return [] if fits else self._chosen.splitOn(self.canv, width, height)
+
+    def drawOn(self, canvas: Any, x: float, y: float, _sW: float = 0) -> None:  # noqa: N802, N803
+        """Draw what is chosen."""
+        self._chosen.drawOn(canvas, x, y, _sW)
+
+
+def is_well_filled(left: float, page_height: float) -> bool:
+    """Whether a page with so much room left may end there: more than a third of it is filled."""
+    return left < page_height * 0.63
+
+
+class Room(Flowable):
+    """A new page where less than ``needed`` is left, but none after a page that is hardly filled."""
+
+    def __init__(self, needed: float, page_height: float) -> None:
+        """Points."""
+        super().__init__()
+        self._needed, self._page = needed, page_height
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """Nothing, or more than there is."""
+        is_short = height < self._needed and is_well_filled(height, self._page)
+        return width, height + 1 if is_short else 0
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        """It is gone on the next page."""
+        return [PageBreak()]
+
+    def draw(self) -> None:
+        """Nothing."""
 
 
 _CONTENTS_COLUMNS, _CONTENTS_LINE = 3, 11.0
@@ -118,7 +219,26 @@ class Heading(Paragraph):
         super().draw()
 
 
-def numbered(title: str, stamp: str, contents: Contents) -> Callable[..., Canvas]:
+@dataclass(frozen=True)
+class Look:
+    """Margins of a page in points, and the size of the letters in its foot; a foot of 0 takes what it needs."""
+
+    margin: float
+    top: float
+    foot: float
+    size: float = 6.8
+
+    def foot_lines(self, width: float, stamp: str) -> list[tuple[str, str]]:
+        """Caution and stamp, each broken into lines of a page that is so wide, with their font."""
+        return [(line, font) for text, font in ((CAUTION, BOLD), (stamp, FONT))
+                for line in simpleSplit(text, font, self.size, width - 2 * self.margin)]
+
+    def foot_on(self, width: float, stamp: str) -> float:
+        """The room that the foot takes."""
+        return self.foot or self.margin + len(self.foot_lines(width, stamp)) * self.size * 1.2 + 2
+
+
+def numbered(title: str, stamp: str, look: Look, contents: Contents) -> Callable[..., Canvas]:
     """A canvas class whose pages carry title, caution, stamp and ``page n of m``, the first the contents."""
 
     class Numbered(Canvas):
@@ -133,7 +253,7 @@ def numbered(title: str, stamp: str, contents: Contents) -> Callable[..., Canvas
         def save(self) -> None:
             for number, state in enumerate(self._saved, start=1):
                 self.__dict__.update(state)
-                _head_and_foot(self, title, stamp, number, len(self._saved))
+                _head_and_foot(self, title, stamp, look, number, len(self._saved))
                 if number == 1 and contents.at is not None:
                     _print_contents(self, contents.entries, *contents.at)
                 for words in (words for words, page in contents.entries if page == number):
@@ -157,26 +277,30 @@ def _print_contents(canvas: Any, entries: Sequence[tuple[str, int]], left: float
         canvas.drawRightString(x + width - 24, y, f"page {page}")
 
 
-def _head_and_foot(canvas: Any, title: str, stamp: str, number: int, count: int) -> None:
+def _head_and_foot(canvas: Any, title: str, stamp: str, look: Look, number: int, count: int) -> None:
     width, height = canvas._pagesize
+    size, lines = max(7.5, look.size), look.foot_lines(width, stamp)
+    page, head = f"page {number} of {count}", height - look.top * 2 / 3
+    room = width - 2 * look.margin - pdfmetrics.stringWidth(page, FONT, size) - 8
+    line = look.margin - 16 + len(lines) * look.size * 1.3 if look.foot else look.foot_on(width, stamp) - 2
     canvas.setStrokeColor(RULE)
-    canvas.line(MARGIN, 31, width - MARGIN, 31)
-    for text, y, font, size, ink in ((title[: int((width - 180) / 4.2)], height - 20, BOLD, 7.5, INK),
-                                     (CAUTION, 22, BOLD, 6.8, INK), (stamp, 13, FONT, 6.8, QUIET)):
-        canvas.setFillColor(ink)
-        canvas.setFont(font, size)
-        canvas.drawString(MARGIN, y, text)
+    canvas.line(look.margin, line, width - look.margin, line)
     canvas.setFillColor(INK)
-    canvas.setFont(FONT, 7.5)
-    canvas.drawRightString(width - MARGIN, height - 20, f"page {number} of {count}")
+    canvas.setFont(BOLD, size)
+    canvas.drawString(look.margin, head, (simpleSplit(title, BOLD, size, room) or [""])[0])
+    canvas.setFont(FONT, size)
+    canvas.drawRightString(width - look.margin, head, page)
+    for at, (text, font) in enumerate(lines, start=1):
+        canvas.setFont(font, look.size)
+        canvas.drawString(look.margin, line - 1 - at * look.size * 1.2, text)
 
 
 _TALLEST_PICTURE = 468.0
 
 
-def drawn(picture: Picture, printable: Printable, width: float) -> shapes.Drawing:
+def drawn(picture: Picture, printable: Printable, width: float, share: float = 1.0) -> shapes.Drawing:
     """A picture as reportlab draws it, scaled to ``width``, or to the height that a page has for it."""
-    scale = min(width / picture.width, _TALLEST_PICTURE / picture.height)
+    scale = share * min(width / picture.width, _TALLEST_PICTURE / picture.height)
     parts = (_shape(shape, picture.height, printable) for shape in picture.shapes)
     return shapes.Drawing(picture.width * scale, picture.height * scale, *parts,
                           transform=(scale, 0, 0, scale, 0, 0))
