@@ -12,6 +12,7 @@ from planning_kit.changes.change import changes_table
 from planning_kit.explore.propose.proposals import read_effort
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.retime import outing_progress
+from planning_kit.explore.retime.answering import Answer, answer
 from planning_kit.explore.retime.decisions import decide, decision_table
 from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now, ways_home
 from planning_kit.explore.retime.options import options_table
@@ -59,6 +60,8 @@ class PlanRecords(Face):
     custody = Shown(lambda plan: plan.tracked_custody)
     tethers = Shown(lambda plan: plan.tracked_tethers)
     exposures = Shown(lambda plan: plan.tracked_exposures)
+    actions = Shown(lambda plan: plan.doings)
+    states = Shown(lambda plan: plan.state_spells)
     changes = Shown(lambda plan: plan.history, "What the what-ifs behind the plan changed.")
     tightest = Shown(tightest_margins)
 
@@ -96,6 +99,8 @@ class ShownPlan(Face):
     kit_list = Shown(lambda plan: plan.kit_list)
     tethers = Shown(lambda plan: plan.tethers)
     exposures = Shown(lambda plan: plan.exposures)
+    actions = Shown(lambda plan: plan.actions)
+    states = Shown(lambda plan: plan.states)
     # Asked with arguments
     delay_curve = Shown(lambda plan: plan.delay_curve)
     explain = Shown(lambda plan: plan.explain)
@@ -211,6 +216,15 @@ class OutsidePlan(ShownPlan):
     def abort(self, at_min: object = None) -> pd.DataFrame:
         """The sequence of a return at once at ``at_min`` (PET, UTC; now, if re-timed): see `going_home`."""
         return going_home(self.timed, ABORT, at_min)
+
+    def response(self, asked: str, minute: object = None, crew: str = "") -> Answer:
+        """What a response of ``responses.csv`` comes to at ``minute`` (PET, UTC; now, if re-timed).
+
+        ``asked``: its id, or the cause that triggers it; ``crew``: whom it concerns, where no action that
+        leads to it is under way. Gives the call, who goes with whom, ways and minutes home, the latest minute
+        to decide, what the plan loses. Raises `ScenarioError` for what there is not.
+        """
+        return answer(self.timed, asked, minute, crew)
 
     def home_now(self, how: str = TERMINATE) -> pd.DataFrame:
         """Time home and margins of each crew member, called now: the rows of ``ways_home`` at now."""

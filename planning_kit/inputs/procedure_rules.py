@@ -40,10 +40,13 @@ def amounts_are_numbers(rows: Rows, faults: Faults) -> None:
     states = rows.by_id("states")
     for row in rows["actions"]:
         value, on, class_ = row.text("value"), row.text("on"), row.text("class")
-        is_counted = row.text("unit") in (rec.TURNS, rec.MINUTES) or (class_ in _COUNTED and value)
+        unit, is_turned = row.text("unit"), class_ in _COUNTED
+        is_counted = unit in (rec.TURNS, rec.MINUTES) or bool(is_turned and value and not unit)
         if is_counted and rec.number_in(value) is None:
-            row.fault(faults, "value", f"is counted: write a number of {row.text('unit') or rec.TURNS}, 0 or "
+            row.fault(faults, "value", f"is counted: write a number of {unit or rec.TURNS}, 0 or "
                       "more")
+        elif is_counted and is_turned and not on:
+            row.fault(faults, "on", "is empty: say what is turned, so that its turns can be counted")
         elif on in states and value and class_ in (rec.MATE, rec.DEMATE, rec.SET) and (
                 value not in states[on].entries("values")):
             row.fault(faults, "value", f"is no value of the state {on}"

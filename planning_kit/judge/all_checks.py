@@ -24,8 +24,10 @@ from planning_kit.judge import (
     check_limits,
     check_needs,
     check_places,
+    check_procedure,
     check_quality,
     check_reserves,
+    check_responses,
     check_rules,
     check_tethers,
 )
@@ -36,8 +38,8 @@ from planning_kit.plan.timed import TimedPlan
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
     check for module in (check_limits, check_blocks, check_crew, check_needs, check_places, check_reserves,
-                         check_custody, check_tethers, check_hazards, check_hazard_data, check_quality,
-                         check_rules)
+                         check_custody, check_tethers, check_hazards, check_hazard_data, check_procedure,
+                         check_responses, check_quality, check_rules)
     for name, check in vars(module).items() if name.startswith("check_"))
 
 _FOUND: WeakKeyDictionary[TimedPlan, pd.DataFrame] = WeakKeyDictionary()

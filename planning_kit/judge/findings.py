@@ -19,7 +19,8 @@ _SHOWS_ANYWHERE = {
     ("tethers", "still-hooked"), ("custody", "not-inside"), ("custody", "not-in-place"),
     ("custody", "stays-outside"), ("hazards", "total-too-long"), ("hazards", "contamination-inside"),
     ("looks", "no-look"), ("hazard-data", "never-controls"), ("hazard-data", "confirmed-early"),
-    ("way-home", "through-hazard"), ("crew", "not-trained"),
+    ("way-home", "through-hazard"), ("crew", "not-trained"), ("states", "not-at-end"),
+    ("procedure", "turns"), ("procedure", "turns-open"), ("responses", "not-in-time"), ("voice", "too-far"),
 }
 
 

@@ -114,13 +114,18 @@ class LinkCover:
     next_cover_min: float
 
 
+def gaps_between(windows: Windows, start: float, finish: float) -> tuple[tuple[float, float], ...]:
+    """The stretches between two minutes that no window covers, but for what is there by rounding only."""
+    return tuple((begin, end) for begin, end in complement(windows, (start, finish)).tolist()
+                 if end - begin > ROUNDING_MIN)
+
+
 def link_covers(times: Times) -> tuple[LinkCover, ...]:
     """The steps with ``link`` yes or wait, in row order; none where the scenario has no relays."""
     covered, found = times.almanac.any_link, []
     for step, start, finish in times.each_step():
         if times.relays and step.link in ("yes", "wait"):
-            gaps = tuple((begin, end) for begin, end in complement(covered, (start, finish)).tolist()
-                         if end - begin > ROUNDING_MIN)
+            gaps = gaps_between(covered, start, finish)
             length = finish - start
             # Of the gaps that are told alone, so that the share is 1 where there are none.
             share = 1.0 - sum(end - begin for begin, end in gaps) / length if length > 0 else 1.0

@@ -29,8 +29,11 @@ NOTHING_GIVEN = "nothing given for this step"
 
 
 @dataclass(frozen=True)
-class _Home:
-    """One crew member's way home from one moment: a row of the table, and what of it is in the airlock."""
+class Home:
+    """One crew member's way home from one moment: a row of the table, what of it is in the airlock, its way.
+
+    Minutes; ``way`` in words, where somebody asked for it.
+    """
 
     crew: str
     at_min: float
@@ -43,13 +46,16 @@ class _Home:
     suit_margin_min: float
     first_out: str
     airlock_min: float
+    way: str = ""
 
     @property
     def total_min(self) -> float:
+        """Minutes until the pressure can be breathed."""
         return self.safe_min + self.back_min
 
     @property
     def inside_min(self) -> float:
+        """PET of it."""
         return self.at_min + self.safe_min + self.back_min
 
 
@@ -63,7 +69,7 @@ def ways_home(plan: TimedPlan, how: str = TERMINATE, every_min: float = 1.0) -> 
     """
     _check(how)
     moments = whole_minutes(plan, every_min)[:-1]  # at the end they are home
-    return _homes_table([_home(plan, crew, at, how) for at in moments for crew in plan.travels])
+    return _homes_table([home_of(plan, crew, at, how) for at in moments for crew in plan.travels])
 
 
 def home_now(plan: TimedPlan, how: str = TERMINATE) -> pd.DataFrame:
@@ -76,7 +82,7 @@ def home_now(plan: TimedPlan, how: str = TERMINATE) -> pd.DataFrame:
     return _homes_table(_homes(plan, how, None))
 
 
-def _homes(plan: TimedPlan, how: str, at_min: object) -> list[_Home]:
+def _homes(plan: TimedPlan, how: str, at_min: object) -> list[Home]:
     """Everyone's way home, called at ``at_min`` as the plan has it, or (None) now as it was logged."""
     _check(how)
     minute = plan.known_outside(how).now_min if at_min is None else moment_asked(
@@ -84,10 +90,10 @@ def _homes(plan: TimedPlan, how: str, at_min: object) -> list[_Home]:
     if not 0 <= minute <= plan.end_min:
         raise ScenarioError.single(f"is no moment of the outing, 0:00 to {pet_label(plan.end_min)}",
                                    table=how, column="at_min", value=minute)
-    return [_home(plan, crew, minute, how) for crew in plan.travels]
+    return [home_of(plan, crew, minute, how) for crew in plan.travels]
 
 
-def _homes_table(homes: list[_Home]) -> pd.DataFrame:
+def _homes_table(homes: list[Home]) -> pd.DataFrame:
     return TextTable([[getattr(home, name) for name in HOME_COLUMNS] for home in homes], columns=HOME_COLUMNS)
 
 
@@ -122,9 +128,10 @@ def _check(how: str) -> None:
                                    value=how)
 
 
-def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
+def home_of(plan: TimedPlan, crew: str, at_min: float, how: str, is_brought: bool = False) -> Home:
+    """The way home of one crew member from a minute of PET, alone or brought by the partner."""
     returns = next(each for each in plan.return_times if each.crew == crew)
-    way = returns.terminate if how == TERMINATE else returns.abort
+    way = getattr(returns, f"partner_{how}" if is_brought else how)
     number = max(0, int(np.searchsorted(returns.at_min, at_min, side="right")) - 1)
     # Between its moments these run along straight lines, but where `plan.returns` says otherwise.
     back, inside, oxygen, suit = (float(np.interp(at_min, returns.at_min, values)) for values in
@@ -135,14 +142,14 @@ def _home(plan: TimedPlan, crew: str, at_min: float, how: str) -> _Home:
         step = plan.steps[plan.position(name)]
         given = step.safe_orderly_min if how == TERMINATE else step.safe_now_min
         make_safe = step.make_safe or (NOTHING_GIVEN if given is None else "")
-    return _Home(crew, at_min, returns.place[number], name, make_safe, float(way.safe_min[number]), back,
+    return Home(crew, at_min, returns.place[number], name, make_safe, float(way.safe_min[number]), back,
                  oxygen, suit, way.first_out[number].partition(" ")[2], inside)
 
 
 _Row = tuple[str, str, float, float, float]
 
 
-def _sequence(plan: TimedPlan, home: _Home, meet: float, stages: Mapping[str, float]) -> Iterator[_Row]:
+def _sequence(plan: TimedPlan, home: Home, meet: float, stages: Mapping[str, float]) -> Iterator[_Row]:
     """``meet``: when both are at the airlock; ``stages``: there, minutes until each of them is done."""
     now = home.at_min
     if home.step:
@@ -153,7 +160,7 @@ def _sequence(plan: TimedPlan, home: _Home, meet: float, stages: Mapping[str, fl
     if np.isnan(way):
         yield home.crew, "Go home: how long is not known, as the step has no place", way, now, way
     if way > 0:
-        yield home.crew, _way_words(plan, home), way, now, now + way
+        yield home.crew, way_words(plan, home), way, now, now + way
         now += way
     if meet > now:
         yield home.crew, "Wait at the airlock for the partner", meet - now, now, meet
@@ -166,7 +173,7 @@ def _sequence(plan: TimedPlan, home: _Home, meet: float, stages: Mapping[str, fl
         now = end
 
 
-def _way_words(plan: TimedPlan, home: _Home) -> str:
+def way_words(plan: TimedPlan, home: Home) -> str:
     """By which places; from the nearer end of a leg."""
     travel, airlock = plan.travels[home.crew], plan.scenario.settings.airlock_place
     here = min(home.place.split(" to "), key=lambda place: travel.time_min(place, airlock))

@@ -127,7 +127,7 @@ def _rows(row: Mapping[str, object], state: State, spells: list[_Spell],
         if number > 1:
             new |= {"takes": "", "after": f"{row['after']} {before}".strip()}
         if name != state.step.step:
-            new |= {"leaves": "", "hooks": "", "title": f"{row['title']} (part {number})"}
+            new |= {"leaves": "", "hooks": "", "sets": "", "title": f"{row['title']} (part {number})"}
         before = name
         yield (_LOGGED_FIRST, start), new
     if not names or names[-1] != state.step.step:

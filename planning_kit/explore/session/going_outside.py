@@ -5,12 +5,14 @@ is an event that was called, another order or hand is another plan to re-time. T
 of the session, which can be undone and is saved when the planner saves.
 """
 
+from collections.abc import Collection
 from datetime import datetime, timedelta
 
 import pandas as pd
 
+from planning_kit.explore.retime.answering import GOING, answer
 from planning_kit.explore.retime.decisions import Decision, decide
-from planning_kit.explore.retime.going_home import TERMINATE, home_now
+from planning_kit.explore.retime.going_home import ABORT, TERMINATE, home_now
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Entry, Logbook, log_so_far
 from planning_kit.explore.watch.now import HELD, Clock, is_in_outing, utc_now
@@ -101,26 +103,27 @@ def take(session: Session, watch: Watch, words: str, how: Decision, by: str = ""
     return "; ".join([*(["the plan outside is changed (Undo leads back)"] if changes else []), *done])
 
 
-def go_home(session: Session, how: str, by: str = "") -> str:
+def go_home(session: Session, how: str, by: str = "", who: Collection[str] = SUITED,
+            why: str = "") -> str:
     """Decide on ``terminate`` or ``abort``, called now; gives what was logged, in words.
 
-    What the two have not begun is logged as skipped. A step in hand is logged as partly done: it still takes
-    the minutes that the scenario gives to make it safe, or what is left of its estimate where it gives none.
-    Other actors go on. Raises `ScenarioError` as `going_home` does, and as `take` does for the log.
+    What the two (or only ``who``) have not begun is logged as skipped. A step in hand is logged as partly
+    done: it still takes the minutes that the scenario gives to make it safe, or what is left of its estimate
+    where it gives none. Other actors go on. Raises `ScenarioError` as `going_home` does, and as `take` does for the log.
     """
-    watch, words = watch_of(session), f"{how} called"
+    watch, words = watch_of(session), why or f"{how} called"
     homes, outside = home_now(watch.plan, how), watch.outside
     minutes: dict[str, float] = {}
     for name, safe_min in zip(homes["step"], homes["safe_min"], strict=True):
         state = outside.states.by_step.get(name)
-        if state is None or state.status != IN_PROGRESS:
+        if state is None or state.status != IN_PROGRESS or not {*state.step.people} & {*who}:
             continue
         given = state.step.safe_orderly_min if how == TERMINATE else state.step.safe_now_min
         # What began this minute cannot be partly done yet.
         if given is not None and state.pieces[-1][0] < watch.now_min:
             minutes[name] = max(safe_min, minutes.get(name, 0.0))
     skipped = [name for name, state in outside.states.by_step.items()
-               if state.status in OPEN and set(state.step.people) & set(SUITED)]
+               if state.status in OPEN and set(state.step.people) & set(who)]
     entries = [*(Entry("", PARTLY, name, note=f"{words}: to make it safe", by=by, remaining_min=f"{safe:g}")
                  for name, safe in minutes.items()),
                *(Entry("", SKIPPED, name, note=words, by=by) for name in skipped)]
@@ -129,3 +132,29 @@ def go_home(session: Session, how: str, by: str = "") -> str:
     watch.look_away()
     watch.enter_all(entries)
     return f"{words}; logged as skipped: {len(skipped)} {'step' if len(skipped) == 1 else 'steps'}"
+
+
+def take_response(session: Session, asked: str, crew: str = "", by: str = "") -> str:
+    """Take a response now, as `answer` gives it, and re-time; gives what was logged, in words.
+
+    ``terminate`` and ``abort`` are logged as `go_home` does, ``home alone`` the same of those concerned.
+    ``go on`` and ``wait`` make the step in hand longer by the high minutes of the response. Raises
+    `ScenarioError` as these do, and before the outing is followed.
+    """
+    watch = watch_of(session)
+    told = answer(watch.plan, asked, None, crew)
+    call = told.response.call
+    words = f"{call} called ({told.response.trigger or told.response.response} {' '.join(told.crew)})"
+    if call in GOING:
+        is_all = call in (TERMINATE, ABORT)
+        return go_home(session, call if is_all else TERMINATE, by, SUITED if is_all else told.crew, words)
+    spent, now = told.response.most_min - (told.response.decide_by_min or 0.0), watch.now_min
+    entries = [Entry("", PARTLY, name, note=words, by=by,
+                     remaining_min=f"{state.left_to_do_min(now) + spent:g}") for name, state in watch.outside.states.by_step.items()
+               if state.status == IN_PROGRESS and {*state.step.people} & {*told.crew}
+               and state.pieces[-1][0] < now]
+    if not entries or not spent:
+        return f"{words}: nothing to log, as no step in hand takes longer by it"
+    watch.look_away()
+    watch.enter_all(entries)
+    return f"{words}; {' '.join(each.step for each in entries)} takes {spent:g} min longer"
