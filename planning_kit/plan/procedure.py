@@ -137,7 +137,7 @@ def turn_counts(every: Sequence[Doing]) -> tuple[Turns, ...]:
     """The turns of each thing of which turns are said."""
     # Without a unit those of turn in and turn out are turns; a torque is none.
     said = grouped((each.action.on, each) for each in every if each.action.on and each.action.value and (
-        each.action.class_ in (TURN_IN, TURN_OUT, LEAVE) and each.action.unit == TURNS
+        (each.action.class_ in (TURN_IN, TURN_OUT, LEAVE) and each.action.unit == TURNS)
         or (each.action.class_ in (TURN_IN, TURN_OUT) and not each.action.unit)))
 
     def total(theirs: Sequence[Doing], class_: str) -> float:

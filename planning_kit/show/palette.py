@@ -6,8 +6,8 @@ a letter. Task fills are four of the "light" qualitative scheme of P. Tol, "Colo
 readers tell apart best; with any fifth two look alike (`tests/show/test_palette.py` measures it).
 On the map the crew are blue and vermilion, the pair of M. Okabe and K. Ito that colour-blind readers tell
 apart (values from memory; the vermilion darker on white and lighter on dark ground, to be read as text).
-All fills are light, so one dark ink reads on each of them, on paper as on a dark screen. On grey paper fills look
-alike: there patterns tell tasks apart (`patterns_of`).
+All fills are light, so one dark ink reads on each of them, on paper as on a dark screen. On grey paper fills
+look alike: there patterns tell tasks apart (`patterns_of`).
 """
 
 from collections import defaultdict

@@ -1,14 +1,22 @@
 """The procedure in words: the actions of each step, as they are read up, and the responses.
 
-All pages take their words from here. What must be known before an action stands before it: warning or caution, then
-the GO.
+All pages take their words from here. What must be known before an action stands before it: warning or
+caution, then the GO.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import cached_property
 
-from planning_kit.inputs.procedure_records import GROUND, Action, Response
+from planning_kit.inputs.procedure_records import (
+    ABORT,
+    ALONG,
+    BRINGS,
+    GROUND,
+    HOME_ALONE,
+    TERMINATE,
+    Action,
+    Response,
+)
 from planning_kit.inputs.records import BOTH, INSIDE, Step
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.network import grouped
@@ -19,34 +27,13 @@ BOXED = ("warning", "caution", "note")
 
 
 def boxed(words: str, crew: str = "") -> Fact:
-    """A text that begins with its class and a colon, such as ``caution: hot``, as a fact of that class."""
-    class_, _, text = (one_line(part) for part in words.partition(":"))
-    text = text.rstrip(".")
-    return Fact(class_.lower(), f"{class_.capitalize()}: {text}.", f"{class_.upper()}: {text}.", crew)
+    """A text that begins with its class and a colon, such as ``caution: hot``, as a fact of that class.
 
-
-@dataclass(frozen=True)
-class ActionWords:
-    """One action in words: the lines before it, itself, and what is written down of it ("" for nothing).
-
-    ``who`` is its own ``who``, "" for those who do the step; ``go`` names who gives the GO for it.
+    ``crew``: whose action it belongs to, where that is not everybody's of the step.
     """
-
-    action: Action
-    who: str
-    warnings: tuple[Fact, ...]
-    go: str
-    words: str
-    record: str
-
-    @property
-    def facts(self) -> Iterator[Fact]:
-        """Its lines in the order in which they are read."""
-        yield from self.warnings
-        if self.go:
-            yield Fact("go", f"GO from {self.go} for {self.action.name}.", crew=self.who)
-        told = f"{self.words} Report {self.record}." if self.record else self.words
-        yield Fact("action", told, crew=self.who)
+    class_, _, text = (one_line(part) for part in words.partition(":"))
+    text = f"{f' ({crew})' if crew else ''}: {text.rstrip('.')}."
+    return Fact(class_.lower(), class_.capitalize() + text, class_.upper() + text, crew)
 
 
 class ProcedureWords:
@@ -60,61 +47,58 @@ class ProcedureWords:
 
     @cached_property
     def _by_step(self) -> dict[str, list[Action]]:
-        return grouped((each.step, each) for each in sorted(self._records.actions, key=lambda each: each.number))
-
-    def actions(self, step: Step) -> list[ActionWords]:
-        """Those of a step, in the order of their numbers."""
-        return [self._words(each, step) for each in self._by_step.get(step.step, ())]
+        return grouped((each.step.step, each.action) for each in self._names.plan.doings)
 
     def facts(self, step: Step) -> Iterator[Fact]:
-        """Every line of them, in the order in which they are read."""
-        for each in self.actions(step):
-            yield from each.facts
+        """Every line of its actions, in the order in which they are read."""
+        for action in self._by_step.get(step.step, ()):
+            who = "" if action.who in ("", step.crew) else action.who
+            if one_line(action.warning):
+                yield boxed(action.warning, who)
+            if action.go:
+                yield Fact("go", f"GO from {self.who(action.go)} for {action.name}.", crew=who)
+            record = one_line(action.record).rstrip(".")
+            report = f" Report {record}." if record else ""
+            yield Fact("action", f"{self._words(action, who)}{report}", crew=who, record=record)
 
     def who(self, code: str) -> str:
-        """Who is meant: crew, whoever has the role ``inside`` or ``ground``, an actor by title."""
-        role = next((each.actor for each in self._records.actors if each.role == code), code)
-        return "both" if code == BOTH else self._names.who(role)
+        """Who is meant: crew and the roles ``inside`` and ``ground`` by their words, an actor by title."""
+        return code if code in (BOTH, INSIDE, GROUND) else self._names.who(code)
 
     def response(self, name: str) -> str:
         """A response with what is called."""
         found = self._responses.get(name)
         return f"{one_line(name)}{f' ({found.call})' if found else ''}"
 
-    def _words(self, action: Action, step: Step) -> ActionWords:
-        who = "" if action.who in ("", step.crew) else action.who
+    def _words(self, action: Action, who: str) -> str:
+        """One action: what, on what, how much, with what, what is seen, what if not."""
         said = one_line(action.action).rstrip(".")
         on = self._on.get(action.on) or self._names.title(action.on)
         item, setting = action.tool_item, action.tool.partition(":")[2].strip()
         tool = f"{self._names.item(item)}{f' set to {one_line(setting)}' if setting else ''}" if item else ""
-        parts = [said, on if on.lower() not in said.lower() else "", one_line(f"{action.value} {action.unit}"),
-                 f"with {tool}" if tool else "", f"see: {one_line(action.expected)}" if action.expected else "",
+        parts = [said, on if on.lower() not in said.lower() else "",
+                 one_line(f"{action.value} {action.unit}"), f"with {tool}" if tool else "",
+                 f"see: {one_line(action.expected)}" if action.expected else "",
                  f"if not: {self.response(action.if_not)}" if action.if_not else ""]
         prefix = f"{self.who(who)}: " if who else ""
-        warnings = (boxed(action.warning, who),) if one_line(action.warning) else ()
-        return ActionWords(
-            action, who, warnings, self.who(action.go) if action.go else "",
-            f"{action.number:g}. {prefix}{'; '.join(filter(None, parts))}.", one_line(action.record).rstrip("."))
+        return f"{action.number:g}. {prefix}{'; '.join(filter(None, parts))}."
 
 
-def response_lines(response: Response) -> Iterator[tuple[str, str]]:
-    """What a cue card says of a response: (what it is, words), the call first."""
-    yield "call", response.call.upper()
-    if response.companion:
-        yield "partner", {"along": "the partner goes home, too", "brings": "the partner brings the other in"}[
-            response.companion]
-    elif response.call in ("terminate", "abort", "home alone"):
-        yield "partner", "the partner stays at work"
-    yield "first", one_line(response.first_actions)
-    if response.decide_by_min is not None:
-        yield "decide", f"within {minutes(response.decide_by_min, 'down')} of the trigger" if (
-            response.decide_by_min) else "at once"
-    if response.minutes_high is not None or response.minutes_likely is not None:
-        high = response.minutes_likely if response.minutes_high is None else response.minutes_high
-        yield "takes", f"up to {minutes(high or 0.0, 'up')} before anybody goes home"
-    if response.leave_state:
-        yield "leaves", ", ".join(map(str, response.leave_state))
-    yield "source", one_line(response.source) or "not given"
+_PARTNER = {ALONG: "the partner goes home, too", BRINGS: "the partner brings the other in"}
+_GOES_HOME = (TERMINATE, ABORT, HOME_ALONE)
 
 
-INSIDERS = (INSIDE, GROUND)
+def response_lines(response: Response) -> tuple[str, ...]:
+    """What a cue card says of a response, the call first; by when it is decided, and how long it takes."""
+    goes = response.call in _GOES_HOME
+    partner = _PARTNER.get(response.companion, "the partner stays at work" if goes else "")
+    by, takes = response.decide_by_min, response.most_min - (response.decide_by_min or 0.0)
+    times = [*([] if by is None else [f"decide within {minutes(by, 'down')}" if by else "decide at once"]),
+             *([f"takes up to {minutes(takes, 'up')}{', then home' if goes else ''}"]
+               if takes else [])]
+    leaves = f"Leaves {', '.join(map(str, response.leave_state))}." if response.leave_state else ""
+    told = "; ".join(times)
+    said = (f"{one_line(response.first_actions).rstrip('.')}.", f"{told[:1].upper()}{told[1:]}.", leaves,
+            f"Source: {one_line(response.source).rstrip('.') or 'not given'}.")
+    return (f"{response.call.upper()}{f'; {partner}' if partner else ''}",
+            " ".join(words for words in said if words.strip(".")))

@@ -203,13 +203,14 @@ class Fact:
     """One fact of a step: its ``kind`` (takes, leaves, foothold, tether, light, group, ...) and its words.
 
     ``short`` is the same without names and reasons, where it would be long; ``crew`` whom it concerns, where
-    it is one of two.
+    it is one of two or somebody else; ``record`` what is written down of it.
     """
 
     kind: str
     words: str
     short: str = ""
     crew: str = ""
+    record: str = ""
 
 
 class StepWords:
@@ -253,8 +254,8 @@ class StepWords:
                        for hold in self.plan.inhibit_holds):
                     yield Fact("inhibit", f"only with inhibit {name} in force")
                 else:
-                    yield Fact("warning", f"Warning: needs inhibit {name}, which is not in force all the time",
-                               f"WARNING: needs inhibit {name}, which is not in force all the time.")
+                    words = f"needs inhibit {name}, which is not in force all the time"
+                    yield Fact("warning", f"Warning: {words}", f"WARNING: {words}.")
         if step.moves:
             rides = f"; {' and '.join(step.rides)} on it" if step.rides else "; nobody on it"
             yield Fact("moves", f"sets {one_line(' '.join(step.moves))} in motion{rides}")

@@ -6,7 +6,7 @@ what the method leaves out, how likely it is to fit, and what changed since the 
 
 import platform
 from collections.abc import Iterator, Mapping
-from dataclasses import fields, replace
+from dataclasses import fields
 from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 
@@ -30,7 +30,7 @@ from planning_kit.show.pack.inside import inside_section
 from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
 from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
-from planning_kit.show.pack.procedure import procedure_section, summary_section, tasks_table
+from planning_kit.show.pack.procedure import procedure_section, summary_section
 from planning_kit.show.pack.suit_picture import suit_section
 from planning_kit.show.pack.timeline import timeline_section
 from planning_kit.show.wording import OpenFindings
@@ -198,12 +198,11 @@ _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedComparison | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings, package = plan.scenario.settings, versions().split(", ")[1]
-    tightest, responses = tightest_section(plan), responses_section(plan)
-    sections = (replace(tightest, blocks=(*tightest.blocks, tasks_table(plan))), summary_section(plan),
-                timeline_section(plan), suit_section(plan), cautions_section(plan), procedure_section(plan),
-                inside_section(plan), responses, configuration_section(plan), map_section(plan),
-                *all_lists(plan), odds_section(chances), assumptions_section(plan), changes_section(revision),
-                _reviews_section(plan))
+    responses = responses_section(plan)
+    sections = (tightest_section(plan), summary_section(plan), timeline_section(plan), suit_section(plan),
+                cautions_section(plan), procedure_section(plan), inside_section(plan), responses,
+                configuration_section(plan), map_section(plan), *all_lists(plan), odds_section(chances),
+                assumptions_section(plan), changes_section(revision), _reviews_section(plan))
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
         facts=_facts(plan, revision), sections=sections,

@@ -20,8 +20,8 @@ from planning_kit.inputs.times import Side, number_label, pet_label
 
 @dataclass(frozen=True)
 class Rich:
-    """A cell of several lines, each with its look: "", ``strong``, ``tick`` (a box to tick before it), or
-    ``warning`` or ``caution`` (boxed). Without looks the first is strong.
+    """A cell of several lines, each with its look: "", ``strong``, ``tick`` or ``tick strong`` (a box to tick
+    before it), ``warning`` or ``caution`` (boxed). Without looks the first is strong.
     """
 
     lines: tuple[str, ...]
@@ -35,7 +35,7 @@ class Rich:
     @property
     def text(self) -> str:
         """All lines as one text, for formats that know no paragraphs in a cell."""
-        return "\n".join(("[  ] " if look == "tick" else "") + one_line(line) for line, look in self.looked)
+        return "\n".join(("[  ] " if "tick" in look else "") + one_line(line) for line, look in self.looked)
 
 
 Cell = str | float | int | Rich | None
@@ -79,14 +79,9 @@ class Table:
     size: float = 6.8
 
     @property
-    def shares(self) -> float:
-        """Of all columns together."""
-        return sum(column.share for column in self.columns)
-
-    @property
     def width_pt(self) -> float:
         """The widest that it is made on paper: narrow tables do not run across the page."""
-        return self.shares * _SHARE_PT
+        return SHARE_PT * sum(column.share for column in self.columns)
 
     @property
     def first_joined(self) -> int:
@@ -99,7 +94,7 @@ class Table:
         return name if row % _NAMED_EVERY == 0 or self.rows[row - 1][column] != name else ""
 
 
-_NAMED_EVERY, _SHARE_PT = 8, 92.0
+_NAMED_EVERY, SHARE_PT = 8, 92.0
 
 
 @dataclass(frozen=True)
@@ -116,7 +111,7 @@ class Box:
 
 @dataclass(frozen=True)
 class Line:
-    """A line through points of a picture; ``dash``: how long its dashes and gaps are by turns, none for none."""
+    """A line through points of a picture; ``dash``: how long its dashes and gaps are by turns."""
 
     points: tuple[tuple[float, float], ...]
     colour: str

@@ -1,17 +1,17 @@
-"""The page for the one inside, who reads the procedure up: boxes to tick and to write in, GO calls, decide-bys."""
+"""The page for the one inside, who reads it up: boxes to tick and to write in, GO calls, decide-by times."""
 
 from collections.abc import Iterator
 from math import isfinite
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WORK
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table
 from planning_kit.show.pack.pockets import turn_back_lines
-from planning_kit.show.pack.procedure import Margin, cell_of_facts, told_events, told_minute
-from planning_kit.show.procedure_words import ActionWords, ProcedureWords
+from planning_kit.show.pack.procedure import Margin, by_action, cell_of_facts, clock, told_events, told_minute
+from planning_kit.show.procedure_words import ProcedureWords
 from planning_kit.show.wording import Fact, Names
 
 _SIZE = 8.0
@@ -19,40 +19,25 @@ _SIZE = 8.0
 
 def inside_section(plan: TimedPlan) -> Section:
     """Every step and action in the order in which they are read up, with what is to be written down."""
-    names = Names(plan)
-    words, margin = ProcedureWords(names), Margin(plan)
+    words, margin = ProcedureWords(Names(plan)), Margin(plan)
     told = [each for each in told_events(plan) if each.kind in (WORK, "inhibit", "lift")]
     rows: list[tuple[Cell, ...]] = []
-    for each in sorted([*told, *decide_bys(plan)], key=lambda each: (told_minute(each), each.kind != "decide")):
-        actions = words.actions(names.steps[each.step]) if each.kind == WORK and each.step else []
-        head = [fact for fact in each.facts if not any(fact in action.facts for action in actions)]
+    told += decide_bys(plan)
+    for each in sorted(told, key=lambda each: (told_minute(each), each.kind != "decide")):
         lines = margin.at(told_minute(each))
-        rows.append((_clock(plan, each), *lines, each.who, cell_of_facts(each.kind, head), None, None))
-        rows += [("", *lines, words.who(action.who) if action.who else "", _action_cell(action), _record(action), None)
-                 for action in actions]
+        for number, part in enumerate(by_action(each.facts)):
+            last = part[-1]
+            who = each.who if number == 0 else words.who(last.crew) if last.crew else ""
+            rows.append((clock(plan, [each]) if number == 0 else "", *lines, who,
+                         cell_of_facts(each.kind, part, has_ticks=True),
+                         Rich((f"{last.record}:", "_" * 18), ("", "")) if last.record else None, None))
     columns = (Column("PET, GMT", share=0.62), *margin.columns, Column("Who", share=0.9),
                Column("Read up", share=5), Column("Write down", share=1.5), Column("Actual", share=0.8))
     return Section("inside", "For the one inside", (
-        "Steps by PET, each with its actions: read what is boxed before the line below it, tick what is done. A GO is "
-        "given, or asked for, before its line. Who has no actions here works by the title of the step.",
+        "Read what is boxed before the line below it; tick what is done. A GO is given, or asked for, before "
+        "its line. A step without actions is done by its title.",
         *(f"{crew}: {line}" for crew in plan.travels for line in turn_back_lines(plan, crew)),
     ), (Table("Inside", "Read up, tick, write down", columns, tuple(rows), size=_SIZE),))
-
-
-def _clock(plan: TimedPlan, told: BriefingEvent) -> Rich:
-    return Rich((told.pet, gmt_label(moment_at(told.at_min, plan.pet_zero), told.side)))
-
-
-def _action_cell(action: ActionWords) -> Rich:
-    facts = list(action.facts)
-    looked = cell_of_facts("action", facts)
-    return Rich(looked.lines, tuple("tick" if fact.kind == "action" else look
-                                    for fact, look in zip(facts, looked.looks, strict=True)))
-
-
-def _record(action: ActionWords) -> Cell:
-    """What is written down, over room to do so."""
-    return Rich((f"{action.record}:", "\N{NO-BREAK SPACE}"), ("", "blank")) if action.record else None
 
 
 def decide_bys(plan: TimedPlan) -> Iterator[BriefingEvent]:
@@ -64,7 +49,8 @@ def decide_bys(plan: TimedPlan) -> Iterator[BriefingEvent]:
     told += [(clock.begin_min + clock.max_gap_min,
               f"the {clock.gap.then_at} of {clock.gap.then_step} ({pet_label(clock.end_min)} planned) by")
              for clock in plan.gap_clocks]
-    told += [(limits.planned_min, "planned limit, both inside by"), (plan.hard_min, "hard limit, both inside by")]
+    told += [(limits.planned_min, "planned limit, both inside by"),
+             (plan.hard_min, "hard limit, both inside by")]
     for at_min, words in told:
         if isfinite(at_min):
             yield BriefingEvent(at_min, "decide", "decide", "",

@@ -83,7 +83,7 @@ def _where(names: Names) -> Column:
 
 
 def holds_section(plan: TimedPlan) -> Section:
-    """Footholds, tethers, inhibits, clocks, and the cautions of places and routes."""
+    """Tethers, inhibits and clocks."""
     clocks = table_of(
         plan.clocks, "Clocks", "Greatest gaps", Column("From step", "first_step"), Column("Its", "first_at"),
         Column("To step", "then_step"), Column("Its ", "then_at"),
@@ -91,8 +91,7 @@ def holds_section(plan: TimedPlan) -> Section:
         Column("Planned, min", "actual", digits=1, side="up"),
         Column("Left, min", "left", digits=1, side="down"),
         Column("Reason", "reason", 4))
-    return Section("holds", "Footholds, tethers, inhibits, clocks", (), (
-        _footholds(plan), _tethers(plan), _inhibits(plan), clocks, _cautions(plan)))
+    return Section("holds", "Tethers, inhibits, clocks", (), (_tethers(plan), _inhibits(plan), clocks))
 
 
 def _inhibits(plan: TimedPlan) -> Table:
@@ -116,16 +115,6 @@ def _inhibits(plan: TimedPlan) -> Table:
         Column("Lift after PET", "lift_after", 0.6), Column("Lift after GMT", "lift_after_gmt", 0.9),
         *filled(("Back from PET", "restored", 0.6)), Column("Held, min", "hold_min", 0.5, 0, "up"),
         Column("Overlaps", "overlaps", 0.9), Column("Reason", "reason", 2))
-
-
-def _footholds(plan: TimedPlan) -> Table:
-    def steps(row: Row) -> str:
-        return " ".join(step.step for step in plan.steps
-                        if step.foothold and (step.foothold, step.place) == (row["item"], row["holder"]))
-
-    return table_of(plan.custody[plan.custody["kind"] == "foothold"], "Footholds", "Where each foothold is",
-                    Column("Foothold", "item"), Column("Title", "title", 2), _where(Names(plan)), *_STAY,
-                    Column("Steps in it there", steps, 2))
 
 
 def _tethers(plan: TimedPlan) -> Table:
@@ -155,17 +144,6 @@ def _tethers(plan: TimedPlan) -> Table:
 def _feet(name: str, side: Side) -> Column:
     return Column(f"{name.title()}, ft", lambda row: row[f"{name}_m"] / converted(1.0, "ft", "m"),
                   digits=1, side=side)
-
-
-def _cautions(plan: TimedPlan) -> Table:
-    names = Names(plan)
-    return table_of(
-        plan.cautions_on_the_way, "Cautions", "Cautions of places and routes, as the crew meets them",
-        Column("PET", pet("at_min"), 0.5), Column("Crew", "crew", 0.5),
-        Column("At or from", lambda row: names.title(row["place"]), 1.6),
-        Column("To", lambda row: names.title(row["to_place"]) if row["to_place"] else "", 1.6),
-        Column("Step", "step", 0.6), Column("Class", lambda row: row["class"].upper(), 0.8),
-        Column("Caution", "caution", 4))
 
 
 _STORE_SIDES: tuple[tuple[str, Side], ...] = (

@@ -1,7 +1,7 @@
 """The pack as a PDF on landscape A4, and its cards on A6 and A5.
 
-Sections follow each other without a break, so that no page but the last is less than a third full: what needs a page
-of its own goes smaller where it stands below little.
+Sections follow each other without a break, so that no page but the last is less than a third full: what needs
+a page of its own goes smaller where it stands below little.
 """
 
 import io
@@ -15,7 +15,7 @@ from reportlab.lib.pagesizes import A4, A5, A6, landscape
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 from reportlab.platypus import Table as AnyGrid
 
-from planning_kit.show.pack.content import Cell, Column, Pack, Picture, Rich, Section, Table, shown
+from planning_kit.show.pack.content import SHARE_PT, Cell, Column, Pack, Picture, Rich, Section, Table, shown
 from planning_kit.show.pack.pdf_page import (
     MARGIN,
     Contents,
@@ -34,8 +34,7 @@ from planning_kit.show.pack.pdf_page import (
 _PAGE = landscape(A4)
 CARD_PT = 9.0  # of every letter on a card
 CARDS = {"A6": A6, "A5": A5}
-_REVIEW = Look(MARGIN, 30, 38)
-_CARD = Look(14, 26, 0, CARD_PT)
+_REVIEW, _CARD = Look(MARGIN, 30), Look(14, 26, CARD_PT)
 
 
 class Grid(AnyGrid):
@@ -50,12 +49,11 @@ class Grid(AnyGrid):
 
     def split(self, width: float, height: float) -> list[Flowable]:
         """Between rows; within one where that would leave a page hardly filled."""
-        self.splitInRow = 0
-        parts = super().split(width, height)
-        left = height - (parts[0].wrap(width, height)[1] if parts else 0.0)
-        if not is_well_filled(left, self.page_height):
-            self.splitInRow = 1
+        parts: list[Flowable] = []
+        for self.splitInRow in (0, 1):
             parts = super().split(width, height)
+            if is_well_filled(height - (parts[0].wrap(width, height)[1] if parts else 0.0), self.page_height):
+                break
         for part in parts:
             part.page_height = self.page_height
         return parts
@@ -103,7 +101,7 @@ def _front(pack: Pack, printable: Printable) -> list[Flowable]:
             printable.paragraph(f"{station}review pack", 10, spaceAfter=6), grid, Spacer(0, 8)]
 
 
-_ROOM = _PAGE[1] - _REVIEW.top - _REVIEW.foot - 12  # the height of an empty page
+_ROOM = _PAGE[1] - _REVIEW.top - 38 - 12  # the height of an empty page with a foot of three lines
 _SCALES = (1.0, 0.93, 0.86, 0.79, 0.72, 0.65, 0.58)
 
 
@@ -112,19 +110,25 @@ def _section(section: Section, heading: Flowable, printable: Printable) -> Itera
     blocks = [list(_block(block, printable)) for block in section.blocks]
     needed = sum(each.wrap(_width(_PAGE), _ROOM)[1] + 4 for each in head) + 16
     first = next((each for each in blocks[0] if isinstance(each, Fitted)), None) if blocks else None
-    yield Room(min(needed + (70 if first is None else first.wrap(_width(_PAGE), _ROOM)[1]), _ROOM), _ROOM)
-    yield from (Spacer(0, 10), *head)
+    more = 70 if first is None else first.wrap(_width(_PAGE), _ROOM)[1]
+    yield from (_room(min(needed + more, _ROOM), _ROOM), Spacer(0, 10), *head)
     for block in blocks:
         yield from block
 
 
+def _room(needed: float, page_height: float) -> Room:
+    room = Room(needed)
+    room.page_height = page_height
+    return room
+
+
 def _block(block: Table | Picture, printable: Printable) -> Iterator[Flowable]:
     if isinstance(block, Picture):
-        yield from (Fitted([drawn(block, printable, _width(_PAGE), scale) for scale in _SCALES], _ROOM), Spacer(0, 8))
+        forms = [drawn(block, printable, _width(_PAGE), scale) for scale in _SCALES]
+        yield from (Fitted(forms, _ROOM), Spacer(0, 8))
     elif block.is_page:
-        _, caption, *grid = _table(block, printable, _width(_PAGE), block.size, _ROOM)
-        smaller = [_table(block, printable, _width(_PAGE), block.size * scale, _ROOM)[-1] for scale in _SCALES[1:]]
-        yield from (caption, Fitted([*grid, *smaller], _ROOM - 46))
+        made = [_table(block, printable, _width(_PAGE), block.size * scale, _ROOM) for scale in _SCALES]
+        yield from (made[0][1], Fitted([each[-1] for each in made], _ROOM - 46))
     else:
         yield from _table(block, printable, _width(_PAGE), block.size, _ROOM)
 
@@ -135,18 +139,19 @@ def _missing(printable: Printable, where: str, size: float) -> Paragraph:
     return printable.paragraph(note, size, is_bold=True, spaceAfter=4)
 
 
-def _table(table: Table, printable: Printable, width: float, size: float, page_height: float) -> list[Flowable]:
+def _table(table: Table, printable: Printable, width: float, size: float,
+           page_height: float) -> list[Flowable]:
     """Room where a page has a height, caption, rows."""
     caption = printable.paragraph(table.caption, size + 1.6, is_bold=True, spaceBefore=6, spaceAfter=2)
-    room = Room(10 * size, page_height)  # a caption is not left alone at the foot
+    room = _room(10 * size, page_height)  # a caption is not left alone at the foot
     if not table.rows:
         return [room, caption, printable.paragraph(table.empty, size)]
     width = min(width, table.width_pt)
-    widths = [width * column.share / table.shares for column in table.columns]
+    widths = [width * SHARE_PT * column.share / table.width_pt for column in table.columns]
     rows = [[printable.paragraph(column.label, size, is_bold=True, alignment=_alignment(column))
              for column in table.columns]]
-    rows += [[_line_name(table.line_name(at, number), printable, size) if column.is_line else
-              _cell(cell, column, printable, size)
+    rows += [[_cell(cell, column, printable, size) if not column.is_line else
+              Upright(printable.plain(name), size) if (name := table.line_name(at, number)) else ""
               for number, (cell, column) in enumerate(zip(row, table.columns, strict=True))]
              for at, row in enumerate(table.rows)]
     look, first = table_look(size), table.first_joined
@@ -166,16 +171,11 @@ def _margin_look(table: Table) -> Iterator[tuple[Any, ...]]:
     if lines:
         yield "SPAN", (lines[0], 0), (lines[-1], 0)
         yield "INNERGRID", (lines[0], 1), (lines[-1], -1), 0.4, "white"
-        for name, pad in (("LEFTPADDING", 3), ("RIGHTPADDING", 0)):
-            yield name, (lines[0], 1), (lines[-1], -1), pad
+        yield "LEFTPADDING", (lines[0], 1), (lines[-1], -1), 3
     for number in lines:
         for at, row in enumerate(table.rows, start=1):
             if row[number]:
                 yield "LINEBEFORE", (number, at), (number, at), 2.4, "black"
-
-
-def _line_name(name: str, printable: Printable, size: float) -> Any:
-    return Upright(printable.plain(name), size) if name else ""
 
 
 def _alignment(column: Column) -> int:

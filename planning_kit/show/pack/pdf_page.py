@@ -20,7 +20,7 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, PageBreak, Paragraph
+from reportlab.platypus import CondPageBreak, Flowable, Paragraph
 
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Picture, Shape, Strokes
@@ -62,8 +62,8 @@ class Printable:
 
     def line(self, text: str, size: float, look: str) -> Paragraph:
         """A line of a `Rich` cell in its look. A box is drawn around its words, a box to tick before them."""
-        if look == "tick":
-            return _Ticked(escape(self.plain(text)), style(size, is_bold=True, leftIndent=size * 1.3))
+        if "tick" in look:
+            return _Ticked(escape(self.plain(text)), style(size, "strong" in look, leftIndent=size * 1.3))
         if look in ("warning", "caution"):
             is_warning = look == "warning"
             return Paragraph(escape(self.plain(text)), style(
@@ -139,7 +139,7 @@ class Fitted(Flowable):
             self._chosen, size = each, each.wrap(width, room)
             if size[1] <= room:
                 break
-        return size
+        return size[0], size[1]
 
     def split(self, width: float, height: float) -> list[Flowable]:
         """Only a form that fits no page is split."""
@@ -157,25 +157,14 @@ def is_well_filled(left: float, page_height: float) -> bool:
     return left < page_height * 0.63
 
 
-class Room(Flowable):
-    """A new page where less than ``needed`` is left, but none after a page that is hardly filled."""
+class Room(CondPageBreak):
+    """A new page where less than ``height`` is left, but none after a page that is hardly filled."""
 
-    def __init__(self, needed: float, page_height: float) -> None:
-        """Points."""
-        super().__init__()
-        self._needed, self._page = needed, page_height
+    page_height = 0.0  # of the room on an empty page
 
-    def wrap(self, width: float, height: float) -> tuple[float, float]:
+    def wrap(self, width: float, height: float) -> Any:
         """Nothing, or more than there is."""
-        is_short = height < self._needed and is_well_filled(height, self._page)
-        return width, height + 1 if is_short else 0
-
-    def split(self, width: float, height: float) -> list[Flowable]:
-        """It is gone on the next page."""
-        return [PageBreak()]
-
-    def draw(self) -> None:
-        """Nothing."""
+        return super().wrap(width, height) if is_well_filled(height, self.page_height) else (width, 0.0)
 
 
 _CONTENTS_COLUMNS, _CONTENTS_LINE = 3, 11.0
@@ -221,11 +210,10 @@ class Heading(Paragraph):
 
 @dataclass(frozen=True)
 class Look:
-    """Margins of a page in points, and the size of the letters in its foot; a foot of 0 takes what it needs."""
+    """Margins of a page in points, and the size of the letters in its foot."""
 
     margin: float
     top: float
-    foot: float
     size: float = 6.8
 
     def foot_lines(self, width: float, stamp: str) -> list[tuple[str, str]]:
@@ -235,7 +223,7 @@ class Look:
 
     def foot_on(self, width: float, stamp: str) -> float:
         """The room that the foot takes."""
-        return self.foot or self.margin + len(self.foot_lines(width, stamp)) * self.size * 1.2 + 2
+        return 16 + len(self.foot_lines(width, stamp)) * self.size * 1.2
 
 
 def numbered(title: str, stamp: str, look: Look, contents: Contents) -> Callable[..., Canvas]:
@@ -282,7 +270,7 @@ def _head_and_foot(canvas: Any, title: str, stamp: str, look: Look, number: int,
     size, lines = max(7.5, look.size), look.foot_lines(width, stamp)
     page, head = f"page {number} of {count}", height - look.top * 2 / 3
     room = width - 2 * look.margin - pdfmetrics.stringWidth(page, FONT, size) - 8
-    line = look.margin - 16 + len(lines) * look.size * 1.3 if look.foot else look.foot_on(width, stamp) - 2
+    line = look.foot_on(width, stamp) - 2
     canvas.setStrokeColor(RULE)
     canvas.line(look.margin, line, width - look.margin, line)
     canvas.setFillColor(INK)

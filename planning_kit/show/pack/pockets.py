@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from math import isfinite, isnan
 
+from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import gmt_label, pet_label
 from planning_kit.judge.every_margin import nearest_edges
 from planning_kit.plan.activities import WORK
@@ -10,7 +11,8 @@ from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, shown, slack_cell
-from planning_kit.show.pack.procedure import Margin, cell_of_facts, told_events, told_minute
+from planning_kit.show.pack.procedure import Margin, by_action, cell_of_facts, told_events, told_minute
+from planning_kit.show.procedure_words import BOXED
 from planning_kit.show.wording import Fact, OpenFindings, exceptions, nights_words
 
 _SLACK = Column("", "", 1, 0, "down")
@@ -33,12 +35,14 @@ def pocket_section(plan: TimedPlan, crew: str) -> Section:
                 clock.append(f"slack {slack}")
             if still_open := found.of_step(told.step, crew):
                 facts.insert(0, Fact("caution", f"OPEN: {still_open}"))
-        own = (fact for fact in facts if fact.crew in ("", "both", crew))
-        rows.append((Rich(tuple(clock)), *margin.at(told_minute(told)), cell_of_facts(told.kind, own, is_short=True),
-                     None))
-    columns = (Column("PET", share=1.05), *margin.columns, Column("What", share=5), Column("Actual", share=0.95))
-    table = Table(crew, f"{person.label} by PET; slack in minutes to the nearest edge (window, clock, inhibit, stay, "
-                  "last start, hard limit)", columns, tuple(rows), size=9)
+        own = [fact for fact in facts if fact.kind in BOXED or fact.crew in ("", BOTH, crew)]
+        rows += [(Rich(tuple(clock)) if number == 0 else "", *margin.at(told_minute(told)),
+                  cell_of_facts(told.kind, part, is_short=True), None)
+                 for number, part in enumerate(by_action(own))]
+    columns = (Column("PET", share=1.05), *margin.columns, Column("What", share=5),
+               Column("Actual", share=0.95))
+    table = Table(crew, f"{person.label} by PET; slack in minutes to the nearest edge (window, clock, "
+                  "inhibit, stay, last start, hard limit)", columns, tuple(rows), size=9)
     return Section(crew, f"{person.label} pocket cards", tuple(_head(plan, crew, found)), (table,))
 
 

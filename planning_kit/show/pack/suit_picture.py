@@ -32,11 +32,12 @@ def suit_section(plan: TimedPlan) -> content.Section:
 
 
 def suit_picture(plan: TimedPlan) -> content.Picture:
-    """The panels of `planning_kit.show.suit_chart.suit_chart`, one above the other, and the key of their lines."""
+    """The panels of `planning_kit.show.suit_chart.suit_chart`, and the key of their lines."""
     panels, (first, last) = panels_of(plan, LIGHT), shown_min(plan)
     shapes: list[content.Shape] = []
     for number, panel in enumerate(panels):
-        shapes += _Pane(plan, panel, number * (_PANEL + _HEAD) + _HEAD, axis_ms(first), axis_ms(last)).shapes()
+        top = number * (_PANEL + _HEAD) + _HEAD
+        shapes += _Pane(plan, panel, top, axis_ms(first), axis_ms(last)).shapes()
     foot = len(panels) * (_PANEL + _HEAD)
     shapes.append(content.Label(2, foot + 9, "PET", _SIZE, LIGHT.ink, is_bold=True))
     for minute in np.arange(0.0, last, _TICK_MIN).tolist():
@@ -62,13 +63,14 @@ class _Pane:
 
     def shapes(self) -> Iterator[content.Shape]:
         for start, end in self.plan.light.night:
-            left, right = (min(max(self._x(axis_ms(float(at))), _LEFT), WIDTH - _RIGHT) for at in (start, end))
+            left, right = (min(max(self._x(axis_ms(at)), _LEFT), WIDTH - _RIGHT) for at in (start, end))
             if right > left:
                 yield content.Box(left, self.top, right - left, _PANEL, _NIGHT)
         yield content.Box(_LEFT, self.top, WIDTH - _LEFT - _RIGHT, _PANEL, "", LIGHT.quiet_ink)
         yield content.Label(2, self.top - 4, _plain(self.panel.heading), 7.2, LIGHT.ink, is_bold=True)
         yield content.Label(2, self.top + 6, self.panel.side, 5.6, LIGHT.quiet_ink)
-        every = next((each for each in _EVERY if (self.panel.high - self.panel.low) / each <= _MOST_TICKS), _EVERY[-1])
+        span = self.panel.high - self.panel.low
+        every = next((each for each in _EVERY if span / each <= _MOST_TICKS), _EVERY[-1])
         for value in range(ceil(self.panel.low / every) * every, floor(self.panel.high) + 1, every):
             y = self._y(value)
             yield content.Line(((_LEFT, y), (WIDTH - _RIGHT, y)), "#C9CDD3", 0.3)
@@ -77,7 +79,7 @@ class _Pane:
             yield from self._trace(trace)
 
     def _trace(self, trace: dict[str, Any]) -> Iterator[content.Shape]:
-        """A line, with its name at its beginning where it is a level; or the worst points with their words."""
+        """A line, named at its beginning where it is a level; or the worst points with their words."""
         spots = [None if y is None else (self._x(x), self._y(y))
                  for x, y in zip(trace["x"], trace["y"], strict=True)]
         for run in _runs(spots) if "line" in trace else ():
@@ -88,8 +90,8 @@ class _Pane:
                 is_above, is_late = trace["textposition"].startswith("top"), spot[0] > WIDTH * 0.62
                 if "marker" in trace:
                     yield content.Mark(*spot, 2.6, "diamond", LIGHT.ink, LIGHT.paper)
-                yield content.Label(spot[0] + (-5 if is_late else 3), spot[1] + (-4 if is_above else 8.5), _plain(text),
-                                    _SIZE, LIGHT.ink, "end" if is_late else "start")
+                yield content.Label(spot[0] + (-5 if is_late else 3), spot[1] + (-4 if is_above else 8.5),
+                                    _plain(text), _SIZE, LIGHT.ink, "end" if is_late else "start")
 
     def _x(self, ms: float) -> float:
         return _LEFT + (ms - self.first) / (self.last - self.first) * (WIDTH - _LEFT - _RIGHT)

@@ -41,7 +41,8 @@ _BROKEN_DASH = (2.0,)
 def timeline_section(plan: TimedPlan) -> content.Section:
     """The outing as pictures of two strips each."""
     broken = [f"Broken: {each.words}." for each in broken_rules(plan)]
-    return content.Section("timeline", "Timeline", tuple(broken), timeline_pictures(plan))
+    signs = "Framed: breaks a rule; ruled: outside its window; dashed with a cross: a broken gap or order."
+    return content.Section("timeline", "Timeline", (signs, *broken) if broken else (), timeline_pictures(plan))
 
 
 def timeline_pictures(plan: TimedPlan) -> tuple[content.Picture, ...]:
@@ -262,77 +263,57 @@ def hatched(pattern: str, x: float, y: float, width: float, height: float) -> It
     gap = _WIDE if is_wide else _DENSE
     ends: list[tuple[float, float, float, float]] = []
     if shape in ("upright", "squared"):
-        ends += [(at, y, at, y + height) for at in _spaced(x, width, gap)]
+        ends += [(at, y, at, y + height) for at in np.arange(x + min(gap, width) / 2, x + width, gap).tolist()]
     if shape in ("level", "squared"):
-        ends += [(x, at, x + width, at) for at in _spaced(y, height, gap)]
+        ends += [(x, at, x + width, at) for at in np.arange(y + gap / 2, y + height, gap).tolist()]
     for way in {"falling": (1,), "rising": (-1,), "crossed": (1, -1)}.get(shape, ()):
         for at in np.arange(x - height + gap / 2, x + width, gap * 1.4).tolist():
             first, last = max(at, x), min(at + height, x + width)  # where the slanted stroke is inside
-            if last > first:
-                down = [y + (each - at) for each in (first, last)]
-                ends.append((first, *down[:1], last, down[1]) if way > 0 else
-                            (first, 2 * y + height - down[0], last, 2 * y + height - down[1]))
+            begin, end = (y + height / 2 + way * (each - at - height / 2) for each in (first, last))
+            ends += [(first, begin, last, end)] if last > first else []
     if ends:
         yield content.Strokes(tuple(ends), INK_ON_FILL, 0.45)
-
-
-def _spaced(start: float, length: float, gap: float) -> list[float]:
-    return np.arange(start + min(gap, length) / 2, start + length, gap).tolist()
 
 
 _KEY_COLUMNS, _KEY_ROW = 5, 10.5
 
 
-def _key_entries(chart: dict[str, Any]) -> Iterator[tuple[str, str | tuple[str, str]]]:
+_SIGNS = ("the way there", "wait", "no slack: a delay delays ingress", "handed over, or waited for",
+          "inhibit must be in force", "link, or a period from others", "night", "limit")
+
+
+def _key_entries(chart: dict[str, Any]) -> Iterator[tuple[str, tuple[str, ...]]]:
     """What the signs mean, then the tasks in this plan with fill and pattern."""
     used = {bar[5] for bar in chart["bars"] if bar[2] not in (TRAVEL, WAIT)}
-    yield from _signs(chart)
+    yield from ((sign, ()) for sign in _SIGNS)
     for task, (fill, letter, title, pattern) in chart["fills"].items():
         if task in used:
             yield f"{letter} {task} {title}" if task else "outside any task", (fill, pattern)
 
 
-def _key(entries: Sequence[tuple[str, str | tuple[str, str]]], top: float,
-         width: float) -> Iterator[content.Shape]:
+def _key(entries: Sequence[tuple[str, tuple[str, ...]]], top: float, width: float) -> Iterator[content.Shape]:
     yield content.Line(((0, top), (width, top)), _RULE, 0.5)
     across = width / _KEY_COLUMNS
     for number, (words, look) in enumerate(entries):
         x, y = number % _KEY_COLUMNS * across + 2, top + 3 + number // _KEY_COLUMNS * _KEY_ROW
-        if isinstance(look, tuple):
+        if look:
             yield content.Box(x, y, 16, 8, look[0], INK_ON_FILL)
-            yield from hatched(look[1], x, y, 16, 8)
-        else:
-            yield from _sign(look, x, y)
-        yield content.Label(x + 20, y + 6.6, shortened(words, int((across - 24) / (6.4 * _CHAR))), 6.4, LIGHT.ink)
+        yield from hatched(look[1], x, y, 16, 8) if look else _sign(words, x, y)
+        room = int((across - 24) / (6.4 * _CHAR))
+        yield content.Label(x + 20, y + 6.6, shortened(words, room), 6.4, LIGHT.ink)
 
 
-def _signs(chart: dict[str, Any]) -> Iterator[tuple[str, str]]:
-    broken = chart["broken"]
-    for is_there, words, sign in (
-            (True, "the way there", "way"), (True, "wait", "wait"), (True, "night", "night"),
-            (True, "no slack: a delay delays ingress", "tight"),
-            (chart["links"], "link, or a period from others", "link"),
-            (chart["inhibits"], "inhibit must be in force", "inhibit"),
-            (chart["handovers"], "handed over, or waited for", "handover"), (True, "limit", "limit"),
-            (broken, "breaks a rule (ruled: outside its window)", "broken"),
-            (any(each["line"] for each in broken), "broken gap or order", "gap")):
-        if is_there:
-            yield words, sign
-
-
-def _sign(sign: str, x: float, y: float) -> Sequence[content.Shape]:
-    mid, right = y + 4, x + 16
-    box = content.Box(x, y, 16, 8, "", "")
-    return {
-        "way": [content.Box(x, mid - 1, 16, 2, LIGHT.quiet_ink)],
-        "wait": [content.Box(x, y + 2, 16, 4, "#FFFFFF", LIGHT.quiet_ink)],
-        "night": [content.Box(x, y, 16, 8, _NIGHT)],
-        "tight": [_frame(box, 0.0, INK_ON_FILL, 1.3)],
-        "link": [content.Box(x, y + 2.5, 16, _LINK - 3, LIGHT.link)],
-        "inhibit": [content.Box(x, y, 16, 8, _HELD, LIGHT.stop)],
-        "handover": [content.Line(((x, y + 1), (right, y + 7)), LIGHT.ink, 0.6),
-                     content.Mark(right, y + 7, 1.4, "disc", LIGHT.ink, LIGHT.ink)],
-        "limit": [content.Line(((x, mid), (right, mid)), LIGHT.stop, 1.0, (3.0,))],
-        "broken": [_frame(box, 0.0, LIGHT.stop, 1.4)],
-        "gap": [content.Line(((x, mid), (right, mid)), LIGHT.stop, 1.4, _BROKEN_DASH)],
-    }[sign]
+def _sign(sign: str, x: float, y: float) -> Iterator[content.Shape]:
+    boxes = {"the way there": (3, 2, LIGHT.quiet_ink, ""), "wait": (2, 4, "#FFFFFF", LIGHT.quiet_ink),
+             "night": (0, 8, _NIGHT, ""), "link, or a period from others": (2.5, 3, LIGHT.link, ""),
+             "inhibit must be in force": (0, 8, _HELD, LIGHT.stop)}
+    if sign in boxes:
+        down, height, fill, stroke = boxes[sign]
+        yield content.Box(x, y + down, 16, height, fill, stroke)
+    elif sign == "limit":
+        yield content.Line(((x, y + 4), (x + 16, y + 4)), LIGHT.stop, 1.0, (3.0,))
+    elif sign == "handed over, or waited for":
+        yield content.Line(((x, y + 1), (x + 16, y + 7)), LIGHT.ink, 0.6)
+        yield content.Mark(x + 16, y + 7, 1.4, "disc", LIGHT.ink, LIGHT.ink)
+    else:
+        yield _frame(content.Box(x, y, 16, 8, ""), 0.0, INK_ON_FILL, 1.3)
