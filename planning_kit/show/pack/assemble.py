@@ -30,7 +30,7 @@ from planning_kit.show.pack.inside import inside_section
 from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
 from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
-from planning_kit.show.pack.procedure import procedure_section, summary_section
+from planning_kit.show.pack.procedure_page import procedure_section, summary_section
 from planning_kit.show.pack.suit_picture import suit_section
 from planning_kit.show.pack.timeline import timeline_section
 from planning_kit.show.wording import OpenFindings

@@ -109,8 +109,8 @@ def _section(section: Section, heading: Flowable, printable: Printable) -> Itera
     head = [heading, *(printable.paragraph(words, 8, spaceAfter=3) for words in section.words)]
     blocks = [list(_block(block, printable)) for block in section.blocks]
     needed = sum(each.wrap(_width(_PAGE), _ROOM)[1] + 4 for each in head) + 16
-    first = next((each for each in blocks[0] if isinstance(each, Fitted)), None) if blocks else None
-    more = 70 if first is None else first.wrap(_width(_PAGE), _ROOM)[1]
+    more = 0.0 if not blocks else blocks[0][0].height if isinstance(blocks[0][0], Room) else next(
+        each.wrap(_width(_PAGE), _ROOM)[1] for each in blocks[0] if isinstance(each, Fitted))
     yield from (_room(min(needed + more, _ROOM), _ROOM), Spacer(0, 10), *head)
     for block in blocks:
         yield from block
@@ -143,9 +143,8 @@ def _table(table: Table, printable: Printable, width: float, size: float,
            page_height: float) -> list[Flowable]:
     """Room where a page has a height, caption, rows."""
     caption = printable.paragraph(table.caption, size + 1.6, is_bold=True, spaceBefore=6, spaceAfter=2)
-    room = _room(10 * size, page_height)  # a caption is not left alone at the foot
     if not table.rows:
-        return [room, caption, printable.paragraph(table.empty, size)]
+        return [_room(10 * size, page_height), caption, printable.paragraph(table.empty, size)]
     width = min(width, table.width_pt)
     widths = [width * SHARE_PT * column.share / table.width_pt for column in table.columns]
     rows = [[printable.paragraph(column.label, size, is_bold=True, alignment=_alignment(column))
@@ -159,9 +158,11 @@ def _table(table: Table, printable: Printable, width: float, size: float,
         rows[number + 1][first + 1] = ""
         look.append(("SPAN", (first, number + 1), (first + 1, number + 1)))
     look += _margin_look(table)
+    head = AnyGrid(rows[:2], colWidths=widths, style=table_look(size)).wrap(width, page_height)[1]
     grid = Grid(rows, colWidths=widths, repeatRows=1)
     grid.page_height = page_height
     grid.setStyle(TableStyle(look))
+    room = _room(min(head + 4 * size, page_height), page_height)  # a caption is not left alone at the foot
     return [room, caption, grid]
 
 

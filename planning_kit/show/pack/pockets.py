@@ -11,7 +11,7 @@ from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, shown, slack_cell
-from planning_kit.show.pack.procedure import Margin, by_action, cell_of_facts, told_events, told_minute
+from planning_kit.show.pack.procedure_page import Margin, by_action, cell_of_facts, told_events, told_minute
 from planning_kit.show.procedure_words import BOXED
 from planning_kit.show.wording import Fact, OpenFindings, exceptions, nights_words
 

@@ -292,7 +292,7 @@ def _key_entries(chart: dict[str, Any]) -> Iterator[tuple[str, tuple[str, ...]]]
 
 
 def _key(entries: Sequence[tuple[str, tuple[str, ...]]], top: float, width: float) -> Iterator[content.Shape]:
-    yield content.Line(((0, top), (width, top)), _RULE, 0.5)
+    yield content.Line(((0, top), (width, top)), _RULE, 0.4)
     across = width / _KEY_COLUMNS
     for number, (words, look) in enumerate(entries):
         x, y = number % _KEY_COLUMNS * across + 2, top + 3 + number // _KEY_COLUMNS * _KEY_ROW

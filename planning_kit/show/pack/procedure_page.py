@@ -69,6 +69,7 @@ class Margin:
     def __init__(self, plan: TimedPlan, label: str = "Inh.", share: float = 0.15) -> None:
         """Those of ``plan``; ones that do not overlap share a line. ``label``, ``share``: its columns'."""
         self.rows = packed(plan.inhibit_holds)
+        share = max(share, 0.24 / max(1, len(self.rows)))
         self.columns = tuple(Column(label if number == 0 else "", share=share, is_line=True)
                              for number in range(len(self.rows)))
 
