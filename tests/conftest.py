@@ -89,6 +89,7 @@ LONG = (
     "plan/test_whole_scenarios.py",
     "show/test_offline_html.py",
     "show/test_pack_files.py",
+    "show/test_pages_of_procedures.py",
     "show/test_pack_on_paper.py::test_cards_leave_nothing_out_whatever_the_titles",
     "show/test_pack_on_paper.py::test_the_contents_name_the_page_of_every_section",
     "show/test_pack_writing.py",

@@ -20,7 +20,7 @@ from planning_kit.show.hazard_wording import hazard_line, hazards_entered
 from planning_kit.show.procedure_words import BOXED, ProcedureWords, boxed
 from planning_kit.show.wording import Fact, Names, StepWords, bracketed, minutes
 
-_SIDES: dict[str, Side] = {"inhibit": "down", "finding": "down", "lift": "up"}
+_SIDES: dict[str, Side] = {"inhibit": "down", "finding": "down", "decide": "down", "lift": "up"}
 _RANK = {"inhibit": 0, "finding": 1, "work": 2, "travel": 3, "wait": 4, "lift": 5}
 
 

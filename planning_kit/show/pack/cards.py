@@ -21,7 +21,7 @@ def responses_section(plan: TimedPlan) -> Section:
         rows.append((Rich((named, *at)), Rich(response_lines(each))))
     return Section("responses", "Responses", (), (Table(
         "Responses", "By what sets them off; the call first, each as the scenario has it",
-        (Column("What", share=2.4), Column("Response", share=5)), tuple(rows),
+        (Column("What", share=2), Column("Response", share=5.4)), tuple(rows),
         empty="No response is given: that is not to say that none is needed.", size=8),))
 
 

@@ -309,6 +309,10 @@ def _caution_texts(plan: TimedPlan) -> Iterator[Row]:
                   route_caution(route))
     for step in records.steps:
         yield row(step.caution_class, step.place, f"step {names.step(step.step)}", step.caution)
+    for action in records.actions:
+        class_, _, words = action.warning.partition(":")
+        if words.strip():
+            yield row(class_.strip().lower(), names.steps[action.step].place, f"action {action.name}", words)
 
 
 def all_lists(plan: TimedPlan) -> tuple[Section, ...]:

@@ -74,14 +74,13 @@ def pdf_bytes(pack: Pack) -> bytes:
 def card_bytes(pack: Pack, section: Section, size: str) -> bytes:
     """A section as cards of a size of ``CARDS``, in letters of ``CARD_PT`` and more."""
     printable, page = Printable(), CARDS[size]
-    story: list[Flowable] = [printable.paragraph(section.title, CARD_PT + 2, is_bold=True, spaceAfter=2)]
-    story += [printable.paragraph(words, CARD_PT, spaceAfter=2) for words in section.words]
+    story: list[Flowable] = [printable.paragraph(words, CARD_PT, spaceAfter=2) for words in section.words]
     for block in section.blocks:
         assert isinstance(block, Table)
         height = page[1] - _CARD.top - _CARD.foot_on(page[0], pack.stamp) - 12
         story += _table(block, printable, page[0] - 2 * _CARD.margin, CARD_PT, height)
     if printable.missing:
-        story.insert(1, _missing(printable, f"{section.title} in review.html has them", CARD_PT))
+        story.insert(0, _missing(printable, f"{section.title} in review.html has them", CARD_PT))
     return _made(story, replace(pack, title=f"{section.title} · {pack.title}"), printable, page, _CARD, None)
 
 

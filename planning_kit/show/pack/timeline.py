@@ -236,6 +236,8 @@ def _words(head: str, title: str, box: content.Box, height: float) -> Iterator[c
         length, across = (height, box.width) if is_upright else (box.width, height)
         room, most = int((length - 2) / (size * _CHAR)), int((across - 1) / (size * _LEAD))
         lines = [*([head] if head else []), *textwrap.wrap(text, max(room, 1))]
+        if most == 1:
+            lines = [whole if len(whole := f"{head} {text}".strip()) <= room else f"{whole[:room - 1]}…"]
         if most > 0 and len(head) * 1.1 <= room and lines:
             shown = lines[:most]
             is_cut = len(lines) > most
