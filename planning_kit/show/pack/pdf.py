@@ -52,7 +52,8 @@ class Grid(AnyGrid):
         parts: list[Flowable] = []
         for self.splitInRow in (0, 1):
             parts = super().split(width, height)
-            if is_well_filled(height - (parts[0].wrap(width, height)[1] if parts else 0.0), self.page_height):
+            rows = parts[0]._nrows if parts else 0
+            if is_well_filled(height - sum(self._rowHeights[:rows]), self.page_height):
                 break
         for part in parts:
             part.page_height = self.page_height
@@ -101,7 +102,6 @@ def _front(pack: Pack, printable: Printable) -> list[Flowable]:
 
 
 _ROOM = _PAGE[1] - _REVIEW.top - 38 - 12  # the height of an empty page with a foot of three lines
-_SCALES = (1.0, 0.93, 0.86, 0.79, 0.72, 0.65, 0.58)
 
 
 def _section(section: Section, heading: Flowable, printable: Printable) -> Iterator[Flowable]:
@@ -123,11 +123,11 @@ def _room(needed: float, page_height: float) -> Room:
 
 def _block(block: Table | Picture, printable: Printable) -> Iterator[Flowable]:
     if isinstance(block, Picture):
-        forms = [drawn(block, printable, _width(_PAGE), scale) for scale in _SCALES]
-        yield from (Fitted(forms, _ROOM), Spacer(0, 8))
+        yield from (Fitted(partial(drawn, block, printable, _width(_PAGE)), _ROOM), Spacer(0, 8))
     elif block.is_page:
-        made = [_table(block, printable, _width(_PAGE), block.size * scale, _ROOM) for scale in _SCALES]
-        yield from (made[0][1], Fitted([each[-1] for each in made], _ROOM - 46))
+        yield _table(block, printable, _width(_PAGE), block.size, _ROOM)[1]
+        yield Fitted(lambda scale: _table(block, printable, _width(_PAGE), block.size * scale, _ROOM)[-1],
+                     _ROOM - 46)
     else:
         yield from _table(block, printable, _width(_PAGE), block.size, _ROOM)
 

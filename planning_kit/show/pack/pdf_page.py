@@ -8,7 +8,7 @@ counts upward from its foot, a picture downward.
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 from xml.sax.saxutils import escape
@@ -36,6 +36,7 @@ def _glyphs() -> frozenset[int]:
     found: list[frozenset[int]] = []
     for name, file in ((FONT, "Roboto-Regular.ttf"), (BOLD, "Roboto-Bold.ttf")):
         font = TTFont(name, str(files("font_roboto") / "files" / file))
+        font.stringWidth = lru_cache(100_000)(font.stringWidth)  # the same words again and again
         pdfmetrics.registerFont(font)
         found.append(frozenset(font.face.charToGlyph))
     pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
@@ -123,20 +124,24 @@ class Upright(Flowable):
         self.canv.restoreState()
 
 
+_SCALES = (1.0, 0.93, 0.86, 0.79, 0.72, 0.65, 0.58)
+
+
 class Fitted(Flowable):
     """The largest of some forms that fits: on a page of its own, or below at most a third of one."""
 
-    def __init__(self, forms: Sequence[Flowable], page_height: float) -> None:
-        """``forms`` from the largest down; ``page_height``: of the room on an empty page."""
+    def __init__(self, made: Callable[[float], Flowable], page_height: float) -> None:
+        """``made`` makes the form of a scale; ``page_height``: of the room on an empty page."""
         super().__init__()
-        self._forms, self._page = list(forms), page_height
-        self._chosen = self._forms[0]
+        self._made, self._page = cache(made), page_height
+        self._chosen = self._made(_SCALES[0])
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
         """What is chosen for this room; more than it, so that a new page is begun."""
         room = self._page if is_well_filled(height, self._page) else height
-        for each in self._forms:
-            self._chosen, size = each, each.wrap(width, room)
+        for scale in _SCALES:
+            self._chosen = self._made(scale)
+            size = self._chosen.wrap(width, room)
             if size[1] <= room:
                 break
         return size[0], size[1]
