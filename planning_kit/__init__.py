@@ -11,7 +11,7 @@ Plan: `time_plan`, `find_plan` where a scenario has none; `Plan` (tables, `PlanR
 Ask:  a plan: ``what_if``, ``gain``, ``compare`` (`Comparison`), ``sweep`` (`Sweep`), ``at`` (`Moment`)
 Odds: a plan: ``odds`` (`Odds`), ``cuts``. What it keeps now, as assertions: ``promises`` (`Promises`)
 Find: a plan: ``propose`` (`Proposals`, each a `Proposal`)
-Live: `append_log`, `read_log`, then a plan: ``retime``, ``options``, ``decide``, ``abort``, ...
+Live: `append_log`, `read_log`, then a plan: ``retime``, ``options``, ``abort``, ``response`` (`Answer`)
 Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`:
       each a `Chart`
 Desk: `workbench` (`Workbench`; to plan, and to follow the outing)

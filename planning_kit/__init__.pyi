@@ -3,6 +3,7 @@
 from .desk.workbench import Workbench as Workbench
 from .explore.propose.proposals import Proposal as Proposal
 from .explore.propose.proposals import Proposals as Proposals
+from .explore.retime.answering import Answer as Answer
 from .explore.sweep import Sweep as Sweep
 from .front.plan import Briefing as Briefing
 from .front.plan import Comparison as Comparison

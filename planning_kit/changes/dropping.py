@@ -2,9 +2,8 @@
 
 What a dropped step waited for, the steps that waited for it now wait for (precedence passes through). A gap
 with a dropped end goes. An inhibit that begins or ends with a dropped step keeps guarding the steps that need
-it: its end moves in to the first or last of them in row order; where none is left, it goes, and no
-state that it made safe is safe any more. Each of these is told in a note, because a control that falls away
-unseen is the worst that a what-if could do. The actions of a dropped step go with it.
+it: its end moves in to the first or last of them in row order; where none is left, it goes, and nothing
+is dead by it. Each is told in a note: a control that falls away unseen is the worst that a what-if could do.
 """
 
 import re

@@ -76,11 +76,10 @@ class Add(Change):
 class Trade(Change):
     """EV1 and EV2 trade the steps of ``tasks``, with everything in them that names a crew member.
 
-    Crew, the prefixes and hand-overs of ``takes`` and ``leaves``, ``hooks``, ``rides`` and who does an action
-    are traded; shared steps stay shared. People stay themselves: suits, tethers, paces. An item that starts
-    on a crew member goes along when all steps that touch it are traded. Single ``steps`` are traded too, but
-    no item goes along with these: of a task that has begun it is in someone's hands. Done twice, it is as
-    before.
+    Crew, the prefixes and hand-overs of ``takes`` and ``leaves``, ``hooks``, ``rides`` and who acts are
+    traded; shared steps stay shared. People stay themselves: suits, tethers, paces. An item that starts on a
+    crew member goes along when all steps that touch it are traded. Single ``steps`` are traded too, without
+    items: of a task that has begun these are in someone's hands. Done twice, it is as before.
     """
 
     kind = "swap"

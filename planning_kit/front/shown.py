@@ -218,12 +218,7 @@ class OutsidePlan(ShownPlan):
         return going_home(self.timed, ABORT, at_min)
 
     def response(self, asked: str, minute: object = None, crew: str = "") -> Answer:
-        """What a response of ``responses.csv`` comes to at ``minute`` (PET, UTC; now, if re-timed).
-
-        ``asked``: its id, or the cause that triggers it; ``crew``: whom it concerns, where no action that
-        leads to it is under way. Gives the call, who goes with whom, ways and minutes home, the latest minute
-        to decide, what the plan loses. Raises `ScenarioError` for what there is not.
-        """
+        """A response, by its id or cause, called at ``minute`` (PET, UTC; now, if re-timed): see `answer`."""
         return answer(self.timed, asked, minute, crew)
 
     def home_now(self, how: str = TERMINATE) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from functools import lru_cache
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.fields import Field
 from planning_kit.inputs.hazard_words import parse_controls, parse_pairs, parse_points, parse_when
-from planning_kit.inputs.procedure_records import parse_state_values
+from planning_kit.inputs.procedure_records import parse_state_values, parse_tool
 from planning_kit.inputs.records import ItemMove
 from planning_kit.inputs.times import pet_typed
 from planning_kit.inputs.units import converted, units_of
@@ -24,7 +24,7 @@ WITH_UNIT = re.compile(rf"(?P<number>{NUMBER_PATTERN})\s*(?P<unit>[A-Za-z%°/][A
 _MOVE = re.compile(MOVE_PATTERN)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
 _IN_WORDS = {"points": parse_points, "when": parse_when, "controls": parse_controls, "pairs": parse_pairs,
-             "state_values": parse_state_values}
+             "values": parse_state_values, "tool": parse_tool}
 _LONGEST_TO_SUGGEST_FOR = 60
 _MOST_TO_SUGGEST_FROM = 500
 

@@ -38,8 +38,7 @@ def stays_put(checked: Checked, at: datetime) -> Iterator[str]:
         is_met = any(begin < records.settings.horizon_h * 60 and end > 0 for begin, end in spans)
         missed = "" if is_met or not needs else f": none of it is left for {', '.join(needs)}"
         yield f"window {name} stays, as windows.csv gives it in UTC, not as PET{missed}"
-    for actor in records.actors:
-        if isinstance(actor.from_, datetime) or isinstance(actor.until, datetime):
-            yield f"{actor.actor} is on the loop as before, as actors.csv gives it in UTC, not as PET"
+    yield from (f"{each.actor} is on the loop as before, as actors.csv gives it in UTC, not as PET"
+                for each in records.actors if datetime in (type(each.from_), type(each.until)))
     yield (f"the orbit data stay those of {epoch:%Y-%m-%dT%H:%MZ}, {abs(at - epoch) / _DAY:.1f} days "
            f"{'before' if epoch <= at else 'after'} PET 0")

@@ -16,11 +16,11 @@ FAR_M = 100_000.0
 
 Kind = Literal[
     "id", "name", "text", "number", "count", "yes_no", "choice", "reference", "references", "moves",
-    "datetime", "moment", "numbers", "file", "names", "pairs", "points", "when", "controls", "state_values",
+    "datetime", "moment", "numbers", "file", "names", "pairs", "points", "when", "controls", "values", "tool",
 ]
 
 NUMERIC_KINDS = ("number", "count")
-LIST_KINDS = ("references", "moves", "numbers", "names", "pairs", "state_values")
+LIST_KINDS = ("references", "moves", "numbers", "names", "pairs", "values")
 
 KIND_WORDS: dict[str, str] = {
     "id": "an id: letters, digits, '.', '_' and '-'",
@@ -42,7 +42,8 @@ KIND_WORDS: dict[str, str] = {
     "points": "points x y z in metres, separated by semicolons",
     "when": "conditions joined by and: always, day, night, beta<=N, abs(beta)>N, item:ID@PLACE, off:INHIBIT",
     "controls": "inhibits: A B (all), A | B (either), 2 of (A B C)",
-    "state_values": "states with a value, such as cover-REG=open, separated by spaces",
+    "tool": "an item, or item:setting",
+    "values": "states with a value, such as cover-REG=open, separated by spaces",
 }
 
 

@@ -1,7 +1,6 @@
 """What is done within steps, as typed records: actions, the states that they change, responses.
 
-As in `planning_kit.inputs.records` the type of a field says what its column may hold, too. Every call and
-every number is the scenario's; the causes and calls are words of the format.
+Every call and every number is the scenario's; the causes and calls are words of the format.
 """
 
 from __future__ import annotations
@@ -9,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import datetime
+from math import inf
 from typing import Annotated
 
 from planning_kit.inputs.fields import SUITED, choice, column, minutes, number, reference
@@ -17,14 +17,13 @@ from planning_kit.inputs.times import pet_min
 BOTH, INSIDE, GROUND = "both", "inside", "ground"
 NEEDS_NONE, NEVER = "none", "never"
 MATE, DEMATE, TURN_IN, TURN_OUT, SET, LEAVE = "mate", "demate", "turn in", "turn out", "set", "leave"
-CLASSES = (MATE, DEMATE, TURN_IN, TURN_OUT, SET, "take", LEAVE, "inspect", "wait", "call", "other")
 TURNS, MINUTES = "turns", "min"
-GO_ON, TERMINATE, ABORT, HOME_ALONE, WAIT = "go on", "terminate", "abort", "home alone", "wait"
-CALLS = (GO_ON, TERMINATE, ABORT, HOME_ALONE, WAIT)
+TERMINATE, ABORT, HOME_ALONE = GOING = "terminate", "abort", "home alone"
 ALONG, BRINGS = "along", "brings"
 CAUSES = ("water in the helmet", "carbon dioxide symptoms", "oxygen use high", "glove cut", "voice lost",
           "partner not answering", "tool lost", "cannot turn", "cannot seat")
-_VALUE = re.compile(r"([A-Za-z0-9._-]+)=([A-Za-z0-9._-]+)")
+_ID = r"[A-Za-z0-9._-]+"
+_VALUE, _TOOL = re.compile(f"({_ID})=({_ID})"), re.compile(f"{_ID}(:{_ID})?")
 
 
 @dataclass(frozen=True)
@@ -40,10 +39,10 @@ class StateValue:
 
 def parse_state_values(text: str) -> tuple[StateValue, ...]:
     """States with their values, separated by blanks. Raises ValueError that says what is wrong."""
-    for part in text.split():
-        if not _VALUE.fullmatch(part):
-            raise ValueError(f"{part[:60]!r} must be written STATE=VALUE, such as cover-REG=open")
-    return tuple(StateValue(*match.groups()) for match in map(_VALUE.fullmatch, text.split()) if match)
+    found = [_VALUE.fullmatch(part) for part in text.split()]
+    if None in found:
+        raise ValueError("must be written STATE=VALUE, such as cover-REG=open, with blanks between several")
+    return tuple(StateValue(*match.groups()) for match in found if match)
 
 
 @dataclass(frozen=True)
@@ -55,16 +54,15 @@ class Actor:
     role: Annotated[str, choice("whom actions call so; empty: neither", INSIDE, GROUND,
         may_be_absent=True)] = ""
     from_: Annotated[datetime | float | str, column("moment", "on the loop from; empty: from the beginning",
-        "UTC or PET", may_be_absent=True, example="0:00")] = ""
+        "UTC or PET", may_be_absent=True, example="0:10")] = ""
     until: Annotated[datetime | float | str, column("moment", "on the loop until; empty: to the end",
         "UTC or PET", may_be_absent=True, example="6:30")] = ""
 
     def on_loop_min(self, pet_zero: datetime) -> tuple[float, float]:
         """From when until when they are on the loop, PET minutes; infinite where nothing is given."""
-        start, end = (pet_min(each, pet_zero) if isinstance(each, datetime) else each
-                      for each in (self.from_, self.until))
-        return (start if isinstance(start, float) else -float("inf"),
-                end if isinstance(end, float) else float("inf"))
+        ends = (without if each == "" else each for each, without in ((self.from_, -inf), (self.until, inf)))
+        start, end = (pet_min(each, pet_zero) if isinstance(each, datetime) else float(each) for each in ends)
+        return start, end
 
 
 @dataclass(frozen=True)
@@ -80,10 +78,11 @@ class Action:
     on: Annotated[str, column("text", "what it is done on: an item, a state, or words")]
     value: Annotated[str, column("text", "turns, torque, a state's value, a setting, minutes")]
     unit: Annotated[str, column("text", "of the value; turns and min are counted")]
-    tool: Annotated[str, column("text", "an item, with the setting that it needs behind a colon: PGT:A3")]
+    tool: Annotated[str, column("tool", "what is used, with the setting that it needs")]
     expected: Annotated[str, column("text", "what is seen when it has gone well")]
     record: Annotated[str, column("text", "what the one inside writes down")]
-    class_: Annotated[str, choice("what kind of action it is, for the checks; empty: other", *CLASSES)]
+    class_: Annotated[str, choice("what kind of action it is, for the checks; empty: other", MATE, DEMATE,
+        TURN_IN, TURN_OUT, SET, "take", LEAVE, "inspect", "wait", "call", "other")]
     warning: Annotated[str, column("text", "read before it; begins with warning: or caution:")]
     go: Annotated[str, reference("who gives the GO for it", "actors", words=(INSIDE, GROUND))]
     if_not: Annotated[str, reference("the response where it does not go as expected", "responses")]
@@ -95,37 +94,25 @@ class Action:
         return f"{self.step} {self.number:g}"
 
     @property
-    def tool_item(self) -> str:
-        """The item used; "" for none."""
-        return tool_parts(self.tool)[0]
-
-    @property
     def setting(self) -> tuple[str, str]:
-        """A tool and its setting: what it needs, or (class set) what it is set to; "" for none.
-
-        What is set is ``on``, else ``tool``; to ``value``, else to what stands behind the colon.
-        """
-        item, words = tool_parts(self.tool)
+        """A tool and the setting that it needs; of ``set`` what is set (``on``, else ``tool``), to what."""
+        item, _, words = self.tool.partition(":")
         return (self.on or item, self.value or words) if self.class_ == SET else (item, words)
-
-    @property
-    def amount(self) -> float:
-        """The value as a number; 0 where none is typed (a rule refuses other words where it counts)."""
-        return number_in(self.value) or 0.0
 
     def people(self, of_step: tuple[str, ...]) -> tuple[str, ...]:
         """Who does it, in a step of these."""
         return (self.who,) if self.who not in ("", BOTH) else SUITED if self.who == BOTH else of_step
 
 
-def tool_parts(text: str) -> tuple[str, str]:
-    """The item and the setting in a cell of ``tool``."""
-    item, _, setting = text.partition(":")
-    return item.strip(), setting.strip()
+def parse_tool(text: str) -> str:
+    """An item, or ``item:setting``. Raises ValueError for anything else."""
+    if not _TOOL.fullmatch(text):
+        raise ValueError("must be written ITEM or ITEM:SETTING, such as PGT:A3")
+    return text
 
 
 def number_in(text: str) -> float | None:
-    """A number of 0 or more, as it is typed in words; None for anything else."""
+    """A number of 0 or more; None for anything else, which a rule refuses where it counts."""
     return float(text) if re.fullmatch(r"\s*([0-9]{1,9}(\.[0-9]*)?|\.[0-9]+)\s*", text) else None
 
 
@@ -148,14 +135,15 @@ class Response:
 
     response: Annotated[str, column("id", "id", needed=True)]
     trigger: Annotated[str, choice("a cause by itself; empty: only the if_not of actions", *CAUSES)]
-    call: Annotated[str, choice("what is called", *CALLS, needed=True)]
+    call: Annotated[str, choice("what is called", "go on", *GOING, "wait", needed=True)]
     companion: Annotated[str, choice("the partner: along (goes home, too), brings (unable to move); empty: "
         "stays at work", ALONG, BRINGS)]
     minutes_low: Annotated[float | None, minutes("shortest time of its first actions")]
     minutes_likely: Annotated[float | None, minutes("likely time, before anybody goes home")]
     minutes_high: Annotated[float | None, minutes("longest time; empty: as likely")]
     decide_by_min: Annotated[float | None, minutes("from the trigger until the call at the latest")]
-    leave_state: Annotated[tuple[StateValue, ...], column("state_values", "states that it leaves")]
+    leave_state: Annotated[tuple[StateValue, ...], column("values", "states that it leaves",
+        example="cover-REG=closed")]
     first_actions: Annotated[str, column("text", "what is done first")]
     source: Annotated[str, column("text", "who says so")]
 

@@ -228,9 +228,9 @@ class Step:
         "leave it out, or do so elsewhere", may_be_absent=True)] = False
     block: Annotated[str, reference("the block that it details", "steps", may_be_absent=True,
         example="KNU")] = ""
-    needs: Annotated[tuple[StateValue, ...], column("state_values", "what must be so at its start",
+    needs: Annotated[tuple[StateValue, ...], column("values", "what must be so at its start",
         may_be_absent=True)] = ()
-    sets: Annotated[tuple[StateValue, ...], column("state_values", "what is so from its finish on",
+    sets: Annotated[tuple[StateValue, ...], column("values", "what is so from its finish on",
         may_be_absent=True)] = ()
     row: int = 0
 

@@ -185,15 +185,16 @@ def only_cables_have_two_ends(rows: Rows, faults: Faults) -> None:
 
 
 def windows_end_after_they_start(rows: Rows, faults: Faults) -> None:
-    """A named window has a length, and both its ends count from one zero."""
-    for row in rows["windows"]:
-        start, end = row.values.get("start"), row.values.get("end")
-        if start is None or end is None:
+    """A named window, and a stay on the loop, has a length, and both its ends count from one zero."""
+    periods = (("windows", "start", "end"), ("actors", "from", "until"))
+    for row, first, last in ((row, first, last) for name, first, last in periods for row in rows[name]):
+        start, end = row.values.get(first, ""), row.values.get(last, "")
+        if start == "" or end == "":
             continue
         if isinstance(start, datetime) != isinstance(end, datetime):
-            row.fault(faults, "end", "is UTC where start is PET, or the other way round; write both alike")
+            row.fault(faults, last, f"is UTC where {first} is PET, or the other way round; write both alike")
         elif end <= start:  # type: ignore[operator]  # both are of one kind
-            row.fault(faults, "end", "must be later than start")
+            row.fault(faults, last, f"must be later than {first}")
 
 
 def people_of(row: Row) -> tuple[str, ...]:
@@ -204,7 +205,7 @@ def people_of(row: Row) -> tuple[str, ...]:
 
 def durations_are_ordered(rows: Rows, faults: Faults) -> None:
     """low <= likely <= high, where given."""
-    for row in rows["steps"]:
+    for row in (*rows["steps"], *rows["responses"]):
         low, likely, high = (row.number_of(f"minutes_{which}") for which in ("low", "likely", "high"))
         if low is not None and likely is not None and low > likely:
             row.fault(faults, "minutes_low", f"is more than minutes_likely, {likely:g}", f"{low:g}")

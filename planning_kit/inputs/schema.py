@@ -103,7 +103,8 @@ def _entry_schema(field: Field) -> dict[str, Any]:
         return {"type": "string", "maxLength": fmt.MAX_CELL_CHARS}
     patterns = {"moves": f"^{MOVE_PATTERN}$", "datetime": _TIME_PATTERN,
                 "moment": f"{_TIME_PATTERN}|^{PET_PATTERN}$",
-                "pairs": f"^{ID_PATTERN}:{ID_PATTERN}$", "state_values": f"^{ID_PATTERN}={ID_PATTERN}$"}
+                "pairs": f"^{ID_PATTERN}:{ID_PATTERN}$", "values": f"^{ID_PATTERN}={ID_PATTERN}$",
+                "tool": f"^{ID_PATTERN}(:{ID_PATTERN})?$"}
     return {"type": "string", "pattern": patterns.get(field.kind, f"^{ID_PATTERN}$")}
 
 

@@ -19,7 +19,7 @@ from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import visible
 from planning_kit.inputs.times import pet_label
 from planning_kit.inputs.utc import as_utc
-from planning_kit.plan import needs, procedure
+from planning_kit.plan import needs, procedures
 from planning_kit.plan import returns as homes
 from planning_kit.plan.activities import Activity, handover_table, lane_activities, timeline_table, with_slack
 from planning_kit.plan.build import build_network, crew_travel
@@ -136,8 +136,8 @@ class TimedPlan(Times):
     inhibit_holds = cached_property(needs.inhibit_holds)
     link_covers = cached_property(needs.link_covers)
     gap_clocks = cached_property(needs.gap_clocks)
-    doings = cached_property(procedure.doings)
-    state_spells = cached_property(procedure.state_spells)
+    doings = cached_property(procedures.doings)
+    state_spells = cached_property(procedures.state_spells)
 
     @cached_property
     def lanes(self) -> Mapping[str, tuple[Activity, ...]]:
@@ -325,20 +325,13 @@ class TimedPlan(Times):
 
     @property
     def actions(self) -> pd.DataFrame:
-        """The procedure: one row an action, by the start of its step, then by its number.
-
-        ``step``, ``number``, ``who`` (EV1, EV2, both, inside, ground, an actor), ``place``, ``start_min`` and
-        ``finish_min`` of its step (PET), then what ``actions.csv`` says of it; ``critical`` is True or False.
-        """
-        return procedure.actions_table(self.doings)
+        """The procedure: a row an action, by the start of its step (``start_min``, ``finish_min``: PET)."""
+        return procedures.actions_table(self.doings)
 
     @property
     def states(self) -> pd.DataFrame:
-        """What covers, valves and connectors are over the outing: one row a stretch, by state.
-
-        ``state``, ``title``, ``value``, ``from_min``, ``until_min`` (PET), ``by_step`` ("" at PET 0).
-        """
-        return procedure.states_table(self.state_spells)
+        """What covers, valves and connectors are: a row a stretch (PET), made so ``by_step`` ("": none)."""
+        return procedures.states_table(self.state_spells)
 
     def explain(self, step: str, lines: int | None = None) -> str:
         """Why a step starts when it does, back to PET 0, in words, a line a link of the chain.

@@ -106,6 +106,10 @@ def outcome(seed: int, folder: Path) -> list[str]:
 
 def _read(plan: pk.Plan, rng: random.Random) -> None:
     assert len(plan.findings) >= 0
+    assert len(plan.actions) == len(plan.scenario.actions)
+    assert {*plan.states["state"]} == {*plan.scenario.states["state"]}
+    for name in plan.scenario.responses["response"]:
+        assert plan.response(name, rng.uniform(0, plan.end_min)).home
     assert set(plan.timeline["step"]) - {""} == {step.step for step in plan.timed.steps}
     for step in rng.sample(plan.timed.steps, min(len(plan.timed.steps), 4)):
         assert plan.explain(step.step)

@@ -65,7 +65,8 @@ def hostile_scenario(scenario: pk.Scenario, texts: Sequence[str] = PAYLOADS) -> 
         frame = _with_rows(scenario, table.name)
         for field in table.fields:
             if field.kind == "text" and field.name in frame:
-                frame[field.name] = [next(turn) for _ in range(len(frame))]
+                begin = "warning: " if field.name == "warning" else ""  # without it the rule refuses it
+                frame[field.name] = [begin + next(turn) for _ in range(len(frame))]
         frame[FREE_NAME] = [next(turn) for _ in range(len(frame))]
         scenario = scenario.with_table(table.name, frame)
     return scenario.with_settings(dict(_settings(turn)) | _NEEDED | _TIGHT)
@@ -77,6 +78,9 @@ def _with_rows(scenario: pk.Scenario, name: str) -> pd.DataFrame:
     added = {"actors": {"actor": "DSK"},
              "hazards": {"hazard": "HZ", "class": "warning", "places": "MST", "limit": "no_contact",
                          "when": "beta<=90"},
+             "actions": {"step": scenario.steps["step"].iloc[0], "number": 1, "who": "ground"},
+             "states": {"state": "ST", "values": "a b", "at_start": "a", "at_end": "b"},
+             "responses": {"response": "RS", "trigger": "glove cut", "call": "abort", "minutes_high": 30},
              "windows": {"window": "w-1", "start": "2031-09-03T07:30:00Z", "end": "2031-09-03T09:30:00Z"}}
     return pd.DataFrame([added[name]], columns=frame.columns) if frame.empty and name in added else frame
 
@@ -128,7 +132,7 @@ def _write_sign_offs(folder: Path, texts: Sequence[str]) -> None:
 
 def _write_accepted(folder: Path, texts: Sequence[str]) -> None:
     """A row for every finding, and rows for findings that there are not."""
-    found = pk.time_plan(pk.load_scenario(folder)).findings.head(len(texts) // 2)
+    found = pk.time_plan(pk.load_scenario(folder)).findings.head(len(texts) // 2).astype(object)
     rows = [[f"{each.check}/{each.rule}", each.about, each.crew, each.step, each.value, each.limit, text,
              text, "2031-09-01"] for each, text in zip(found.fillna("").itertuples(), texts, strict=False)]
     rows += [["return/none", text, text, text, "", "", text, text, "2031-09-01"] for text in texts]

@@ -33,6 +33,7 @@ METHODS: Mapping[str, Mapping[str, Any]] = {
     "table": {"name": "windows"}, "held_by": {"holder": "EV1"},
     "what_if": {"stretch": {"B2": "+2"}, "drop": "C3", "name": PAYLOADS[4]},
     "decide": {"skip": ["CAS"]}, "decision_table": {"samples": 100}, "options": {"samples": 100},
+    "response": {"asked": "glove cut", "minute": 20.0},
     "ways_home": {"every_min": 20}, "terminate": {"at_min": 30}, "abort": {"at_min": 30},
     "with_settings": {"changes": {FREE_NAME: TERMINAL}}, "stop_if_happened": {"what": TERMINAL},
     "at": {"minute": 25.0}, "odds": {"samples": 100}, "cuts": {"samples": 100},

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs import procedure_records as procedure
 from planning_kit.inputs import records as rec
 from planning_kit.inputs import setting_records
 from planning_kit.inputs.faults import ScenarioError
@@ -20,21 +21,26 @@ from tests.inputs.small_folder import SCENARIO_TOML, TABLES, WINDOWS, with_cell,
 # The columns of the contract; those after the bar may be absent.
 CONTRACT = {
     "crew": "crew metres_per_min exertion_factor carry_slots tether_m | name suit size trained",
-    "actors": "actor title",
-    "places": "place title x_m y_m z_m crew_at_once anchor socket caution | zone caution_class rescue",
+    "actors": "actor title | role from until",
+    "places": "place title x_m y_m z_m crew_at_once anchor socket caution | zone caution_class rescue "
+              "fall_back",
     "routes": "from_place to_place metres minutes tight snag caution | via caution_class rescue",
     "hardware": "item title kind at end_at slots holds bulky mass_kg | end2_at",
     "tasks": "task title need priority swappable objective | last_start_min cut_order if_missed put_back_min",
     "steps": "step task crew place title minutes_low minutes_likely minutes_high after light same_window "
              "exertion foothold takes leaves uses hooks link caution | windows travel_extra_min wait_at "
              "safe_orderly_min safe_now_min make_safe caution_class via_places moves rides checks "
-             "clears when late_margin_min helper block",
+             "clears when late_margin_min helper block needs sets",
     "gaps": "first_step then_step min_gap max_gap reason | first_at then_at if_missed",
     "inhibits": "inhibit title owner from_step until_step lead_min reason | needed_by hold_max_min window "
                 "safe_after_min confirmed_by restore_min",
     "windows": "window start end source",
     "hazards": "hazard title class zones places routes x_m y_m z_m radius_m when limit limit_min controls "
                "applies_to kind source",
+    "actions": "step number who action on value unit tool expected record class warning go if_not critical",
+    "states": "state title values at_start at_end safe_when",
+    "responses": "response trigger call companion minutes_low minutes_likely minutes_high decide_by_min "
+                 "leave_state first_actions source",
 }
 
 
@@ -51,7 +57,9 @@ def test_every_column_has_a_place_in_its_record() -> None:
     for name, record in (("crew", rec.Crew), ("actors", rec.Actor), ("places", rec.Place),
                          ("routes", rec.Route),
                          ("hardware", rec.Item), ("tasks", rec.Task), ("steps", rec.Step), ("gaps", rec.Gap),
-                         ("inhibits", rec.Inhibit), ("windows", rec.NamedWindow), ("hazards", rec.Hazard)):
+                         ("inhibits", rec.Inhibit), ("windows", rec.NamedWindow), ("hazards", rec.Hazard),
+                         ("actions", procedure.Action), ("states", procedure.State),
+                         ("responses", procedure.Response)):
         columns = {each.name.rstrip("_") for each in fields(record)} - {"row"}
         assert columns == set(fmt.TABLE_BY_NAME[name].by_name), name
 

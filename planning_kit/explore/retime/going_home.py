@@ -30,10 +30,7 @@ NOTHING_GIVEN = "nothing given for this step"
 
 @dataclass(frozen=True)
 class Home:
-    """One crew member's way home from one moment: a row of the table, what of it is in the airlock, its way.
-
-    Minutes; ``way`` in words, where somebody asked for it.
-    """
+    """One crew member's way home from one moment, minutes; ``way`` in words, where somebody asked for it."""
 
     crew: str
     at_min: float

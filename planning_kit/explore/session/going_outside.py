@@ -10,9 +10,9 @@ from datetime import datetime, timedelta
 
 import pandas as pd
 
-from planning_kit.explore.retime.answering import GOING, answer
+from planning_kit.explore.retime.answering import answer
 from planning_kit.explore.retime.decisions import Decision, decide
-from planning_kit.explore.retime.going_home import ABORT, TERMINATE, home_now
+from planning_kit.explore.retime.going_home import TERMINATE, home_now
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Entry, Logbook, log_so_far
 from planning_kit.explore.watch.now import HELD, Clock, is_in_outing, utc_now
@@ -22,6 +22,7 @@ from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log import log_rows
 from planning_kit.inputs.log_format import PARTLY, SKIPPED
 from planning_kit.inputs.log_state import IN_PROGRESS, OPEN
+from planning_kit.inputs.procedure_records import GOING, HOME_ALONE
 from planning_kit.plan.timed import TimedPlan
 
 
@@ -107,9 +108,9 @@ def go_home(session: Session, how: str, by: str = "", who: Collection[str] = SUI
             why: str = "") -> str:
     """Decide on ``terminate`` or ``abort``, called now; gives what was logged, in words.
 
-    What the two (or only ``who``) have not begun is logged as skipped. A step in hand is logged as partly
-    done: it still takes the minutes that the scenario gives to make it safe, or what is left of its estimate
-    where it gives none. Other actors go on. Raises `ScenarioError` as `going_home` does, and as `take` does for the log.
+    What ``who`` have not begun is logged as skipped. A step in hand is logged as partly done: it still takes
+    the minutes that the scenario gives to make it safe, or what is left of its estimate where it gives none.
+    Others go on. Raises `ScenarioError` as `going_home` does, and as `take` does for the log.
     """
     watch, words = watch_of(session), why or f"{how} called"
     homes, outside = home_now(watch.plan, how), watch.outside
@@ -137,24 +138,22 @@ def go_home(session: Session, how: str, by: str = "", who: Collection[str] = SUI
 def take_response(session: Session, asked: str, crew: str = "", by: str = "") -> str:
     """Take a response now, as `answer` gives it, and re-time; gives what was logged, in words.
 
-    ``terminate`` and ``abort`` are logged as `go_home` does, ``home alone`` the same of those concerned.
-    ``go on`` and ``wait`` make the step in hand longer by the high minutes of the response. Raises
-    `ScenarioError` as these do, and before the outing is followed.
+    ``go on`` and ``wait`` make the step in hand longer by the high minutes of the response, all else is
+    logged as `go_home` does, ``home alone`` of those concerned. Raises `ScenarioError` as these do.
     """
     watch = watch_of(session)
     told = answer(watch.plan, asked, None, crew)
-    call = told.response.call
-    words = f"{call} called ({told.response.trigger or told.response.response} {' '.join(told.crew)})"
-    if call in GOING:
-        is_all = call in (TERMINATE, ABORT)
-        return go_home(session, call if is_all else TERMINATE, by, SUITED if is_all else told.crew, words)
-    spent, now = told.response.most_min - (told.response.decide_by_min or 0.0), watch.now_min
-    entries = [Entry("", PARTLY, name, note=words, by=by,
-                     remaining_min=f"{state.left_to_do_min(now) + spent:g}") for name, state in watch.outside.states.by_step.items()
-               if state.status == IN_PROGRESS and {*state.step.people} & {*told.crew}
-               and state.pieces[-1][0] < now]
-    if not entries or not spent:
-        return f"{words}: nothing to log, as no step in hand takes longer by it"
+    response, now = told.response, watch.now_min
+    words = f"{response.call} called ({response.trigger or response.response} {' '.join(told.crew)})"
+    if response.call == HOME_ALONE:
+        return go_home(session, TERMINATE, by, told.crew, words)
+    if response.call in GOING:
+        return go_home(session, response.call, by, SUITED, words)
+    spent = response.most_min - (response.decide_by_min or 0.0)
+    in_hand = {name: state.left_to_do_min(now) for name, state in watch.outside.states.by_step.items()
+               if state.status == IN_PROGRESS and state.pieces[-1][0] < now
+               and {*state.step.people} & {*told.crew}}
     watch.look_away()
-    watch.enter_all(entries)
-    return f"{words}; {' '.join(each.step for each in entries)} takes {spent:g} min longer"
+    watch.enter_all([Entry("", PARTLY, name, note=words, by=by, remaining_min=f"{left + spent:g}")
+                     for name, left in in_hand.items()])
+    return f"{words}; longer by {spent:g} min: {' '.join(in_hand) or 'no step in hand'}"

@@ -10,7 +10,14 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import BriefingEvent
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table
 from planning_kit.show.pack.pockets import turn_back_lines
-from planning_kit.show.pack.procedure_page import Margin, by_action, cell_of_facts, clock, told_events, told_minute
+from planning_kit.show.pack.procedure_page import (
+    Margin,
+    by_action,
+    cell_of_facts,
+    clock,
+    told_events,
+    told_minute,
+)
 from planning_kit.show.procedure_words import ProcedureWords
 from planning_kit.show.wording import Fact, Names
 
