@@ -48,6 +48,11 @@ class BriefingEvent:
         return _SIDES.get(self.kind, "nearest")
 
     @property
+    def minute(self) -> float:
+        """When, in whole minutes of PET, as it is told."""
+        return rounded(self.at_min, self.side)
+
+    @property
     def pet(self) -> str:
         """When, as a PET label."""
         return pet_label(self.at_min, self.side)
@@ -58,7 +63,7 @@ def briefing_events(plan: TimedPlan) -> tuple[BriefingEvent, ...]:
     teller = _Teller(plan)
     events = [*teller.inhibits(), *teller.findings(), *teller.activities()]
     return tuple(sorted(events, key=lambda told: (
-        rounded(told.at_min, told.side), round(told.at_min, 6), _RANK[told.kind])))
+        told.minute, round(told.at_min, 6), _RANK[told.kind])))
 
 
 def is_hardly_a_wait(activity: Activity) -> bool:

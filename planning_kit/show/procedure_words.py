@@ -7,16 +7,7 @@ caution, then the GO.
 from collections.abc import Iterator
 from functools import cached_property
 
-from planning_kit.inputs.procedure_records import (
-    ABORT,
-    ALONG,
-    BRINGS,
-    GROUND,
-    HOME_ALONE,
-    TERMINATE,
-    Action,
-    Response,
-)
+from planning_kit.inputs.procedure_records import ALONG, BRINGS, GOING, GROUND, Action, Response
 from planning_kit.inputs.records import BOTH, INSIDE, Step
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.network import grouped
@@ -43,7 +34,7 @@ class ProcedureWords:
         """Words for the plan of ``names``."""
         self._names, self._records = names, names.plan.scenario.records
         self._on = {each.state: one_line(each.title) or each.state for each in self._records.states}
-        self._responses = {each.response: each for each in self._records.responses}
+        self._calls = {each.response: each.call for each in self._records.responses}
 
     @cached_property
     def _by_step(self) -> dict[str, list[Action]]:
@@ -65,40 +56,33 @@ class ProcedureWords:
         """Who is meant: crew and the roles ``inside`` and ``ground`` by their words, an actor by title."""
         return code if code in (BOTH, INSIDE, GROUND) else self._names.who(code)
 
-    def response(self, name: str) -> str:
-        """A response with what is called."""
-        found = self._responses.get(name)
-        return f"{one_line(name)}{f' ({found.call})' if found else ''}"
-
     def _words(self, action: Action, who: str) -> str:
         """One action: what, on what, how much, with what, what is seen, what if not."""
         said = one_line(action.action).rstrip(".")
         on = self._on.get(action.on) or self._names.title(action.on)
-        item, setting = action.tool_item, action.tool.partition(":")[2].strip()
-        tool = f"{self._names.item(item)}{f' set to {one_line(setting)}' if setting else ''}" if item else ""
+        item, _, setting = action.tool.partition(":")
+        tool = f"with {self._names.item(item)}{f' set to {setting}' if setting else ''}" if item else ""
         parts = [said, on if on.lower() not in said.lower() else "",
-                 one_line(f"{action.value} {action.unit}"), f"with {tool}" if tool else "",
+                 one_line(f"{action.value} {action.unit}"), tool,
                  f"see: {one_line(action.expected)}" if action.expected else "",
-                 f"if not: {self.response(action.if_not)}" if action.if_not else ""]
+                 f"if not: {action.if_not} ({self._calls[action.if_not]})" if action.if_not else ""]
         prefix = f"{self.who(who)}: " if who else ""
         return f"{action.number:g}. {prefix}{'; '.join(filter(None, parts))}."
 
 
 _PARTNER = {ALONG: "the partner goes home, too", BRINGS: "the partner brings the other in"}
-_GOES_HOME = (TERMINATE, ABORT, HOME_ALONE)
 
 
-def response_lines(response: Response) -> tuple[str, ...]:
-    """What a cue card says of a response, the call first; by when it is decided, and how long it takes."""
-    goes = response.call in _GOES_HOME
+def response_lines(response: Response) -> tuple[str, str]:
+    """What a cue card says of a response: the call, then first actions, by when, how long, and the source."""
+    goes = response.call in GOING
     partner = _PARTNER.get(response.companion, "the partner stays at work" if goes else "")
     by, takes = response.decide_by_min, response.most_min - (response.decide_by_min or 0.0)
-    times = [*([] if by is None else [f"decide within {minutes(by, 'down')}" if by else "decide at once"]),
-             *([f"takes up to {minutes(takes, 'up')}{', then home' if goes else ''}"]
-               if takes else [])]
-    leaves = f"Leaves {', '.join(map(str, response.leave_state))}." if response.leave_state else ""
-    told = "; ".join(times)
-    said = (f"{one_line(response.first_actions).rstrip('.')}.", f"{told[:1].upper()}{told[1:]}.", leaves,
+    when = "No time to decide by is given" if by is None else (
+        f"Decide within {minutes(by, 'down')}" if by else "Decide at once")
+    long = f"takes up to {minutes(takes, 'up')}" if takes else "how long it takes is not given"
+    said = (f"{one_line(response.first_actions).rstrip('.')}.",
+            f"{when}; {long}{', then home' if goes else ''}.",
+            *([f"Leaves {', '.join(map(str, response.leave_state))}."] if response.leave_state else []),
             f"Source: {one_line(response.source).rstrip('.') or 'not given'}.")
-    return (f"{response.call.upper()}{f'; {partner}' if partner else ''}",
-            " ".join(words for words in said if words.strip(".")))
+    return f"{response.call.upper()}{f'; {partner}' if partner else ''}", " ".join(said).removeprefix(". ")

@@ -24,13 +24,14 @@ ACTIONS = 600
 
 
 def outing() -> pk.Scenario:
-    """The demo, with as many actions as a long procedure has: spread over its steps, half of them with a warning."""
+    """The demo, with as many actions as a long procedure has, half of the new ones with a warning."""
     scenario = pk.load_scenario("scenarios/tern-station")
     actions, steps = scenario.actions, scenario.records.steps
     blank = dict.fromkeys(actions.columns, "")
     rows = [blank | {"step": steps[at % len(steps)].step, "number": 50 + at // len(steps),
                      "action": f"Turn bolt {at} out and look at its thread", "value": "4", "unit": "turns",
-                     "record": "turns" if at % 3 else "", "warning": "caution: mind the edges" if at % 2 else ""}
+                     "record": "turns" if at % 3 else "",
+                     "warning": "caution: mind the edges" if at % 2 else ""}
             for at in range(ACTIONS - len(actions))]
     return scenario.with_table("actions", pd.concat([actions, pd.DataFrame(rows)], ignore_index=True))
 

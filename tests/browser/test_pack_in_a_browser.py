@@ -38,8 +38,8 @@ def test_axe_finds_nothing(page, path, asked_outside, page_errors):
     assert page_errors == []
 
 
-@pytest.mark.parametrize("folder", ["scenarios/tern-station", "scenarios/small-outing", "tests/data/curlew-deck",
-                                    "tests/data/orders-heron"])
+@pytest.mark.parametrize("folder", ["scenarios/tern-station", "scenarios/small-outing",
+                                    "tests/data/curlew-deck", "tests/data/orders-heron"])
 def test_the_page_prints_on_no_more_pages_than_the_pdf(page, folder, tmp_path):
     """55 against 32 before; measured as the browser prints."""
     pack = assemble(pk.time_plan(pk.load_scenario(ROOT / folder)).timed, "not asked for", None)

@@ -1,7 +1,7 @@
 """The pages that gloves and dim light read: boxes before their lines, one page summaries, full pages, grey.
 
-The published summary timeline is that of US EVA 23 (tests/data/old-sheets/README.md): EV1's blocks of 5, 30, 30,
-90, 90, 60, 20, 45 and 5 min come to 375 min, the published 6:15.
+The published summary timeline is that of US EVA 23 (tests/data/old-sheets/README.md): EV1's blocks of 5, 30,
+30, 90, 90, 60, 20, 45 and 5 min come to 375 min, the published 6:15.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from pathlib import Path
 
 import html5lib
@@ -108,7 +108,7 @@ class TestBoxesBeforeTheirLines:
                 before = text.split("".join(line.split()))
                 told += len(before) - 1
                 assert all(warning in part for part in before[:-1]), (warning, line)
-        assert told >= 4 * len(warned), "each stands in the briefing, the procedure twice, the page for the inside"
+        assert told >= 4 * len(warned), "in the briefing, the procedure twice, and for the one inside"
 
     def test_an_inhibit_that_does_not_cover_its_step_is_a_warning(self, demo_pack: Pack) -> None:
         assert "is not in force all the time" not in " ".join(lines_of(table_of(demo_pack, "Procedure")))
@@ -167,7 +167,7 @@ class TestSummary:
         starts = [0, *accumulate([5, 30, 30, 90, 90, 60, 20, 45, 5])]
         labels = [f"{minute // 60}:{minute % 60:02d}" for minute in starts]
         assert labels[-1] == "6:15"
-        ends = zip(labels, labels[1:], strict=False)
+        ends = pairwise(labels)
         assert [(begin, words[2:]) for begin, words in told[:9]] == [
             (begin, f"Block T{n}, until {end}") for n, (begin, end) in enumerate(ends)]
 

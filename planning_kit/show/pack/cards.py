@@ -65,8 +65,8 @@ def configuration_section(plan: TimedPlan) -> Section:
             inside, f"In {bag.item}", f"{names.item(bag.item)}: in it at PET 0 and at the end",
             Column("When", "when", 0.8), *item, empty="Empty at PET 0 and at the end."))
     hooked = sorted((finish, crew) for step, _, finish in plan.each_step() for crew in step.hooks)
-    first = {crew: at for at, crew in reversed(hooked)}
-    order = ", then ".join(f"{crew} {pet_label(first[crew])}" for crew in sorted(first, key=first.__getitem__))
+    first = sorted((at, crew) for crew, at in {crew: at for at, crew in reversed(hooked)}.items())
+    order = ", then ".join(f"{crew} {pet_label(at)}" for at, crew in first)
     words = f"Own tethers are hooked outside: {order}. " if order else ""
     return Section("configuration", "Configuration of persons and bags", (
         f"{words}Set each tool inside to its setting here, the first that an action needs.",), tuple(tables))

@@ -7,31 +7,22 @@ from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WORK
 from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.briefing_events import BriefingEvent
+from planning_kit.show.briefing_events import BriefingEvent, briefing_events
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table
 from planning_kit.show.pack.pockets import turn_back_lines
-from planning_kit.show.pack.procedure_page import (
-    Margin,
-    by_action,
-    cell_of_facts,
-    clock,
-    told_events,
-    told_minute,
-)
+from planning_kit.show.pack.procedure_page import Margin, by_action, cell_of_facts, clock
 from planning_kit.show.procedure_words import ProcedureWords
 from planning_kit.show.wording import Fact, Names
-
-_SIZE = 8.0
 
 
 def inside_section(plan: TimedPlan) -> Section:
     """Every step and action in the order in which they are read up, with what is to be written down."""
     words, margin = ProcedureWords(Names(plan)), Margin(plan)
-    told = [each for each in told_events(plan) if each.kind in (WORK, "inhibit", "lift")]
+    told = [each for each in briefing_events(plan) if each.kind in (WORK, "inhibit", "lift")]
     rows: list[tuple[Cell, ...]] = []
     told += decide_bys(plan)
-    for each in sorted(told, key=lambda each: (told_minute(each), each.kind != "decide")):
-        lines = margin.at(told_minute(each))
+    for each in sorted(told, key=lambda each: (each.minute, each.kind != "decide")):
+        lines = margin.at(each.minute)
         for number, part in enumerate(by_action(each.facts)):
             last = part[-1]
             who = each.who if number == 0 else words.who(last.crew) if last.crew else ""
@@ -44,7 +35,7 @@ def inside_section(plan: TimedPlan) -> Section:
         "Read what is boxed before the line below it; tick what is done. A GO is given, or asked for, before "
         "its line. A step without actions is done by its title.",
         *(f"{crew}: {line}" for crew in plan.travels for line in turn_back_lines(plan, crew)),
-    ), (Table("Inside", "Read up, tick, write down", columns, tuple(rows), size=_SIZE),))
+    ), (Table("Inside", "Read up, tick, write down", columns, tuple(rows), size=8),))
 
 
 def decide_bys(plan: TimedPlan) -> Iterator[BriefingEvent]:

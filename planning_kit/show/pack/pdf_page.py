@@ -148,8 +148,7 @@ class Fitted(Flowable):
 
     def split(self, width: float, height: float) -> list[Flowable]:
         """Only a form that fits no page is split."""
-        self.wrap(width, height)
-        fits = self._chosen.wrap(width, self._page)[1] <= self._page
+        fits = self.wrap(width, self._page)[1] <= self._page
         return [] if fits else self._chosen.splitOn(self.canv, width, height)
 
     def drawOn(self, canvas: Any, x: float, y: float, _sW: float = 0) -> None:  # noqa: N802, N803

@@ -10,8 +10,9 @@ from planning_kit.plan.activities import WORK
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import retimed_lines
+from planning_kit.show.briefing_events import briefing_events
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table, shown, slack_cell
-from planning_kit.show.pack.procedure_page import Margin, by_action, cell_of_facts, told_events, told_minute
+from planning_kit.show.pack.procedure_page import Margin, by_action, cell_of_facts
 from planning_kit.show.procedure_words import BOXED
 from planning_kit.show.wording import Fact, OpenFindings, exceptions, nights_words
 
@@ -25,7 +26,7 @@ def pocket_section(plan: TimedPlan, crew: str) -> Section:
     from_min = -1.0 if plan.now_min is None else plan.now_min
     ends = {(each.step, each.start_min): each.finish_min for each in plan.lanes[crew]}
     rows: list[tuple[Cell, ...]] = []
-    for told in told_events(plan):
+    for told in briefing_events(plan):
         if crew not in told.who.split(" and ") or ends.get((told.step, told.at_min), 0.0) <= from_min:
             continue
         clock = [told.pet]
@@ -36,7 +37,7 @@ def pocket_section(plan: TimedPlan, crew: str) -> Section:
             if still_open := found.of_step(told.step, crew):
                 facts.insert(0, Fact("caution", f"OPEN: {still_open}"))
         own = [fact for fact in facts if fact.kind in BOXED or fact.crew in ("", BOTH, crew)]
-        rows += [(Rich(tuple(clock)) if number == 0 else "", *margin.at(told_minute(told)),
+        rows += [(Rich(tuple(clock)) if number == 0 else "", *margin.at(told.minute),
                   cell_of_facts(told.kind, part, is_short=True), None)
                  for number, part in enumerate(by_action(own))]
     columns = (Column("PET", share=1.05), *margin.columns, Column("What", share=5),

@@ -1,9 +1,9 @@
 """How the outing goes: the summary on one page, and the detailed procedure in columns by person."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from itertools import groupby
 from math import inf
+from typing import NamedTuple
 
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.procedure_records import BOTH, INSIDE
@@ -23,11 +23,6 @@ _LOOKS = {"warning": "warning", "caution": "caution", "note": "caution", "go": "
 _CREW = ("", *SUITED, BOTH)
 _SHORTEST = {"link": "Link.", "foothold": "In the foothold.", "uses": "", "group": "", "late": ""}
 _STRONG = ("work", "inhibit", "lift", "decide")
-
-
-def told_events(plan: TimedPlan) -> list[BriefingEvent]:
-    """What procedure, cards and the page for the one inside tell: all but findings, which steps name."""
-    return [told for told in briefing_events(plan) if told.kind != "finding"]
 
 
 def cell_of_facts(kind: str, facts: Iterable[Fact], name: str = "", is_short: bool = False,
@@ -79,11 +74,6 @@ class Margin:
                       < rounded(hold.lift_after_min, "up")), None) for row in self.rows]
 
 
-def told_minute(told: BriefingEvent) -> float:
-    """The minute under which an event stands."""
-    return rounded(told.at_min, told.side)
-
-
 def procedure_section(plan: TimedPlan) -> Section:
     """Every activity by PET: EV1 and EV2 beside each other, those inside and others in their own column."""
     rows: list[tuple[Cell, ...]] = []
@@ -104,7 +94,8 @@ def procedure_section(plan: TimedPlan) -> Section:
         return Rich(tuple(line for each in told for line in each.lines),
                     tuple(look for each in told for look in each.looks)) if told else None
 
-    for minute, now in grouped((told_minute(told), told) for told in told_events(plan)).items():
+    events = (told for told in briefing_events(plan) if told.kind != "finding")  # steps name those
+    for minute, now in grouped((told.minute, told) for told in events).items():
         theirs = [told for told in now if _is_of_crew(plan, told)]
         others = [told for told in now if told not in theirs]
         for is_shared, group in groupby(theirs, lambda told: told.who not in plan.travels):
@@ -135,9 +126,8 @@ def _is_of_crew(plan: TimedPlan, told: BriefingEvent) -> bool:
     return told.who in plan.travels or told.who == " and ".join(plan.travels)
 
 
-@dataclass(frozen=True)
-class _Block:
-    """A stretch of one lane on one task; a column of the summary, its minutes, its words."""
+class _Block(NamedTuple):
+    """What the summary tells: its column, from when, its words."""
 
     column: str
     start_min: float
@@ -157,18 +147,16 @@ def summary_section(plan: TimedPlan) -> Section:
         if sum(max(len(told) for told in grouped((each.column, each) for each in row).values())
                for row in rows.values()) <= _MOST_LINES:
             break
-    columns = [INSIDE, *plan.travels, "others"]
     ahead = [task for task in plan.scenario.records.tasks if task.need == "get-ahead"]
     starts = {step.task: start for step, start, _ in sorted(plan.each_step(), key=lambda each: -each[1])}
-    order = sorted(ahead, key=lambda task: (starts.get(task.task, inf), task.priority or 10_000))
-    words = [f"Get-aheads, in their order: {'; '.join(one_line(task.title) or task.task for task in order)}."
-             ] if order else []
-    return Section("summary", "Summary by PET", tuple(words), (Table(
+    ahead.sort(key=lambda task: (starts.get(task.task, inf), task.priority or 10_000))
+    words = f"Get-aheads, in their order: {'; '.join(one_line(task.title) or task.task for task in ahead)}."
+    return Section("summary", "Summary by PET", (words,) if ahead else (), (Table(
         "Summary", "Tasks, GO calls and inhibits by PET; letters as in the timeline",
         (Column("PET", share=0.4), Column("Inside", share=2.1),
          *(Column(who, share=3) for who in plan.travels), Column("Others", share=2.1)),
-        tuple((pet_label(row[0].start_min), *(_summed(row, column) for column in columns))
-              for row in rows.values()), is_page=True, size=7.4),))
+        tuple((pet_label(row[0].start_min), *(_summed(row, column) for column in (
+            INSIDE, *plan.travels, "others"))) for row in rows.values()), is_page=True, size=7.4),))
 
 
 def _summed(row: list[_Block], column: str) -> Cell:
@@ -198,12 +186,10 @@ def _blocks(plan: TimedPlan) -> Iterator[_Block]:
 
 def _calls(plan: TimedPlan) -> Iterator[_Block]:
     """GO calls at their step's start, and inhibits: what somebody inside calls or waits for."""
-    words = ProcedureWords(Names(plan))
-    for doing in plan.doings:
-        if doing.action.go:
-            yield _Block(INSIDE, doing.start_min,
-                         f"GO from {words.who(doing.action.go)} for {doing.action.name}")
+    who = ProcedureWords(Names(plan)).who
+    yield from (_Block(INSIDE, each.start_min, f"GO from {who(each.action.go)} for {each.action.name}")
+                for each in plan.doings if each.action.go)
     for hold in plan.inhibit_holds:
-        name = hold.inhibit.inhibit
-        yield _Block(INSIDE, rounded(hold.set_by_min, "down"), f"{name} in force", False)
-        yield _Block(INSIDE, rounded(hold.lift_after_min, "up"), f"{name} may be lifted", False)
+        for minute, words in ((rounded(hold.set_by_min, "down"), "in force"),
+                              (rounded(hold.lift_after_min, "up"), "may be lifted")):
+            yield _Block(INSIDE, minute, f"{hold.inhibit.inhibit} {words}", False)

@@ -42,7 +42,8 @@ def timeline_section(plan: TimedPlan) -> content.Section:
     """The outing as pictures of two strips each."""
     broken = [f"Broken: {each.words}." for each in broken_rules(plan)]
     signs = "Framed: breaks a rule; ruled: outside its window; dashed with a cross: a broken gap or order."
-    return content.Section("timeline", "Timeline", (signs, *broken) if broken else (), timeline_pictures(plan))
+    words = (signs, *broken) if broken else ()
+    return content.Section("timeline", "Timeline", words, timeline_pictures(plan))
 
 
 def timeline_pictures(plan: TimedPlan) -> tuple[content.Picture, ...]:
@@ -265,7 +266,8 @@ def hatched(pattern: str, x: float, y: float, width: float, height: float) -> It
     gap = _WIDE if is_wide else _DENSE
     ends: list[tuple[float, float, float, float]] = []
     if shape in ("upright", "squared"):
-        ends += [(at, y, at, y + height) for at in np.arange(x + min(gap, width) / 2, x + width, gap).tolist()]
+        across = np.arange(x + min(gap, width) / 2, x + width, gap).tolist()
+        ends += [(at, y, at, y + height) for at in across]
     if shape in ("level", "squared"):
         ends += [(x, at, x + width, at) for at in np.arange(y + gap / 2, y + height, gap).tolist()]
     for way in {"falling": (1,), "rising": (-1,), "crossed": (1, -1)}.get(shape, ()):
