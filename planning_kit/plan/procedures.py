@@ -20,7 +20,6 @@ from planning_kit.plan.plan_times import Times
 
 ACTION_COLUMNS = ["step", "number", "who", "place", "start_min", "finish_min", "action", "on", "value",
                   "unit", "tool", "expected", "record", "class", "warning", "go", "if_not", "critical"]
-STATE_COLUMNS = ["state", "title", "value", "from_min", "until_min", "by_step"]
 
 
 @dataclass(frozen=True)
@@ -151,4 +150,4 @@ def actions_table(every: Sequence[Doing]) -> pd.DataFrame:
 def states_table(spells: Mapping[str, Sequence[StateSpell]]) -> pd.DataFrame:
     """A row a stretch of a state, by state and time (columns: see `TimedPlan.states`)."""
     rows = [vars(each) | vars(each.state) for theirs in spells.values() for each in theirs]
-    return ShownTable(rows, columns=STATE_COLUMNS)
+    return ShownTable(rows, columns=["state", "title", "value", "from_min", "until_min", "by_step"])

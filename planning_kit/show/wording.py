@@ -203,13 +203,14 @@ class Fact:
     """One fact of a step: its ``kind`` (takes, leaves, foothold, tether, light, group, ...) and its words.
 
     ``short`` is the same without names and reasons, where it would be long; ``crew`` whom it concerns, where
-    it is one of two.
+    it is one of two or somebody else; ``record`` what is written down of it.
     """
 
     kind: str
     words: str
     short: str = ""
     crew: str = ""
+    record: str = ""
 
 
 class StepWords:
@@ -223,10 +224,9 @@ class StepWords:
         """What the tables say of ``step``, a phrase a fact."""
         yield from self._conditions(step)
         yield from self._hands(step)
-        if one_line(step.caution):
-            kind = "warning" if step.caution_class == "warning" else "caution"
-            yield Fact(kind, f"{step.caution_class.capitalize()}: {one_line(step.caution)}",
-                       f"{step.caution_class.upper()}: {one_line(step.caution)}")
+        if text := one_line(step.caution).rstrip("."):
+            yield Fact(step.caution_class, f"{step.caution_class.capitalize()}: {text}",
+                       f"{step.caution_class.upper()}: {text}.")
         if step.clears:
             titles = {each.hazard: one_line(each.title) for each in self.plan.scenario.records.hazards}
             yield Fact("clears", f"clears of {', '.join(titles[name] or name for name in step.clears)}")
@@ -249,8 +249,13 @@ class StepWords:
                        f"in the period {one_line(name)!r}")
         for inhibit in self.plan.scenario.records.inhibits:
             if step.step in inhibit.needed_by:
-                name = inhibit.inhibit + bracketed(inhibit.title)
-                yield Fact("inhibit", f"only with inhibit {name} in force", f"{inhibit.inhibit} in force")
+                name, own = inhibit.inhibit + bracketed(inhibit.title), self.plan.span(step.step)
+                if any(hold.inhibit == inhibit and hold.set_by_min <= own[0] and own[1] <= hold.lift_after_min
+                       for hold in self.plan.inhibit_holds):
+                    yield Fact("inhibit", f"only with inhibit {name} in force")
+                else:
+                    words = f"needs inhibit {name}, which is not in force all the time"
+                    yield Fact("warning", f"Warning: {words}", f"WARNING: {words}.")
         if step.moves:
             rides = f"; {' and '.join(step.rides)} on it" if step.rides else "; nobody on it"
             yield Fact("moves", f"sets {one_line(' '.join(step.moves))} in motion{rides}")

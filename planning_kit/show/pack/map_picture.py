@@ -108,8 +108,9 @@ _SIZE, _LEAD = 6.4, 8.0
 _PX_PER_PT = 1.75  # names are placed by the station map's rule, whose letters are so much larger
 _LINE_CHARS, _MOST_LINES, _LONGEST = 66, 23, 130
 _GROUND = {"night": "#DFE2EC", "penumbra": "#F0F1F4"}
-_ROUTES = {"route": (LIGHT.quiet_ink, 0.8, 0.0), "tight route": (LIGHT.ink, 2.2, 3.0),
-           "snag route": (LIGHT.concern, 2.2, 1.2), "tight and snag route": (LIGHT.concern, 2.2, 4.0)}
+_ROUTES: dict[str, tuple[str, float, tuple[float, ...]]] = {
+    "route": (LIGHT.quiet_ink, 0.8, ()), "tight route": (LIGHT.ink, 2.2, (3.0,)),
+    "snag route": (LIGHT.concern, 2.2, (1.2,)), "tight and snag route": (LIGHT.concern, 2.2, (4.0,))}
 _SIGNS = {"foothold": ("triangle", -5.0), "bag": ("square", 5.0)}
 
 _WORDS = (

@@ -17,7 +17,7 @@ from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION
 from planning_kit.show.pack.html_page import html_page
-from planning_kit.show.pack.pdf import pdf_bytes, pocket_bytes
+from planning_kit.show.pack.pdf import CARDS, card_bytes, pdf_bytes
 from planning_kit.show.pack.xlsx import xlsx_bytes
 
 MANIFEST = "review-pack.json"
@@ -82,8 +82,12 @@ def pack_files(plan: TimedPlan, chances: TimedOdds | None = None,
         "review.xlsx": (xlsx_bytes(pack), "its tables"),
         "briefing.txt": (told.encode(), "the plan in words: one minute, then long"),
     }
-    for section in pack.pockets:
-        files[f"pocket-{section.key}.pdf"] = (pocket_bytes(pack, section), f"{section.key}'s pocket sheet")
+    for size in CARDS:
+        for section in pack.pockets:
+            files[f"pocket-{section.key}-{size}.pdf"] = (card_bytes(pack, section, size),
+                                                         f"{section.key}'s pocket cards, {size}")
+        for section in pack.cues:
+            files[f"{section.key}-{size}.pdf"] = card_bytes(pack, section, size), f"cue card, {size}"
     return files
 
 
