@@ -40,7 +40,7 @@ def check_items_at_hand(plan: TimedPlan) -> Iterator[Finding]:
     for each in plan.doings:
         action, step, hands = each.action, each.step, {who for who in each.people if who in plan.travels}
         named = {action.on: "on", action.tool.partition(":")[0]: "tool"}
-        for item in items & named.keys() if hands and step.place else ():
+        for item in filter(items.__contains__, named) if hands and step.place else ():
             here = [stay for stay in holdings.get(item, ()) if _is_during(each, stay)]
             near = any(stay.holder in {step.place, *step.people} for stay in here)
             held = any(stay.holder in hands and not stay.in_bag for stay in here)
