@@ -21,7 +21,18 @@ from hypothesis import strategies as st
 
 import planning_kit as pk
 from planning_kit.show.pack.assemble import assemble
-from planning_kit.show.pack.content import CAUTION, Label, Line, Pack, Picture, Rich, Section, Strokes, Table
+from planning_kit.show.pack.content import (
+    CAUTION,
+    Box,
+    Label,
+    Line,
+    Pack,
+    Picture,
+    Rich,
+    Section,
+    Strokes,
+    Table,
+)
 from planning_kit.show.pack.html_page import html_page
 from planning_kit.show.pack.pdf import card_bytes, pdf_bytes
 from planning_kit.show.pack.timeline import timeline_pictures
@@ -126,7 +137,7 @@ def test_an_inhibit_is_a_line_over_its_time_and_no_sentence_at_each_step(demo_pa
     lanes = [number for number, column in enumerate(table.columns) if column.is_line]
     held = {name: [row[0].lines[0] for row in table.rows if name in [row[at] for at in lanes]]
             for name in ("I-PWR", "I-DRV")}
-    # In force from 2:22 to 2:49, and from 0:41 to 3:14 (the inhibit list): the row of the lifting has no line.
+    # In force from 2:22 to 2:49, and from 0:41 to 3:14 (the inhibit list): no line in the row of the lifting.
     assert (held["I-PWR"][0], held["I-PWR"][-1]) == ("2:22", "2:45")
     assert held["I-DRV"][0] == "0:41"
     assert "3:14" not in held["I-DRV"]
@@ -317,7 +328,7 @@ def key_of(picture: Picture) -> list[tuple[str, float, tuple[tuple[float, ...], 
     found, fill, corner = [], "", (0.0, 0.0)
     strokes: tuple[tuple[float, ...], ...] = ()
     for shape in picture.shapes:
-        if getattr(shape, "fill", "") and getattr(shape, "width", 0) == 16 and getattr(shape, "height", 0) == 8:
+        if isinstance(shape, Box) and shape.fill and (shape.width, shape.height) == (16, 8):
             fill, corner, strokes = shape.fill, (shape.x, shape.y), ()
         elif isinstance(shape, Strokes):
             strokes = tuple(tuple(round(value - corner[n % 2], 2) for n, value in enumerate(end))

@@ -26,7 +26,7 @@ from planning_kit.inputs.shown_text import one_line
 from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Picture, Shape, Strokes
 
 FONT, BOLD = "Roboto", "Roboto-Bold"
-INK, QUIET, RULE, GROUND = (HexColor(each) for each in ("#1B1F24", "#4B545E", "#C9CDD3", "#F1F2F4"))
+INK, RULE, GROUND = (HexColor(each) for each in ("#1B1F24", "#C9CDD3", "#F1F2F4"))
 MARGIN = 30.0
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.chart import axis_ms
@@ -67,7 +68,8 @@ class _Pane:
             if right > left:
                 yield content.Box(left, self.top, right - left, _PANEL, _NIGHT)
         yield content.Box(_LEFT, self.top, WIDTH - _LEFT - _RIGHT, _PANEL, "", LIGHT.quiet_ink)
-        yield content.Label(2, self.top - 4, _plain(self.panel.heading), 7.2, LIGHT.ink, is_bold=True)
+        heading = shortened(_plain(self.panel.heading), 170)  # the margins tell the rest
+        yield content.Label(2, self.top - 4, heading, 7.2, LIGHT.ink, is_bold=True)
         yield content.Label(2, self.top + 6, self.panel.side, 5.6, LIGHT.quiet_ink)
         span = self.panel.high - self.panel.low
         every = next((each for each in _EVERY if span / each <= _MOST_TICKS), _EVERY[-1])

@@ -35,7 +35,6 @@ _SIZE = 6.6
 _TITLE_SIZES = (6.4, 5.8, 5.2)
 _HELD, _NIGHT, _RULE = "#F3D9DA", "#E6E8F0", "#C9CDD3"
 _CHAR, _LEAD = 0.56, 1.12  # width and height of a character over the font size, on the safe side
-_BROKEN_DASH = (2.0,)
 
 
 def timeline_section(plan: TimedPlan) -> content.Section:
@@ -165,7 +164,7 @@ class _Strip:
         if any(self.begin <= at_min < self.begin + self.span for _, at_min in broken.line):
             ends = [(self._x(at_min), self.lane_tops[crew] + self._lane_height(crew))
                     for crew, at_min in broken.line]
-            yield content.Line(tuple(ends), LIGHT.stop, 1.4, _BROKEN_DASH)
+            yield content.Line(tuple(ends), LIGHT.stop, 1.4, (2.0,))
             x, y = np.mean(ends, axis=0).tolist()
             for way in (3, -3):
                 yield content.Line(((x - 3, y - way), (x + 3, y + way)), LIGHT.stop, 1.4)
@@ -257,13 +256,10 @@ def _words(head: str, title: str, box: content.Box, height: float) -> Iterator[c
                                 "middle", is_bold=number == 0 and bool(head), is_upright=is_upright)
 
 
-_DENSE, _WIDE = 2.6, 5.2
-
-
 def hatched(pattern: str, x: float, y: float, width: float, height: float) -> Iterator[content.Strokes]:
     """The strokes of one of `palette.PATTERNS` inside a box."""
     shape, _, is_wide = pattern.partition("-")
-    gap = _WIDE if is_wide else _DENSE
+    gap = 5.2 if is_wide else 2.6
     ends: list[tuple[float, float, float, float]] = []
     if shape in ("upright", "squared"):
         across = np.arange(x + min(gap, width) / 2, x + width, gap).tolist()
