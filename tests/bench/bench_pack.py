@@ -1,6 +1,4 @@
-"""Verdict: the pages of 104 steps with 600 actions take 8 to 10 s on two cores shared by four; 10 s are allowed.
-
-It was twice that before lines were broken once and the forms of a page made only when they are tried.
+"""Verdict: the pages of 104 steps with 600 actions take 8 to 10 s where four share two cores; 10 may be.
 
 Run on demand: ``python -m tests.bench.bench_pack``. Prints seconds and shares of each part.
 """

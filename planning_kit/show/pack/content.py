@@ -190,7 +190,7 @@ class Section:
 
 @dataclass(frozen=True)
 class Pack:
-    """All that is written: ``facts`` head the first page, ``stamp`` is on each; pockets and cues are cards."""
+    """All that is written: facts head the first page, the stamp is on each; pockets and cues are cards."""
 
     title: str
     station: str
