@@ -93,12 +93,12 @@ def touching(times: Times, every: Sequence[Doing]) -> dict[str, list[tuple[Step,
 
 
 def in_parallel(touched: Sequence[tuple[Step, float, float, bool]]) -> Iterator[tuple[Step, Step, float]]:
-    """Two steps of different people that overlap, of which one changes what both touch, and since when."""
+    """Two steps, of different people then, that overlap, of which one changes what both touch; since when."""
     ordered = sorted(touched, key=lambda each: each[1])
     for number, (one, start, finish, sets) in enumerate(ordered):
         rest = islice(ordered, number + 1, None)
         for other, begin, end, also in takewhile(lambda each: each[1] < finish - ROUNDING_MIN, rest):  # noqa: B023
-            if (sets or also) and end > start + ROUNDING_MIN and not {*one.people} & {*other.people}:
+            if (sets or also) and end > start + ROUNDING_MIN:
                 yield one, other, begin
 
 
