@@ -96,15 +96,15 @@ class _Teller:
             held = f"{owner} holds it {until}" if owner else f"it holds {until}"
             reason = one_line(record.reason).rstrip(".")
             yield BriefingEvent(hold.set_by_min, "inhibit", "inhibit", record.from_step, (
-                _title(f"{name} must be in force; {held}."),
+                Fact("title", f"{name} must be in force; {held}."),
                 *([Fact("reason", f"Reason: {reason}.")] if reason else [])))
             yield BriefingEvent(hold.lift_after_min, "inhibit", "lift", record.until_step,
-                                (_title(f"{name} may be lifted."),))
+                                (Fact("title", f"{name} may be lifted."),))
 
     def findings(self) -> Iterator[BriefingEvent]:
         for at_min, step, line in open_lines(self.plan):
             if at_min == at_min:
-                yield BriefingEvent(at_min, "finding", "finding", step, (_title(line),))
+                yield BriefingEvent(at_min, "finding", "finding", step, (Fact("title", line),))
 
     def activities(self) -> Iterator[BriefingEvent]:
         for crew, lane in self.plan.lanes.items():
@@ -138,13 +138,13 @@ class _Teller:
             return
         if activity.kind == WAIT:
             place = f" at {self.names.title(activity.place)}" if activity.place else ""
-            yield _title(f"Wait{'' if plural else 's'} {minutes(activity.minutes)}{place}, until "
+            yield Fact("title", f"Wait{'' if plural else 's'} {minutes(activity.minutes)}{place}, until "
                          f"{pet_label(activity.finish_min)}: {self._reason(activity)}.")
             return
         length, until = minutes(activity.minutes), pet_label(activity.finish_min)
         if not activity.step:
             what = "the pressure can be breathed" if activity.title == REPRESS_TITLE else "inside"
-            yield _title(f"{activity.title}, {length}: {what} at {until}.")
+            yield Fact("title", f"{activity.title}, {length}: {what} at {until}.")
             return
         step = self.names.steps[activity.step]
         place = f" At {self.names.title(step.place)}," if step.place else ""
@@ -152,7 +152,7 @@ class _Teller:
         told = [replace(fact, words=f"{fact.words[:1].upper()}{fact.words[1:].rstrip('.')}.")
                 for fact in self.step_words.facts(step)]
         yield from (fact for fact in told if fact.kind in BOXED)
-        yield _title(f"{step.step}{': ' + title if title else ''}.{place} {length}, until {until}.")
+        yield Fact("title", f"{step.step}{': ' + title if title else ''}.{place} {length}, until {until}.")
         yield from (fact for fact in told if fact.kind not in (*BOXED, *_AFTER))
         yield from self.procedure.facts(step)
         yield from (fact for fact in told if fact.kind in _AFTER)
@@ -176,7 +176,7 @@ class _Teller:
         target = f" to {self.names.title(activity.to_place)}" if activity.to_place else ""
         carried = self._carried(activity)
         yield from self._hazards(activity)
-        yield _title(f"Goes from {self.names.title(activity.place)}{by}{target}: "
+        yield Fact("title", f"Goes from {self.names.title(activity.place)}{by}{target}: "
                      f"{minutes(activity.minutes)}{far}.")
         if carried:
             yield Fact("carries", f"Carries {carried}.")
@@ -231,10 +231,6 @@ class _Teller:
 
 _AFTER = ("leaves", "tether", "safe", "clears")
 """Facts of the end of a step."""
-
-
-def _title(words: str) -> Fact:
-    return Fact("title", words)
 
 
 def _key(activity: Activity) -> tuple[object, ...]:

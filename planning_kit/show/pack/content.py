@@ -190,10 +190,7 @@ class Section:
 
 @dataclass(frozen=True)
 class Pack:
-    """Everything that is written. ``facts`` head the first page, ``stamp`` is on every page.
-
-    ``pockets`` and ``cues`` are cards, with files of their own.
-    """
+    """All that is written: facts head the first page, the stamp is on each; pockets and cues are cards."""
 
     title: str
     station: str

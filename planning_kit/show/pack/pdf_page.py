@@ -59,21 +59,31 @@ class Printable:
 
     def paragraph(self, text: str, size: float, is_bold: bool = False, **look: Any) -> Paragraph:
         """The same as a paragraph, which reads a little markup: none of it comes from the text."""
-        return Paragraph(escape(self.plain(text)), style(size, is_bold, **look))
+        return _Words(escape(self.plain(text)), style(size, is_bold, **look))
 
     def line(self, text: str, size: float, look: str) -> Paragraph:
         """A line of a `Rich` cell in its look. A box is drawn around its words, a box to tick before them."""
         if "tick" in look:
             return _Ticked(escape(self.plain(text)), style(size, "strong" in look, leftIndent=size * 1.3))
         if look in ("warning", "caution"):
-            is_warning = look == "warning"
-            return Paragraph(escape(self.plain(text)), style(
-                size, is_warning, borderWidth=1.6 if is_warning else 0.7, borderColor=INK, borderPadding=1.5,
-                spaceBefore=3, spaceAfter=3.5, leftIndent=2.5, rightIndent=2.5))
+            return self.paragraph(
+                text, size, look == "warning", borderWidth=1.6 if look == "warning" else 0.7, borderColor=INK,
+                borderPadding=1.5, spaceBefore=3, spaceAfter=3.5, leftIndent=2.5, rightIndent=2.5)
         return self.paragraph(text, size, is_bold=look == "strong")
 
 
-class _Ticked(Paragraph):
+class _Words(Paragraph):
+    """A paragraph that breaks its lines once for a width: a table asks for them again and again."""
+
+    _broken: tuple[float, tuple[float, float]] | None = None
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        if self._broken is None or self._broken[0] != width:
+            self._broken = width, super().wrap(width, height)
+        return self._broken[1]
+
+
+class _Ticked(_Words):
     """A paragraph with a box to tick at its left."""
 
     def draw(self) -> None:
@@ -301,11 +311,11 @@ def drawn(picture: Picture, printable: Printable, width: float, share: float = 1
 def _shape(shape: Shape, height: float, printable: Printable) -> Any:
     """One shape; ``height`` is that of the picture, which counts downward."""
     if isinstance(shape, Label):
-        turned = (0, 1, -1, 0, shape.x, height - shape.y) if shape.is_upright else (
-            1, 0, 0, 1, shape.x, height - shape.y)
-        return shapes.Group(shapes.String(
-            0, 0, printable.plain(shape.text), fontSize=shape.size, fontName=BOLD if shape.is_bold else FONT,
-            fillColor=HexColor(shape.colour), textAnchor=shape.anchor), transform=turned)
+        x, y = (0.0, 0.0) if shape.is_upright else (shape.x, height - shape.y)
+        text = shapes.String(x, y, printable.plain(shape.text), fontSize=shape.size, textAnchor=shape.anchor,
+                             fontName=BOLD if shape.is_bold else FONT, fillColor=HexColor(shape.colour))
+        turned = (0, 1, -1, 0, shape.x, height - shape.y)
+        return shapes.Group(text, transform=turned) if shape.is_upright else text
     if isinstance(shape, Strokes):
         path = shapes.Path(strokeColor=HexColor(shape.colour), strokeWidth=shape.width, fillColor=None)
         for x, y, to_x, to_y in shape.ends:

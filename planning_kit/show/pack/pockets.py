@@ -16,8 +16,6 @@ from planning_kit.show.pack.procedure_page import Margin, by_action, cell_of_fac
 from planning_kit.show.procedure_words import BOXED
 from planning_kit.show.wording import Fact, OpenFindings, exceptions, nights_words
 
-_SLACK = Column("", "", 1, 0, "down")
-
 
 def pocket_section(plan: TimedPlan, crew: str) -> Section:
     """What ``crew`` does, by PET, with room for the actual times; limits, nights and inhibits above it."""
@@ -32,7 +30,7 @@ def pocket_section(plan: TimedPlan, crew: str) -> Section:
         clock = [told.pet]
         facts = list(told.facts)
         if told.kind == WORK and told.step:
-            if slack := shown(slack_cell(float(edges[plan.position(told.step)])), _SLACK):
+            if slack := shown(slack_cell(float(edges[plan.position(told.step)])), Column("", side="down")):
                 clock.append(f"slack {slack}")
             if still_open := found.of_step(told.step, crew):
                 facts.insert(0, Fact("caution", f"OPEN: {still_open}"))

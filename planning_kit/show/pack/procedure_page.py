@@ -143,7 +143,7 @@ def summary_section(plan: TimedPlan) -> Section:
     """The outing on one page by PET: tasks, GO calls and inhibits; get-aheads in their order."""
     blocks = sorted([*_blocks(plan), *_calls(plan)], key=lambda each: each.start_min)
     for slot_min in _SLOTS_MIN:
-        rows = grouped((each.start_min // slot_min, each) for each in blocks)
+        rows = grouped((rounded(each.start_min, "nearest") // slot_min, each) for each in blocks)
         if sum(max(len(told) for told in grouped((each.column, each) for each in row).values())
                for row in rows.values()) <= _MOST_LINES:
             break

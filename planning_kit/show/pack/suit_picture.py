@@ -4,7 +4,7 @@ import html
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby
 from math import ceil, floor
 from typing import Any
 
@@ -28,12 +28,7 @@ _MARKUP = re.compile(r"</?b>|<br>")
 
 
 def suit_section(plan: TimedPlan) -> content.Section:
-    """What is left in each suit, and of each way back, over PET."""
-    return content.Section("suits", "Suits and ways back", (), (suit_picture(plan),))
-
-
-def suit_picture(plan: TimedPlan) -> content.Picture:
-    """The panels of `planning_kit.show.suit_chart.suit_chart`, and the key of their lines."""
+    """What is left in each suit and of each way back: the panels of `suit_chart`, and a key of lines."""
     panels, (first, last) = panels_of(plan, LIGHT), shown_min(plan)
     shapes: list[content.Shape] = []
     for number, panel in enumerate(panels):
@@ -49,7 +44,8 @@ def suit_picture(plan: TimedPlan) -> content.Picture:
         shapes += [content.Line(((x, foot + 19), (x + 28, foot + 19)), look["color"], 1.4,
                                 _DASHES.get(look["dash"], ())),
                    content.Label(x + 32, foot + 21, name, _SIZE, LIGHT.ink)]
-    return content.Picture(WIDTH, foot + _FOOT, tuple(shapes), alt_words(plan))
+    picture = content.Picture(WIDTH, foot + _FOOT, tuple(shapes), alt_words(plan))
+    return content.Section("suits", "Suits and ways back", (), (picture,))
 
 
 @dataclass(frozen=True)
@@ -68,9 +64,8 @@ class _Pane:
             if right > left:
                 yield content.Box(left, self.top, right - left, _PANEL, _NIGHT)
         yield content.Box(_LEFT, self.top, WIDTH - _LEFT - _RIGHT, _PANEL, "", LIGHT.quiet_ink)
-        heading = shortened(_plain(self.panel.heading), 170)  # the margins tell the rest
-        yield content.Label(2, self.top - 4, heading, 7.2, LIGHT.ink, is_bold=True)
-        yield content.Label(2, self.top + 6, self.panel.side, 5.6, LIGHT.quiet_ink)
+        heading = shortened(_plain(self.panel.heading), 160)  # the list of margins tells the rest
+        yield content.Label(2, self.top - 4, f"{heading} · {self.panel.side}", 7.2, LIGHT.ink, is_bold=True)
         span = self.panel.high - self.panel.low
         every = next((each for each in _EVERY if span / each <= _MOST_TICKS), _EVERY[-1])
         for value in range(ceil(self.panel.low / every) * every, floor(self.panel.high) + 1, every):
@@ -89,11 +84,14 @@ class _Pane:
             yield content.Line(tuple(run), look["color"], look["width"] * 0.6, _DASHES.get(look["dash"], ()))
         for spot, text in zip(spots, trace.get("text", ()), strict=False):
             if spot is not None and text:
-                is_above, is_late = trace["textposition"].startswith("top"), spot[0] > WIDTH * 0.62
-                if "marker" in trace:
+                words, is_late = _plain(text), spot[0] > WIDTH * 0.62
+                x, y = spot[0] + (-5 if is_late else 3), spot[1] + (
+                    -4 if trace["textposition"].startswith("top") else 8.5)
+                if "marker" in trace:  # its words are read over the lines
+                    wide = len(words) * _SIZE * 0.5
+                    yield content.Box(x - wide if is_late else x, y - 5.8, wide, 7.4, "#FFFFFF")
                     yield content.Mark(*spot, 2.6, "diamond", LIGHT.ink, LIGHT.paper)
-                yield content.Label(spot[0] + (-5 if is_late else 3), spot[1] + (-4 if is_above else 8.5),
-                                    _plain(text), _SIZE, LIGHT.ink, "end" if is_late else "start")
+                yield content.Label(x, y, words, _SIZE, LIGHT.ink, "end" if is_late else "start")
 
     def _x(self, ms: float) -> float:
         return _LEFT + (ms - self.first) / (self.last - self.first) * (WIDTH - _LEFT - _RIGHT)
@@ -104,8 +102,7 @@ class _Pane:
 
 def _runs(spots: list[tuple[float, float] | None]) -> list[list[tuple[float, float]]]:
     """The stretches of a line between values that are not known."""
-    gaps = [-1, *(at for at, spot in enumerate(spots) if spot is None), len(spots)]
-    runs = [[spot for spot in spots[one + 1:other] if spot is not None] for one, other in pairwise(gaps)]
+    runs = (list(filter(None, run)) for _, run in groupby(spots, key=lambda spot: spot is None))
     return [run for run in runs if len(run) > 1]
 
 

@@ -83,11 +83,9 @@ def pack_files(plan: TimedPlan, chances: TimedOdds | None = None,
         "briefing.txt": (told.encode(), "the plan in words: one minute, then long"),
     }
     for size in CARDS:
-        for section in pack.pockets:
-            files[f"pocket-{section.key}-{size}.pdf"] = (card_bytes(pack, section, size),
-                                                         f"{section.key}'s pocket cards, {size}")
-        for section in pack.cues:
-            files[f"{section.key}-{size}.pdf"] = card_bytes(pack, section, size), f"cue card, {size}"
+        for card in (*pack.pockets, *pack.cues):
+            name = f"{'pocket-' if card in pack.pockets else 'cue-'}{card.key}-{size}.pdf"
+            files[name] = card_bytes(pack, card, size), f"{card.title}, {size}"
     return files
 
 
