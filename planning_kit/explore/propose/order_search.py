@@ -245,7 +245,7 @@ class OrderSearch:
         here, tries, seen = around.of(choice), round(_TRIES * effort), set[tuple[float, ...]]()
         if here is None:  # the timing here does not know it
             return
-        around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
+        around.rules.let_go_of(here)
         moves = RandomMoves(problem.work, problem.before, draws, around.dropped)
         for _ in range(_DRAWS * tries):
             if len(seen) >= tries or self.budget.is_over():

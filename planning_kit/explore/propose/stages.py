@@ -36,16 +36,7 @@ from planning_kit.explore.propose.solving import (
     read_choice,
     solve,
 )
-from planning_kit.explore.propose.timed_rules import (
-    add_after,
-    add_gaps,
-    add_hatch,
-    add_lanes,
-    add_last_starts,
-    add_limit,
-    add_past,
-    add_windows,
-)
+from planning_kit.explore.propose.timed_rules import TIMED_RULES, add_past
 from planning_kit.explore.propose.untimed_rules import add_hardware, add_inhibits, add_room, add_tethers
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import Records
@@ -77,10 +68,8 @@ def build_problem(records: Records, elements: OrbitData, freedom: Freedom, expla
     add_hardware(problem)
     add_tethers(problem)
     find_precedence(problem)
-    for add in (add_limit, add_lanes, add_after, add_gaps, add_windows, add_hatch, add_last_starts,
-                add_room, add_inhibits):
+    for add in (*TIMED_RULES, add_room, add_inhibits, add_past):
         add(problem)
-    add_past(problem)
     return problem
 
 
@@ -265,14 +254,11 @@ class Stages:
             if better and bound < self.end_ticks(better):
                 better = self._looked_around(better, self._passes // 4)
             best = better or best
-            self._tell(best, bound)
+            if best:
+                self.budget.tell(minutes_of(self.end_ticks(best)), minutes_of(bound))
         if best and bound < self.end_ticks(best):
             best = self._looked_around(best, self._passes * 3 // 4)
         return best, min(bound, self.end_ticks(best)) if best else bound
-
-    def _tell(self, best: Answer | None, bound: float) -> None:
-        if best:
-            self.budget.tell(minutes_of(self.end_ticks(best)), minutes_of(bound))
 
     def _that_holds(self, passed: Sequence[Sequence[int]], best: Answer | None) -> Answer | None:
         """The last of some solutions that holds, earlier than the best; what does not is forbidden."""
@@ -296,7 +282,7 @@ class Stages:
         if here is None:
             return best
         # What this order breaks as it is timed here no other is asked: the judge looks at what is new.
-        search.around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
+        search.around.rules.let_go_of(here)
         if choice.rules:  # it may hold by what is written down alone, which the timing here does not know
             here = replace(here, cost=(minutes_of(self.end_ticks(best)), inf))
         before = {who: tuple(self.problem.work.index[step] for step in lane)
