@@ -78,8 +78,8 @@ def _rule_of(mishap: Mishap) -> str:
 class Timed:
     """Orders with their times (minutes); ``swapped``: the tasks whose crew are traded.
 
-    ``cost``: smaller is better; the end first (minutes after PET 0). ``guide`` is what the climb goes by: less
-    walking comes before an earlier end shows. ``broken``: how often they break a rule, where they may.
+    ``cost``: smaller is better; the end first (minutes after PET 0). ``guide`` is what the climb goes by:
+    less walking comes before an earlier end shows. ``broken``: how often they break a rule, where they may.
     """
 
     orders: Orders
