@@ -12,18 +12,10 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.inputs import times
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import (
-    Side,
-    gmt_label,
-    margin_label,
-    moment_at,
-    number_label,
-    pet_label,
-    pet_spans,
-    rounded,
-)
+from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import REMARK, SEVERITIES, Finding, findings_in
 from planning_kit.plan.network import grouped
@@ -92,7 +84,7 @@ class Names:
 
     def times(self, pet: float) -> str:
         """A moment as PET with its GMT."""
-        return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.pet_zero))})"
+        return f"{pet_label(pet)} (GMT {times.gmt_label(times.moment_at(pet, self.plan.pet_zero))})"
 
 
 NOT_KNOWN = "not known"
@@ -100,9 +92,9 @@ NO_WAY = "no way"
 """Instead of the minutes of a way home that there is not, and of its margin."""
 
 
-def minutes(value: float, side: Side = "nearest") -> str:
+def minutes(value: float, side: times.Side = "nearest") -> str:
     """A length in minutes, to a tenth, with a true minus."""
-    return f"{rounded(value, side, 1):g} min".replace("-", "−")
+    return f"{times.rounded(value, side, 1):g} min".replace("-", "−")
 
 
 def signed(value: float, unit: str = "min") -> str:
@@ -111,7 +103,7 @@ def signed(value: float, unit: str = "min") -> str:
         return NO_WAY
     if not math.isfinite(value):
         return NOT_KNOWN
-    return f"{rounded(value, 'down', 1):+.1f} {unit}".replace("-", "−")
+    return f"{times.rounded(value, 'down', 1):+.1f} {unit}".replace("-", "−")
 
 
 def bracketed(text: object) -> str:
@@ -138,7 +130,7 @@ def counted(found: Sequence[Finding]) -> str:
 
 def against(limit: float, end: float) -> str:
     """How far an end is from a limit, in words."""
-    return margin_label(limit - end, "before", "after")
+    return times.margin_label(limit - end, "before", "after")
 
 
 def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
@@ -149,7 +141,7 @@ def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
     own = [(breach.case, breach) for breach in plan.return_breaches
            if breach.crew == crew and breach.case.endswith(how)]
     for case, told in grouped(own).items():
-        spells = pet_spans(*((each.from_min, each.until_min) for each in told))
+        spells = times.pet_spans(*((each.from_min, each.until_min) for each in told))
         worst = max(told, key=lambda each: each.short_min)
         what = " and ".join(dict.fromkeys(broken_words(plan, each) for each in told))
         past = "" if plan.now_min is None or told[-1].until_min >= plan.now_min else ", past"
@@ -296,7 +288,7 @@ class StepWords:
         if share >= 1:
             return "needs a link: there all the time"
         without = f", none at {one_line(gaps)}" if one_line(gaps) else ""
-        return f"needs a link: there {number_label(100 * share, 'down', 0)} % of the time{without}"
+        return f"needs a link: there {times.number_label(100 * share, 'down', 0)} % of the time{without}"
 
     def _clocks(self, step: Step) -> Iterator[Fact]:
         for clock in self.plan.gap_clocks:
