@@ -78,7 +78,7 @@ class _Words(Paragraph):
     _broken: tuple[float, tuple[float, float]] | None = None
 
     def wrap(self, width: float, height: float) -> tuple[float, float]:
-        if self._broken is None or self._broken[0] != width:
+        if self._broken is None or self._broken[0] != width or not hasattr(self, "blPara"):  # split drops it
             self._broken = width, super().wrap(width, height)
         return self._broken[1]
 

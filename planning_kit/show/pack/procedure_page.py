@@ -38,6 +38,7 @@ def cell_of_facts(kind: str, facts: Iterable[Fact], name: str = "", is_short: bo
             words = _SHORTEST.get(fact.kind, words) if is_short else words
             if not words:
                 continue
+            words = words[:1].upper() + words[1:]
             lines.append(f"{name}: {words}" if name and fact.kind in ("title", "action") else words)
             looks.append(_LOOKS.get(fact.kind, "strong" if fact.kind == "title" and kind in _STRONG else
                                     "tick" if fact.kind == "action" and has_ticks else ""))
