@@ -21,7 +21,7 @@ Look: `format_reference` (every column and key), `name_reference` (every name, a
 Begin with ``pk.time_plan(pk.load_scenario(folder))``, or in the notebooks, which show all of it at work:
 00_workbench, 01_pick_a_day, 02_time_the_plan, 03_hands_and_hooks, 04_home_with_margin, 05_what_if, 06_odds,
 07_a_better_order, 08_walk_it, 09_review, 10_regression_template, 11_running_late, 12_new_outing,
-13_reference.
+14_procedure, 13_reference.
 """
 
 import lazy_loader

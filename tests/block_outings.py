@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import planning_kit as pk
-from planning_kit.inputs.block_rules import AT_A_PLACE
+from planning_kit.inputs.rules import AT_A_PLACE
 from tests.inputs.small_folder import TABLES, write_small
 
 ROOT = Path(__file__).parents[1]

@@ -7,12 +7,12 @@ is dead by it. Each is told in a note: a control that falls away unseen is the w
 """
 
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from planning_kit.changes.change import TASK, Cells, Change, Named, Note, Tables
 from planning_kit.inputs.procedure_records import NEVER
-from planning_kit.inputs.records import INSIDE, NONE, Inhibit, Item, Records
+from planning_kit.inputs.records import INSIDE, NONE, Inhibit, Item, Records, Step
 from planning_kit.inputs.row_edits import as_cell
 from planning_kit.inputs.source import steps_within
 
@@ -22,8 +22,8 @@ class Drop(Change):
     """Steps and tasks left out at one time; a task goes with its row and the steps that it is named with.
 
     Only what is dropped together is told as one: an inhibit that would move to a step that goes too is said
-    to stand where it comes to stand in the end. With ``lets_stay`` items that nobody touches any more stay
-    where they are: their ``end_at`` is emptied. A step ``put_back`` stays, without its gaps, and confirms
+    to stand where it comes to stand in the end. With ``lets_stay`` what nobody touches any more stays as it
+    is: its ``end_at`` or ``at_end`` is emptied. A step ``put_back`` stays, without its gaps, and confirms
     nothing.
     """
 
@@ -67,9 +67,10 @@ class Drop(Change):
             Cells("crew", {"trained": {each.crew: [task for task in each.trained if task not in tasks] or NONE
                                        for each in records.crew if tasks & {*each.trained}}}).edit(tables)
         yield from _notes(records, undone, kept)
-        if self.lets_stay and (items := _left_alone(records, gone)):
-            Cells("hardware", {"end_at": dict.fromkeys(items, "")}).edit(tables)
-            yield Note(f"{', '.join(items)} stay where they are: their end_at is emptied")
+        if self.lets_stay and any(left := _left_alone(records, gone)):
+            Cells("hardware", {"end_at": dict.fromkeys(left[0], "")}).edit(tables)
+            Cells("states", {"at_end": dict.fromkeys(left[1], "")}).edit(tables)
+            yield Note(f"{', '.join([*left[0], *left[1]])} stay as they are: end_at and at_end are emptied")
 
 
 def _blocks_of(records: Records, gone: frozenset[str]) -> frozenset[str]:
@@ -78,12 +79,18 @@ def _blocks_of(records: Records, gone: frozenset[str]) -> frozenset[str]:
                      if {step.step for step in steps} <= gone)
 
 
-def _left_alone(records: Records, gone: Collection[str]) -> list[str]:
-    """Items that no step touches but the ``gone`` ones, where they should have ended elsewhere."""
-    kept = set[str]().union(*(step.touches for step in records.steps if step.step not in gone))
-    left = set[str]().union(*(step.touches for step in records.steps)) - kept
-    return [item.item for item in records.hardware
-            if item.item in left and item.end_at and not is_at_its_end(records, item, item.at)]
+def _left_alone(records: Records, gone: Collection[str]) -> tuple[list[str], list[str]]:
+    """Items and states that no step touches but the ``gone`` ones, and that should have ended otherwise."""
+    left = touched_by(records.steps) - touched_by(step for step in records.steps if step.step not in gone)
+    return ([item.item for item in records.hardware
+             if item.item in left and item.end_at and not is_at_its_end(records, item, item.at)],
+            [each.state for each in records.states
+             if each.state in left and each.at_end not in ("", each.at_start)])
+
+
+def touched_by(steps: Iterable[Step]) -> set[str]:
+    """Every item that these steps use, take or leave, and every state that they set."""
+    return set[str]().union(*((*step.touches, *(entry.state for entry in step.sets)) for step in steps))
 
 
 def is_at_its_end(records: Records, item: Item, where: str) -> bool:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.changes.amounts import HIGH, LOW
-from planning_kit.desk import messages, responses
+from planning_kit.desk import messages, response_told
 from planning_kit.desk.answers import question_message
 from planning_kit.desk.assets import library_text
 from planning_kit.desk.candidate import change_of
@@ -274,7 +274,7 @@ ACTIONS: dict[str, Action] = {
     "baseline": lambda session, message: session.set_baseline(str(message["name"]) or None),
     "ask": lambda session, message: [question_message(session.ask(str(message["question"])))],
     "stop": lambda session, message: session.stop(str(message["question"])),
-    "response": responses.response,  # it is looked at, and nothing changes
+    "response": response_told.response,  # it is looked at, and nothing changes
     "snapshot": lambda *_: None,  # the widget brings up to date what is seen without a kernel
     **{action.__name__: action for action in (
         hello, cells, minutes, paste, add, duplicate, columns, shift, pet_zero, keep, drop, bring_back,

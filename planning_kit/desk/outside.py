@@ -10,7 +10,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
-from planning_kit.desk import responses
+from planning_kit.desk import response_told
 from planning_kit.desk.messages import Action, Message, head_of, notes_of, notice
 from planning_kit.explore.in_pieces import InPieces
 from planning_kit.explore.retime.decisions import Decision
@@ -95,7 +95,7 @@ OUTSIDE_ACTIONS: dict[str, Action] = {
         session, str(message["how"]), str(message.get("by", ""))))],
     "look_away": lambda session, _: watch_of(session).look_away(),
     **{action.__name__: action for action in (outside, planning, log, rehearse, options, decide)},
-    "take_response": responses.take,
+    "take_response": response_told.take,
 }
 
 # What it is told

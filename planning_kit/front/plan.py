@@ -290,13 +290,13 @@ class Plan(OutsidePlan):
                    chances: Odds | None = None) -> pd.DataFrame:
         """Write what reviewers and the crew need into ``folder``; gives the files: ``file``, ``what``.
 
-        ``review.html`` (one page, nothing else needed), ``review.pdf``, ``review.xlsx``, ``briefing.txt``
-        and a pocket sheet a crew member. ``baseline`` is an earlier plan, scenario, folder or
-        ``"REVISION:FOLDER"``: what changed since is then listed. ``chances`` are the plan's `Odds`, computed
-        with 10 000 samples where not given. The folder is made, or is empty, or holds an earlier pack, which
-        is replaced as a whole; files of others or a pack that someone edited raise `ScenarioError`, as does a
-        folder that cannot be written, or odds of another plan: nothing is changed then. Made of the same
-        inputs, a pack says the same; it carries no date.
+        ``review.html`` (one page, nothing else needed), ``review.pdf``, ``review.xlsx``, ``briefing.txt`` and
+        cards in A6 and A5: for each crew member, and a cue card of responses. ``baseline`` is an earlier
+        plan, scenario, folder or ``"REVISION:FOLDER"``: what changed since is then listed. ``chances`` are
+        the plan's `Odds`, computed with 10 000 samples where not given. The folder is made, or is empty, or
+        holds an earlier pack, which is replaced as a whole; files of others or a pack that someone edited
+        raise `ScenarioError`, as does a folder that cannot be written, or odds of another plan: nothing is
+        changed then. Made of the same inputs, a pack says the same; it carries no date.
         """
         # Pages, sheets and pictures take long to load, and most plans write none.
         from planning_kit.show.pack.write import write_pack

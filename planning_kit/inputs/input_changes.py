@@ -1,6 +1,5 @@
 """What two scenarios say differently: by table and row, in words."""
 
-import tomllib
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -12,7 +11,7 @@ from planning_kit.inputs.cells import number_said
 from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.source import Checked, content_digest
-from planning_kit.inputs.typed_settings import setting_fields
+from planning_kit.inputs.typed_settings import keys_in, setting_fields
 
 INPUT_CHANGES = ["table", "row", "change", "column", "before", "after", "words"]
 ADDED, REMOVED, CHANGED, MOVED, RENAMED = "added", "removed", "changed", "moved", "renamed"
@@ -33,8 +32,7 @@ def compare_inputs(a: Checked, b: Checked) -> pd.DataFrame:
     """
     rows: list[Change] = []
     if content_digest(a) != content_digest(b):
-        settings = (flat(tomllib.loads(each.source.toml.decode("utf-8-sig"))) for each in (a, b))
-        rows = [*_keys(fmt.SCENARIO_FILE, _written, *settings),
+        rows = [*_keys(fmt.SCENARIO_FILE, _written, keys_in(a.source.toml), keys_in(b.source.toml)),
                 *_keys("orbit", str, vars(a.elements), vars(b.elements)), *_tables(a, b)]
     return TextTable(rows, columns=INPUT_CHANGES)
 
@@ -46,15 +44,6 @@ def _keys(file: str, written: Callable[[object], str], before: Mapping[str, obje
         old, new = before.get(key), after.get(key)
         if _number_or_itself(old, fields.get(key)) != _number_or_itself(new, fields.get(key)):
             yield _cell(file, key, "", written(old), written(new))
-
-
-def flat(data: Mapping[str, object], above: str = "") -> dict[str, object]:
-    """The values of TOML by their dotted keys."""
-    found: dict[str, object] = {}
-    for key, value in data.items():
-        name = f"{above}{key}"
-        found |= flat(value, f"{name}.") if isinstance(value, Mapping) else {name: value}
-    return found
 
 
 def _number_or_itself(value: object, field: Field | None) -> object:

@@ -14,21 +14,12 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.inputs import log_format
 from planning_kit.inputs.cells import CellFault, did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path
 from planning_kit.inputs.folder_files import stop_if_workbook
 from planning_kit.inputs.log_file import log_bytes, log_lines
-from planning_kit.inputs.log_format import (
-    CORRECT,
-    FARTHEST_PET_ZERO,
-    LOG,
-    LOG_COLUMNS,
-    LOG_FILE,
-    PET_ZERO,
-    Event,
-    by_time,
-    parse_when,
-)
+from planning_kit.inputs.log_format import CORRECT, LOG, PET_ZERO, Event, by_time, parse_when
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.typed_tables import Row, parse_table, raw_from_frame
@@ -84,7 +75,7 @@ def log_path(file_or_folder: str | Path) -> Path:
     path = as_path(file_or_folder, "log").absolute()
     stop_if_workbook(path)
     try:
-        return path / LOG_FILE if path.is_dir() else path
+        return path / log_format.LOG_FILE if path.is_dir() else path
     except (OSError, ValueError):
         return path
 
@@ -102,9 +93,9 @@ def read_log(file_or_folder: str | Path) -> pd.DataFrame:
     faults = Faults()
     rows = log_rows(file_or_folder, faults)
     faults.stop_if_any()
-    cells = {column: [_shown(row, column) for row in rows] for column in LOG_COLUMNS}
+    cells = {column: [_shown(row, column) for row in rows] for column in log_format.LOG_COLUMNS}
     index = pd.Index([row.number for row in rows], name="row", dtype="int64")
-    frame = TextTable(cells, index=index, columns=LOG_COLUMNS)
+    frame = TextTable(cells, index=index, columns=log_format.LOG_COLUMNS)
     types: Any = {"logged_at": "datetime64[us, UTC]", "remaining_min": float, "metabolic_w": float}
     if all(isinstance(moment, datetime) for moment in frame["at"]):
         types["at"] = "datetime64[us, UTC]"
@@ -190,7 +181,7 @@ def _pet_zero(called: list[Row], planned: datetime | None, faults: Faults) -> da
         row.fault(faults, "event",
                   f"PET 0 is logged in row {called[0].number} already; log it as correct instead")
     moment = _moment(called[0], planned, faults) if called else None
-    if moment is not None and planned is not None and abs(moment - planned) > FARTHEST_PET_ZERO:
+    if moment is not None and planned is not None and abs(moment - planned) > log_format.FARTHEST_PET_ZERO:
         called[0].fault(faults, "at", f"lies {abs(moment - planned).days} days from the PET 0 planned for "
                         f"{planned:%Y-%m-%d}: correct the date, or plan for that day first",
                         called[0].text("at"))

@@ -25,6 +25,7 @@ from planning_kit.inputs.log_format import CORRECT, LOG, PET_ZERO, is_pet, parse
 from planning_kit.inputs.log_state import states_of
 from planning_kit.inputs.raw import RawTable, csv_row
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.times import moment_text
 from planning_kit.inputs.typed_tables import Row, number_text, parse_table
 
 _COUNTED = re.compile(r"e([0-9]{1,9})")
@@ -246,10 +247,9 @@ def _number(value: float | None) -> str:
 
 def _utc_text(when: object, pet_zero: datetime | None, column: str) -> str:
     try:
-        moment = parse_when(when, pet_zero)
+        return moment_text(parse_when(when, pet_zero))
     except CellFault as fault:
         raise ScenarioError.single(str(fault), table=LOG.name, column=column, value=when) from None
-    return moment.isoformat().replace("+00:00", "Z")
 
 
 def _judge(log: _Log, plan: Planned) -> None:

@@ -15,24 +15,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 
+from planning_kit.inputs import log_format
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import PARTNER, SUITED
-from planning_kit.inputs.log_format import (
-    FINISHED,
-    INGRESS,
-    LOG,
-    PARTLY,
-    PET_ZERO,
-    SKIPPED,
-    STARTED,
-    STEP_EVENTS,
-    SUIT,
-    Event,
-    by_time,
-)
+from planning_kit.inputs.log_format import FINISHED, LOG, PARTLY, SKIPPED, STARTED, Event
 from planning_kit.inputs.records import BOTH, Records, Step
-from planning_kit.inputs.times import gmt_label, pet_label, pet_min
+from planning_kit.inputs.times import gmt_label, moment_text, pet_label, pet_min
 
 TO_DO, IN_PROGRESS, DONE, LEFT, DROPPED = "to do", "in progress", "done", "left", "skipped"
 OPEN = (TO_DO, LEFT)
@@ -122,7 +111,7 @@ def states_of(records: Records, events: Sequence[Event], pet_zero: datetime, fau
                    "the log of another outing?")
         events = ()
     walk = _Walk(records, pet_zero, faults, States({step.step: State(step) for step in records.steps}))
-    for event in by_time(events, {step.step: step.after for step in records.steps}):
+    for event in log_format.by_time(events, {step.step: step.after for step in records.steps}):
         if now is not None and event.at > now:
             walk.fault(event, "at", f"{IN_FUTURE}: it is {gmt_label(now)} GMT (PET "
                        f"{pet_label(pet_min(now, pet_zero))}) now")
@@ -141,7 +130,7 @@ class _Walk:
     """The steps begun or finished so far, each with the number of that turn."""
 
     def fault(self, event: Event, column: str, problem: str) -> None:
-        value = event.at.isoformat().replace("+00:00", "Z") if column == "at" else getattr(event, column)
+        value = moment_text(event.at) if column == "at" else getattr(event, column)
         self.faults.add(LOG.name, event.row, column, value, problem)
 
     def play(self, event: Event) -> None:
@@ -151,7 +140,7 @@ class _Walk:
             self.fault(event, "at", f"lies {abs(at) / 60:.0f} h {side} PET 0: is the date right?")
             return
         self.states.last_min = max(self.states.last_min, at)
-        if event.event in STEP_EVENTS:
+        if event.event in log_format.STEP_EVENTS:
             state = self._state(event)
             if state is None or not self._crew_is_right(event, state.step) or self._is_too_early(event, at):
                 return
@@ -159,10 +148,11 @@ class _Walk:
              SKIPPED: self._skipped}[event.event](event, state, at)
         elif event.step:
             self.fault(event, "step", f"an event {event.event} belongs to no step; leave it empty")
-        elif event.event == INGRESS:
+        elif event.event == log_format.INGRESS:
             self._ingress(event, at)
-        elif event.event != PET_ZERO and event.metabolic_w is None:
-            self.fault(event, "metabolic_w", f"is empty; an event {SUIT} gives the rate since PET 0 in W")
+        elif event.event != log_format.PET_ZERO and event.metabolic_w is None:
+            self.fault(event, "metabolic_w", f"is empty; an event {log_format.SUIT} gives the rate since "
+                       "PET 0 in W")
         if event.metabolic_w is not None:
             self._rate(event, at)
 

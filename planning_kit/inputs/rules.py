@@ -1,4 +1,4 @@
-"""What rows must mean together: names, the station with what lies about it, and steps.
+"""What rows must mean together: names, the station with what lies about it, steps, and blocks.
 
 Each rule notes the faults of one kind; `RULES` holds all of them, in the order in which they are told. A cell
 that could not be read has no value and is passed over: it has a fault of its own already.
@@ -10,7 +10,6 @@ from dataclasses import replace
 from datetime import datetime
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.block_rules import BLOCK_RULES
 from planning_kit.inputs.cells import did_you_mean, shown
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Table
@@ -20,6 +19,13 @@ from planning_kit.inputs.records import BOTH, ItemMove
 from planning_kit.inputs.station_rules import STATION_RULES
 from planning_kit.inputs.typed_tables import Row, Rows
 
+AT_A_PLACE = ("foothold", "takes", "leaves", "uses", "hooks", "wait_at", "via_places", "travel_extra_min",
+              "moves", "rides", "clears")
+_OF_A_BLOCK = ("step", "task", "crew", "place", "title", "minutes_low", "minutes_likely", "minutes_high",
+               "exertion", "caution", "caution_class", "block")
+_OF_A_TIMED_STEP = [each.name for each in fmt.STEPS.fields if each.name not in _OF_A_BLOCK]
+_NAMING = {"steps": ("after",), "gaps": ("first_step", "then_step"),
+           "inhibits": ("from_step", "until_step", "needed_by", "confirmed_by"), "actions": ("step",)}
 _MOST_SUGGESTIONS = 50  # of what was perhaps meant: each is looked for in all ids of a table
 
 
@@ -302,12 +308,57 @@ def _holder(row: Row, move: ItemMove) -> tuple[str, ...]:
     return (move.crew,) if move.crew else () if row.text("crew") == BOTH else people_of(row)
 
 
+def _says(row: Row, columns: Iterable[str]) -> list[str]:
+    """Those of ``columns`` that say something else than nothing."""
+    plain = (None, "", (), "any", "no", "asap", 0.0)
+    return [column for column in columns if row.values.get(column) not in plain]
+
+
+def placeless_steps_need_no_place(rows: Rows, faults: Faults) -> None:
+    """A suited step without a place moves, uses and waits for nothing that is somewhere."""
+    for row in (row for row in rows["steps"] if row.text("crew") in (BOTH, *fmt.SUITED)):
+        if row.values.get("place") == "" and (said := _says(row, AT_A_PLACE)):
+            row.fault(faults, "place", f"is empty, so {', '.join(said)} cannot be judged: say where this "
+                      "step is done, or leave these to the steps that detail it", "")
+
+
+def blocks_are_not_in_circles(rows: Rows, faults: Faults) -> None:
+    """No step details itself, by way of however many others; each circle is told once."""
+    above = {step: row.text("block") for row, step in rows.named("steps")}
+    cleared: set[str] = set()
+    for row, step in rows.named("steps"):
+        chain = [step]
+        while (block := above.get(chain[-1], "")) and block not in (*chain, *cleared):
+            chain.append(block)
+        if block in chain:
+            names = " in ".join([*chain[chain.index(block):][:6], block])
+            row.fault(faults, "block", f"details itself: {names}; let one of them have no block")
+        cleared.update(chain)
+
+
+def detailed_blocks_are_only_compared(rows: Rows, faults: Faults) -> None:
+    """Nothing is timed by a block that has steps of its own, and what such a block says is theirs to say."""
+    own: dict[str, list[str]] = {}
+    for row, block in rows.pairs("steps", "block"):
+        own.setdefault(block, []).append(row.text("step"))
+    for row, step in rows.named("steps"):
+        if step in own and (said := _says(row, _OF_A_TIMED_STEP)):
+            row.fault(faults, said[0], f"is not timed any more, as {' '.join(own[step][:6])} detail this "
+                      f"block: move {', '.join(said)} to the one of them that it is about")
+    for table, column in ((table, column) for table, columns in _NAMING.items() for column in columns):
+        for row, name in rows.pairs(table, column):
+            if name in own:
+                row.fault(faults, column, f"{name} is a block with steps of its own, which is not timed: "
+                          f"name one of them ({' '.join(own[name][:6])})")
+
+
 RULES: tuple[Callable[[Rows, Faults], None], ...] = (
     ids_stand_once, ids_differ_across_tables, ids_are_not_reserved, crew_are_ev1_and_ev2, references_exist,
     moved_items_exist, airlock_is_a_place, routes_join_two_places, worksites_can_be_reached,
     items_start_in_bags_only, bags_do_not_hold_each_other, only_cables_have_two_ends,
     windows_end_after_they_start, durations_are_ordered,
     steps_do_not_wait_for_themselves, gaps_are_ordered, groups_share_one_light, footholds_are_footholds,
-    moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES, *BLOCK_RULES,
+    moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES,
+    placeless_steps_need_no_place, blocks_are_not_in_circles, detailed_blocks_are_only_compared,
     *PROCEDURE_RULES, *STATION_RULES,
 )

@@ -22,24 +22,10 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from planning_kit.inputs import folder_files
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
-from planning_kit.inputs.folder_files import (
-    RECORD,
-    STAGE,
-    FileChange,
-    changes_in,
-    digest_in,
-    digest_of,
-    place_of,
-    reason_of,
-    record_bytes,
-    record_of,
-    stop_if_not_plain,
-    stop_if_workbook,
-    system_errors_told,
-    whole_set,
-)
+from planning_kit.inputs.folder_files import RECORD, STAGE, FileChange, digest_of
 
 STATE_VARIABLE = "PLANNING_KIT_STATE"
 _LONGEST_WAIT_S = 30
@@ -110,8 +96,9 @@ def save_files(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str
 @contextlib.contextmanager
 def writing(folder: Path) -> Iterator[None]:
     """The folder's lock, held, with what an interrupted save left put in place. Raises `ScenarioError`."""
-    stop_if_workbook(folder)
-    with system_errors_told("cannot be saved", "; nothing was changed", value=folder), locked(folder):
+    folder_files.stop_if_workbook(folder)
+    with (folder_files.system_errors_told("cannot be saved", "; nothing was changed", value=folder),
+          locked(folder)):
         if folder.is_dir():
             _finish_interrupted(folder)
         yield
@@ -158,7 +145,7 @@ def _commit(folder: Path, files: Mapping[str, bytes], changes: list[FileChange])
                     os.chmod(stage / each.name, stat.S_IMODE((folder / each.name).stat().st_mode))
         # Under another name first, so that half a record is never read as one. All that it vouches for is on
         # the disk before it counts.
-        write_flushed(stage / f".{RECORD}", record_of(changes))
+        write_flushed(stage / f".{RECORD}", folder_files.record_of(changes))
         flush_folder(stage)
         flush_folder(folder)
         os.replace(stage / f".{RECORD}", stage / RECORD)
@@ -182,8 +169,8 @@ def _move_to_places(folder: Path, changes: list[FileChange], before: Mapping[str
             _go_back(folder, moved, before)
         except OSError:
             raise ScenarioError.single(
-                f"was saved, but not every file could take its place: {reason_of(error)}. What was saved is "
-                "read from the folder all the same; the next save puts the files in place",
+                f"was saved, but not every file could take its place: {folder_files.reason_of(error)}. What "
+                "was saved is read from the folder all the same; the next save puts the files in place",
                 value=folder) from error
         _clear(folder)
         raise
@@ -209,11 +196,11 @@ def _go_back(folder: Path, moved: list[str], before: Mapping[str, bytes]) -> Non
 
 def _finish_interrupted(folder: Path) -> None:
     """Put the set that an interrupted save left whole in its place, and delete what else it left."""
-    record = record_bytes(folder)
+    record = folder_files.record_bytes(folder)
     if record is not None:
-        for name, digest in whole_set(folder, changes_in(record, folder)).items():
+        for name, digest in folder_files.whole_set(folder, folder_files.changes_in(record, folder)).items():
             # Only what is staged whole is moved; all else of the set is in its place already.
-            if digest and digest_in(folder / STAGE, name) == digest:
+            if digest and folder_files.digest_in(folder / STAGE, name) == digest:
                 os.replace(folder / STAGE / name, folder / name)
         flush_folder(folder)
     if os.path.lexists(folder / STAGE):
@@ -241,9 +228,9 @@ def _on_disk(folder: Path, names: Iterable[str]) -> dict[str, bytes]:
     found = {}
     # Also tables that were not there when the folder was read: one that has come since is a conflict.
     for name in {fmt.SCENARIO_FILE, *(table.file for table in fmt.TABLES), *names}:
-        path = place_of(folder, name)
+        path = folder_files.place_of(folder, name)
         if os.path.lexists(path):
-            stop_if_not_plain(path, name)
+            folder_files.stop_if_not_plain(path, name)
             found[name] = path.read_bytes()
     return found
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -21,7 +20,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, is_workbook, read_path, read_settled, stop_if_workbook
 from planning_kit.inputs.format_1 import IN_MEMORY
-from planning_kit.inputs.input_changes import compare_inputs, flat
+from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records
@@ -31,6 +30,7 @@ from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
+from planning_kit.inputs.typed_settings import keys_in
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
 from planning_kit.inputs.utc import When, pet_zero_asked
 
@@ -221,8 +221,8 @@ class Scenario:
         with another name the suit, size and training that are not given are emptied. ``swap`` first trades
         the two: their rows but for the tethers, ``[suit.EV1]`` and ``[suit.EV2]``. Raises `ScenarioError`.
         """
-        crew, keys = self.crew, flat(tomllib.loads(self.checked.source.toml.decode("utf-8-sig")))
-        crew, keys = row_edits.exchanged(crew, keys) if swap else (crew, {})
+        crew, keys = row_edits.exchanged(self.crew, keys_in(self.checked.source.toml)) if swap else (
+            self.crew, {})
         crew, told = row_edits.with_persons(crew, persons)
         return self._edited_by_name(self.with_tables({"crew": crew}, keys), told)
 

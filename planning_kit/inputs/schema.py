@@ -9,7 +9,6 @@ Refresh the committed copy with ``python -m planning_kit.inputs.schema > scenari
 
 import json
 import re
-import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from fnmatch import fnmatchcase
@@ -22,11 +21,11 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.accepted import ACCEPTED
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN, NUMBER_PATTERN
 from planning_kit.inputs.fields import Field, Section, Table
-from planning_kit.inputs.input_changes import flat
 from planning_kit.inputs.log_format import LOG
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import WholeTable, shortened
 from planning_kit.inputs.times import PET_PATTERN, moment_text
+from planning_kit.inputs.typed_settings import keys_in
 from planning_kit.inputs.typed_tables import number_text
 from planning_kit.inputs.units import units_of
 
@@ -147,7 +146,7 @@ def _examples(scenarios: Sequence[Scenario], log: pd.DataFrame | None) -> dict[t
     """The first value that one of them gives, by file and column or dotted key."""
     columns: list[tuple[str, Any]] = [] if log is None else [(LOG.file, log)]
     for scenario in scenarios:
-        keys = flat(tomllib.loads(scenario.checked.source.toml.decode("utf-8-sig")))
+        keys = keys_in(scenario.checked.source.toml)
         columns += [(fmt.SCENARIO_FILE, {key: [value] for key, value in keys.items()}),
                     (ACCEPTED.file, scenario.accepted),
                     *((table.file, scenario.table(table.name)) for table in fmt.TABLES)]

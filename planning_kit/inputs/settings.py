@@ -19,38 +19,14 @@ import pandas as pd
 import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
+from planning_kit.inputs import cells
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.cells import (
-    WITH_UNIT,
-    CellFault,
-    did_you_mean,
-    empty_value,
-    in_bounds,
-    parse_cell,
-    parse_moment,
-    parse_number,
-    plain_text,
-)
+from planning_kit.inputs import setting_records as rec
+from planning_kit.inputs.cells import CellFault, did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import GIVING_WAY, Field, Section, columns_of
 from planning_kit.inputs.folder_files import is_plain_name
 from planning_kit.inputs.raw import BOM, decode
-from planning_kit.inputs.setting_records import (
-    CONSUMABLES,
-    END_WORDS,
-    SI,
-    Airlock,
-    Attitude,
-    CrewChecks,
-    FrozenMapping,
-    GivesWay,
-    Limits,
-    OddsSettings,
-    Relays,
-    Settings,
-    Suit,
-    UsedBefore,
-)
 from planning_kit.inputs.units import units_of
 
 T = TypeVar("T")
@@ -116,7 +92,7 @@ def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Fa
             if field is not None:
                 values[key] = _parse_key(value, field)
             elif section.has_sources and key.removesuffix(fmt.SOURCE_SUFFIX) in section.by_name:
-                values[key] = plain_text(_text(value))
+                values[key] = cells.plain_text(_text(value))
             elif not key.startswith(fmt.FREE_PREFIX):
                 raise CellFault(_unknown_key(section, name, key))
         except CellFault as fault:
@@ -125,7 +101,7 @@ def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Fa
         if field.name not in data and field.needed:
             faults.add(_WHERE, None, before + field.name, "", f"is missing; {field.about} is needed")
         elif field.name not in data and not section.is_override:
-            values[field.name] = empty_value(field)
+            values[field.name] = cells.empty_value(field)
     return values
 
 
@@ -138,7 +114,7 @@ def _unknown_key(section: Section, name: str, key: str) -> str:
 
 def _parse_key(value: object, field: Field) -> object:
     if field.kind == "datetime":
-        return parse_moment(value)
+        return cells.parse_moment(value)
     if field.kind == "numbers":
         if not isinstance(value, list):
             raise CellFault("must be a list of numbers, such as [-60.0, 120.0]")
@@ -146,26 +122,26 @@ def _parse_key(value: object, field: Field) -> object:
     if field.kind == "names":
         if not isinstance(value, list):
             raise CellFault('must be a list of names, such as ["light", "after"]')
-        return tuple(parse_cell(_text(entry), replace(field, kind="name")) for entry in value)
+        return tuple(cells.parse_cell(_text(entry), replace(field, kind="name")) for entry in value)
     if field.is_number:
         return value if isinstance(value, str) and value in field.words else _number(value, field)
     text = _text(value)
     if field.kind != "file":
-        return parse_cell(text, field)
+        return cells.parse_cell(text, field)
     if not is_sane_file_name(text):
         raise CellFault("must be the plain name of the orbit message in the folder, without a path")
     return text
 
 
 def _number(value: object, field: Field) -> float | int:
-    if isinstance(value, str) and units_of(field.unit) and WITH_UNIT.fullmatch(value.strip()):
-        return parse_number(value, field)
+    if isinstance(value, str) and units_of(field.unit) and cells.WITH_UNIT.fullmatch(value.strip()):
+        return cells.parse_number(value, field)
     if isinstance(value, bool) or not isinstance(value, int | float):
         words = "".join(f', or "{word}" with them' for word in field.words)
         hint = did_you_mean(value, field.words) if isinstance(value, str) else ""
         raise CellFault(f"must be a number, without quotation marks{words}{hint}")
     try:
-        return in_bounds(float(value), field)
+        return cells.in_bounds(float(value), field)
     except OverflowError:
         raise CellFault("must be a finite number") from None
 
@@ -204,46 +180,45 @@ def _check_order(parsed: dict[str, Values], faults: Faults) -> None:
     planned, hard, horizon = limits.get("planned_min"), limits.get("hard_min"), top.get("horizon_h")
     if isinstance(planned, float) and isinstance(hard, float) and planned > hard:
         faults.add(_WHERE, None, "limits.planned_min", planned, f"is more than hard_min, {hard:g} min")
-    key, longest = ("planned_min", planned) if hard == CONSUMABLES else ("hard_min", hard)
+    key, longest = ("planned_min", planned) if hard == rec.CONSUMABLES else ("hard_min", hard)
     if isinstance(horizon, float) and isinstance(longest, float) and longest > horizon * 60:
         faults.add(_WHERE, None, "horizon_h", horizon,
                    f"is shorter than limits.{key}, {longest:g} min; windows must be known to the end")
     airlock = parsed.get("airlock", {})
-    for first, then in (*pairwise(f"{end}_min" for end in END_WORDS),
+    for first, then in (*pairwise(f"{end}_min" for end in rec.END_WORDS),
                         ("depress_start_min", "hatch_open_min")):
         sooner, later = airlock.get(first), airlock.get(then)
         if isinstance(sooner, float) and isinstance(later, float) and sooner > later:
             faults.add(_WHERE, None, f"airlock.{first}", sooner, f"is more than {then}, {later:g} min")
 
 
-def build_settings(parsed: Mapping[str, Values]) -> Settings:
+def build_settings(parsed: Mapping[str, Values]) -> rec.Settings:
     """Settings from values in which no fault was found."""
     top = {key: value for key, value in parsed[""].items() if key != "format"}
-    odds = _filled(OddsSettings, parsed, "odds")
-    suits = {crew: Suit(**_filled(Suit, parsed, "suit", f"suit.{crew}"),  # type: ignore[arg-type]
-                        used_before=UsedBefore(**_filled(  # type: ignore[arg-type]
-                            UsedBefore, parsed, "suit.used_before", f"suit.{crew}.used_before")))
+    suits = {crew: rec.Suit(**_filled(rec.Suit, parsed, "suit", f"suit.{crew}"),  # type: ignore[arg-type]
+                        used_before=rec.UsedBefore(**_filled(  # type: ignore[arg-type]
+                            rec.UsedBefore, parsed, "suit.used_before", f"suit.{crew}.used_before")))
              for crew in fmt.SUITED}
     watts = {key: value for key, value in parsed.get("exertion_w", {}).items() if value is not None}
-    return Settings(
-        limits=_with_sources(Limits, parsed["limits"]),
-        airlock=_with_sources(Airlock, parsed["airlock"]),
+    return rec.Settings(
+        limits=_with_sources(rec.Limits, parsed["limits"]),
+        airlock=_with_sources(rec.Airlock, parsed["airlock"]),
         night_guard_s=parsed.get("lighting", {}).get("night_guard_s", 0.0),  # type: ignore[arg-type]
-        exertion_w=FrozenMapping(watts),  # type: ignore[arg-type]
-        suits=FrozenMapping(suits),
-        checks=_with_sources(CrewChecks, {"every_min": None, "body_m": None} | parsed.get("checks", {})),
-        relays=Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
-        odds=OddsSettings(**odds),  # type: ignore[arg-type]
-        gives_way=GivesWay(**parsed["gives_way"]) if "gives_way" in parsed else None,  # type: ignore[arg-type]
-        units=str(parsed.get("display", {}).get("units", SI)),
-        attitude=Attitude(**_filled(Attitude, parsed, "attitude")),  # type: ignore[arg-type]
+        exertion_w=rec.FrozenMapping(watts),  # type: ignore[arg-type]
+        suits=rec.FrozenMapping(suits),
+        checks=_with_sources(rec.CrewChecks, {"every_min": None, "body_m": None} | parsed.get("checks", {})),
+        relays=rec.Relays(**parsed["relays"]) if "relays" in parsed else None,  # type: ignore[arg-type]
+        odds=rec.OddsSettings(**_filled(rec.OddsSettings, parsed, "odds")),  # type: ignore[arg-type]
+        gives_way=rec.GivesWay(**parsed["gives_way"]) if "gives_way" in parsed else None,  # type: ignore[arg-type]
+        units=str(parsed.get("display", {}).get("units", rec.SI)),
+        attitude=rec.Attitude(**_filled(rec.Attitude, parsed, "attitude")),  # type: ignore[arg-type]
         **top,  # type: ignore[arg-type]
     )
 
 
 def _filled(record: type, parsed: Mapping[str, Values], *sections: str) -> Values:
     """What the sections say of the record's keys, later ones before earlier ones; empty where none does."""
-    empty: Values = {each.name: empty_value(each) for each in columns_of(record)}
+    empty: Values = {each.name: cells.empty_value(each) for each in columns_of(record)}
     return reduce(or_, (parsed.get(name, {}) for name in sections), empty)
 
 
@@ -251,7 +226,7 @@ def _with_sources(record: type[T], values: Values) -> T:
     sources = {key.removesuffix(fmt.SOURCE_SUFFIX): value for key, value in values.items()
                if key.endswith(fmt.SOURCE_SUFFIX)}
     numbers = {key: value for key, value in values.items() if not key.endswith(fmt.SOURCE_SUFFIX)}
-    return record(**numbers, **{"sources": FrozenMapping(sources)})
+    return record(**numbers, **{"sources": rec.FrozenMapping(sources)})
 
 
 _KEY = re.compile(r"[A-Za-z0-9_-]+(\.[A-Za-z0-9_-]+)*")

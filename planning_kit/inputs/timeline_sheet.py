@@ -5,8 +5,6 @@ until the next one with words in its column, a merged one as far as it goes, the
 with a time. Nothing is computed: of a formula counts the value that was saved with it.
 """
 
-from __future__ import annotations
-
 import csv
 import io
 import re

@@ -1,6 +1,7 @@
 """``scenario.toml`` as cells: every key of the format, a value as text, and what a text says as a value."""
 
 import tomllib
+from collections.abc import Mapping
 from datetime import UTC, datetime
 
 from planning_kit.inputs import format as fmt
@@ -17,6 +18,20 @@ def setting_fields() -> dict[str, Field]:
             source = Field(field.name + fmt.SOURCE_SUFFIX, "text", f"source of {field.name}")
             for each in (field, source) if section.has_sources else (field,):
                 found[f"{name}.{each.name}" if name else each.name] = each
+    return found
+
+
+def keys_in(toml: bytes) -> dict[str, object]:
+    """What ``scenario.toml`` says, by dotted keys. Raises `ValueError` for bytes that are no TOML."""
+    return flat(tomllib.loads(toml.decode("utf-8-sig")))
+
+
+def flat(data: Mapping[str, object], above: str = "") -> dict[str, object]:
+    """The values of TOML by their dotted keys."""
+    found: dict[str, object] = {}
+    for key, value in data.items():
+        name = f"{above}{key}"
+        found |= flat(value, f"{name}.") if isinstance(value, Mapping) else {name: value}
     return found
 
 

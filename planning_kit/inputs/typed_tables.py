@@ -22,6 +22,7 @@ from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import ItemMove
 from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.inputs.times import moment_text
 
 
 @dataclass(eq=False)
@@ -245,7 +246,7 @@ def _text_of(value: Any) -> str:
     if isinstance(value, np.datetime64):
         return _text_of(pd.Timestamp(value))
     if isinstance(value, datetime):
-        return value.isoformat().replace("+00:00", "Z")
+        return moment_text(value)
     return value.isoformat() if isinstance(value, date) else str(value)
 
 

@@ -9,17 +9,9 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from planning_kit.inputs import folder_files
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.folder_files import (
-    STAGE,
-    FolderFiles,
-    folder_is_there,
-    is_plain_name,
-    read_settled,
-    record_bytes,
-    system_errors_told,
-)
 from planning_kit.inputs.format_1 import FORMAT_1_FILES, Upgraded, is_log, upgraded
 from planning_kit.inputs.log_file import log_bytes
 from planning_kit.inputs.save import save_files
@@ -49,14 +41,15 @@ def upgrade_folder(folder: str | Path) -> tuple[Path, Upgraded, tuple[str, ...]]
     `ScenarioError`, and writes nothing, where there is no scenario of format 1, where a save into it was
     interrupted, and where the new folder is there already.
     """
-    with system_errors_told("cannot be upgraded", value=folder):
+    with folder_files.system_errors_told("cannot be upgraded", value=folder):
         path = Path(os.path.abspath(folder))
         target = path.with_name(f"{path.name}-format2") if path.name else path
-        if folder_is_there(path) and record_bytes(path) is not None:
+        if folder_files.folder_is_there(path) and folder_files.record_bytes(path) is not None:
             raise ScenarioError.single(
                 "a save into this folder was interrupted: open it in the version that wrote it and save it "
-                f"there; or, to go on with the files as they lie, delete the subfolder {STAGE}", value=path)
-        files = read_settled(path, _files)
+                "there; or, to go on with the files as they lie, delete the subfolder "
+                f"{folder_files.STAGE}", value=path)
+        files = folder_files.read_settled(path, _files)
         if os.path.lexists(target):
             raise ScenarioError.single("is there already; move it away, or upgrade a copy of the folder that "
                                        "has another name", value=target)
@@ -66,7 +59,7 @@ def upgrade_folder(folder: str | Path) -> tuple[Path, Upgraded, tuple[str, ...]]
         return target, new, tuple(sorted({each.name for each in path.iterdir()} - set(files)))
 
 
-def _files(files: FolderFiles) -> dict[str, bytes]:
+def _files(files: folder_files.FolderFiles) -> dict[str, bytes]:
     """The scenario's own files with its orbit message, and its sign-offs."""
     faults = Faults()
     found = {name: files.read(name, faults) for name in (*FORMAT_1_FILES, fmt.SIGN_OFFS_FILE)
@@ -80,7 +73,8 @@ def _files(files: FolderFiles) -> dict[str, bytes]:
 def _logs(folder: Path, known: dict[str, bytes]) -> dict[str, bytes]:
     """The logs in a folder: files that are no tables of a scenario and have a log's columns."""
     names = [each.name for each in sorted(folder.glob("*.[cC][sS][vV]")) if each.is_file()]
-    read = {name: log_bytes(folder / name) for name in names if name not in known and is_plain_name(name)}
+    read = {name: log_bytes(folder / name) for name in names
+            if name not in known and folder_files.is_plain_name(name)}
     return {name: data for name, data in read.items() if data is not None and is_log(data)}
 
 

@@ -20,24 +20,21 @@ def as_utc(value: str | date | datetime | np.datetime64, what: str = "time") -> 
         try:
             value = datetime.fromisoformat(value.strip())
         except ValueError:
-            raise ScenarioError.single(
-                "is not an ISO 8601 UTC time; write it like 2031-05-14T11:20:00Z", column=what, value=value
-            ) from None
+            raise ScenarioError.single("is not an ISO 8601 UTC time; write it like 2031-05-14T11:20:00Z",
+                                       column=what, value=value) from None
     if isinstance(value, np.datetime64):
         value = pd.Timestamp(value)
     if not isinstance(value, date) or pd.isna(value):
         raise ScenarioError.single(
             "is not a time; give an ISO 8601 text such as 2031-05-14T11:20:00Z, a date or a datetime",
-            column=what, value=value,
-        )
+            column=what, value=value)
     if not isinstance(value, datetime):
         value = datetime(value.year, value.month, value.day)
     try:
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
     except OverflowError:
-        raise ScenarioError.single(
-            "lies outside the years 1 to 9999 in UTC", column=what, value=value.isoformat()
-        ) from None
+        raise ScenarioError.single("lies outside the years 1 to 9999 in UTC", column=what,
+                                   value=value.isoformat()) from None
 
 
 def pet_zero_asked(value: When, present: datetime) -> datetime:

@@ -8,7 +8,6 @@ computed, no link is followed, no macro is kept.
 
 import io
 import re
-import tomllib
 import warnings
 import zipfile
 from collections import Counter
@@ -32,14 +31,13 @@ from planning_kit.inputs.cells import CellFault, did_you_mean
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field, Table
 from planning_kit.inputs.folder_files import digest_in, is_workbook
-from planning_kit.inputs.input_changes import flat
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.settings import edited, parse_toml
 from planning_kit.inputs.source import Checked, Source, check, content_digest, orbit_name_in
 from planning_kit.inputs.times import moment_text
-from planning_kit.inputs.typed_settings import free_value, setting_fields, setting_text, value_typed
+from planning_kit.inputs.typed_settings import free_value, keys_in, setting_fields, setting_text, value_typed
 from planning_kit.inputs.typed_tables import is_writable, number_text, raw_from_texts
 from planning_kit.inputs.units import units_of
 
@@ -114,7 +112,7 @@ def _sheets_of(source: Source) -> dict[str, RawTable]:
         more = [name for name in table.by_name if name not in raw.header]
         sheets[table.name] = RawTable(table.name, (*raw.header, *more),
                                       tuple((*row, *("" for _ in more)) for row in raw.rows))
-    given, known, rows = flat(tomllib.loads(source.toml.decode("utf-8-sig"))), setting_fields(), []
+    given, known, rows = keys_in(source.toml), setting_fields(), []
     for key in dict.fromkeys((*known, *given)):
         (where, _, name), value, field = key.rpartition("."), given.get(key), known.get(key)
         if field is None:

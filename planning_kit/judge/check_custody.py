@@ -21,7 +21,8 @@ from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
 CHECK = "custody"
-AT_END = frozenset({"not-inside", "not-in-place", "stays-outside", "other-end-loose"})
+AT_END = frozenset({(CHECK, "not-inside"), (CHECK, "not-in-place"), (CHECK, "stays-outside"),
+                    (CHECK, "other-end-loose"), ("states", "not-at-end")})
 _MEANT = (kinds.NOT_THERE, kinds.EARLY, kinds.BAG_AWAY, kinds.NOT_HELD, kinds.PARTNER_AWAY)
 
 
@@ -157,11 +158,11 @@ def check_carrying_data(plan: TimedPlan) -> Iterator[Finding]:
 def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
     """The finding as a concern where it says of one of ``items`` that it does not end where it should.
 
-    Meant for items that only skipped work would have touched: they lie as they did before the outing, and
-    that they do is what was decided.
+    Meant for items, and states, that only skipped work would have touched: they are as they were before the
+    outing, and that they are is what was decided.
     """
-    if (finding.check, finding.severity) != (CHECK, STOP) or finding.rule not in AT_END or (
-            finding.about not in items):
+    if finding.severity != STOP or finding.about not in items or (
+            finding.check, finding.rule) not in AT_END:
         return finding
     return replace(finding, severity=CONCERN,
                    message=f"{finding.message}. All work on it is skipped: it lies as before the outing")

@@ -12,7 +12,6 @@ not dead), ``in-parallel``; ``safe-not-known`` (about the step where what is mat
 from collections.abc import Iterator
 
 from planning_kit.inputs import procedure_records as rec
-from planning_kit.inputs.records import Step
 from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.times import number_label, pet_label, pet_spans
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
@@ -41,7 +40,7 @@ def check_items_at_hand(plan: TimedPlan) -> Iterator[Finding]:
     for each in plan.doings:
         action, step, hands = each.action, each.step, {who for who in each.people if who in plan.travels}
         named = {action.on: "on", action.tool.partition(":")[0]: "tool"}
-        for item in items & named.keys() if hands and step.place else ():
+        for item in filter(items.__contains__, named) if hands and step.place else ():
             here = [stay for stay in holdings.get(item, ()) if _is_during(each, stay)]
             near = any(stay.holder in {step.place, *step.people} for stay in here)
             held = any(stay.holder in hands and not stay.in_bag for stay in here)
@@ -133,11 +132,6 @@ def check_procedure_data(plan: TimedPlan) -> Iterator[Finding]:
                       "be heard for a GO is not checked: the scenario names no relays")
 
 
-def _state(severity: str, rule: str, name: str, step: Step, at_min: float, message: str,
-           source: str) -> Finding:
-    return Finding(severity, STATES, rule, name, step.crew, step.step, at_min, message, source)
-
-
 def check_states(plan: TimedPlan) -> Iterator[Finding]:
     """Each state: as it must be in the end, and as steps need it when they begin (stop)."""
     spells = plan.state_spells
@@ -151,9 +145,9 @@ def check_states(plan: TimedPlan) -> Iterator[Finding]:
         for entry in step.needs:
             was = procedures.before(spells[entry.state], start, step.step)
             if was.value != entry.value:
-                yield _state(STOP, "needs", entry.state, step, start, f"{step.step} needs {entry.state} "
-                             f"{entry.value} at {pet_label(start)}, but it is {was.words}: let a step set it "
-                             f"before, and {step.step} wait for that (after)", "steps.needs")
+                yield Finding(STOP, STATES, "needs", entry.state, step.crew, step.step, start,
+                              f"{step.step} needs {entry} at {pet_label(start)}, but is {was.words}: let a "
+                              f"step set it before, and {step.step} wait for that (after)", "steps.needs")
 
 
 def check_changes(plan: TimedPlan) -> Iterator[Finding]:
@@ -170,13 +164,13 @@ def check_changes(plan: TimedPlan) -> Iterator[Finding]:
             if safe_when == rec.NEVER or not lasts_through(windows[safe_when].tolist(), start, finish):
                 why = ("no inhibit of this outing makes it dead" if safe_when == rec.NEVER else
                        f"inhibit {safe_when} is not in force, safe and confirmed all that time")
-                yield _state(STOP, "not-safe", name, step, start, f"{step.step} changes {name} from "
-                             f"{pet_spans((start, finish))}, but {why}: let the inhibit stand and be "
-                             f"confirmed before {step.step}, and be held until after it", "states.safe_when")
+                yield Finding(STOP, STATES, "not-safe", name, step.crew, step.step, start,
+                              f"{step.step} changes {name} from {pet_spans((start, finish))}, but {why}: let "
+                              "it stand and be confirmed before, and hold it until after", "states.safe_when")
         for one, other, since in procedures.in_parallel(steps):
-            yield _state(CONCERN, "in-parallel", name, other, since, f"{one.step} and {other.step} overlap "
-                         f"from {pet_label(since)} on and both touch {name}: which is first is not known; "
-                         "let one wait for the other (after)", "steps.needs, sets")
+            yield Finding(CONCERN, STATES, "in-parallel", name, other.crew, other.step, since,
+                          f"{one.step} and {other.step} overlap from {pet_label(since)} on and touch {name}: "
+                          "which is first is not known; let one wait (after)", "steps.needs, sets")
     if unknown:
         yield Finding(REMARK, STATES, "safe-not-known", " ".join(unknown),
                       message=f"whether what is mated or changed is dead then is not checked for "

@@ -16,6 +16,7 @@ from math import isnan, nan
 
 import numpy as np
 
+from planning_kit.changes.dropping import touched_by
 from planning_kit.inputs.log_format import Event
 from planning_kit.inputs.log_state import IN_PROGRESS, LEFT, TO_DO, State, States
 from planning_kit.inputs.records import Step
@@ -229,7 +230,7 @@ def _need(plan: TimedPlan, name: str) -> str:
 
 
 def untouched_items(plan: TimedPlan) -> frozenset[str]:
-    """Items that only skipped steps, and those put back, would have handled: nobody touches them now.
+    """Items and states that only skipped steps, and those put back, would have touched: nobody does now.
 
     None before the outing.
     """
@@ -238,9 +239,8 @@ def untouched_items(plan: TimedPlan) -> frozenset[str]:
     base, left = plan.outside.base, plan.outside.happened.left_out
     undone = {each.step for each in left if each.kind == NOT_DONE}
     gone = {each.step for each in left} - undone | plan.outside.states.put_back.keys()
-    touched = {name for step in base.steps if step.step in gone for name in step.touches}
-    still = {name for step in (*plan.steps, *(each for each in base.steps if each.step in undone))
-             for name in step.touches}
+    touched = touched_by(step for step in base.steps if step.step in gone)
+    still = touched_by((*plan.steps, *(each for each in base.steps if each.step in undone)))
     return frozenset(touched - still - {""})
 
 

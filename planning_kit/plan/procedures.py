@@ -20,7 +20,6 @@ from planning_kit.plan.plan_times import Times
 
 ACTION_COLUMNS = ["step", "number", "who", "place", "start_min", "finish_min", "action", "on", "value",
                   "unit", "tool", "expected", "record", "class", "warning", "go", "if_not", "critical"]
-STATE_COLUMNS = ["state", "title", "value", "from_min", "until_min", "by_step"]
 
 
 @dataclass(frozen=True)
@@ -94,12 +93,12 @@ def touching(times: Times, every: Sequence[Doing]) -> dict[str, list[tuple[Step,
 
 
 def in_parallel(touched: Sequence[tuple[Step, float, float, bool]]) -> Iterator[tuple[Step, Step, float]]:
-    """Two steps of different people that overlap, of which one changes what both touch, and since when."""
+    """Two steps, of different people then, that overlap, of which one changes what both touch; since when."""
     ordered = sorted(touched, key=lambda each: each[1])
     for number, (one, start, finish, sets) in enumerate(ordered):
         rest = islice(ordered, number + 1, None)
         for other, begin, end, also in takewhile(lambda each: each[1] < finish - ROUNDING_MIN, rest):  # noqa: B023
-            if (sets or also) and end > start + ROUNDING_MIN and not {*one.people} & {*other.people}:
+            if (sets or also) and end > start + ROUNDING_MIN:
                 yield one, other, begin
 
 
@@ -151,4 +150,4 @@ def actions_table(every: Sequence[Doing]) -> pd.DataFrame:
 def states_table(spells: Mapping[str, Sequence[StateSpell]]) -> pd.DataFrame:
     """A row a stretch of a state, by state and time (columns: see `TimedPlan.states`)."""
     rows = [vars(each) | vars(each.state) for theirs in spells.values() for each in theirs]
-    return ShownTable(rows, columns=STATE_COLUMNS)
+    return ShownTable(rows, columns=["state", "title", "value", "from_min", "until_min", "by_step"])

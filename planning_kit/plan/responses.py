@@ -55,7 +55,7 @@ def _left(response: Response, returns: Returns, suits: Sequence[SuitHistory],
     stores = [store for suit in suits for store in suit.stores if store.is_known and store.travel_rate > 0
               and (suit.crew == returns.crew or is_brought)]
     harder = [np.ones(len(returns.at_min)), *(store.rate_at(returns.at_min) / store.travel_rate
-                                              for store in stores)]
+                                              for store in stores if minutes)]
     to_limit = returns.hard_min - returns.at_min - (way.home_min - returns.after_end_min)
     return way.suit_margin_min - minutes * np.max(harder, axis=0), to_limit - minutes
 

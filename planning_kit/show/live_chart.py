@@ -22,7 +22,7 @@ from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import Outside, TimedPlan
 from planning_kit.show import chart_rows
 from planning_kit.show.chart_rows import Words, rows_of
-from planning_kit.show.palette import DARK, INK_ON_FILL, LIGHT, fills_of
+from planning_kit.show.palette import DARK, INK_ON_FILL, LIGHT, fills_of, patterns_of
 from planning_kit.show.wording import counted
 
 
@@ -30,11 +30,13 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
     """What is drawn at once: who does what when, light, links, limits, and where the baseline had it.
 
     Minutes are PET. ``bars``: [step, crew, kind, start, finish, task, title]; ``ghosts``: [step, crew, start,
-    finish]; ``fills``: task to [fill, letter, title]; ``broken``: as `BrokenRule`. Slack is left to
+    finish]; ``fills``: task to [fill, letter, title, pattern]; ``broken``: as `BrokenRule`. Slack is left to
     `live_notes`: it takes as long as all the rest.
     """
     records = plan.scenario.records
     limits, titles = records.settings.limits, {task.task: task.title for task in records.tasks}
+    fills = fills_of(records.tasks, plan.bare_lanes)
+    patterns = patterns_of(fills)
     return {
         "title": one_line(records.settings.title), "station": one_line(records.settings.station),
         "pet_zero_ms": round(plan.pet_zero.timestamp() * 1000), "end": _round(plan.end_min),
@@ -55,8 +57,8 @@ def live_chart(plan: TimedPlan, baseline: TimedPlan | None = None) -> dict[str, 
         "limits": [["planned", limits.planned_min], ["hard", plan.hard_min]],
         "handovers": [[*row[:2], *row[4:6]] for row in find_handovers(plan)],  # who, whom, from, to
         "broken": [asdict(each) | {"words": one_line(each.words)} for each in chart_rows.broken_rules(plan)],
-        "fills": {task: [*look, one_line(titles.get(task, ""))]
-                  for task, look in fills_of(records.tasks, plan.bare_lanes).items()},
+        "fills": {task: [*look, one_line(titles.get(task, "")), patterns[task]]
+                  for task, look in fills.items()},
     }
 
 

@@ -6,13 +6,14 @@ a letter. Task fills are four of the "light" qualitative scheme of P. Tol, "Colo
 readers tell apart best; with any fifth two look alike (`tests/show/test_palette.py` measures it).
 On the map the crew are blue and vermilion, the pair of M. Okabe and K. Ito that colour-blind readers tell
 apart (values from memory; the vermilion darker on white and lighter on dark ground, to be read as text).
-All fills are light, so one dark ink reads on each of them, on paper as on a dark screen.
+All fills are light, so one dark ink reads on each of them, on paper as on a dark screen. On grey paper fills
+look alike: there patterns tell tasks apart (`patterns_of`).
 """
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import count, pairwise, product
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Task
@@ -96,6 +97,20 @@ def task_fills(tasks: Iterable[str], lanes: Iterable[Sequence[str]] = ()) -> dic
         turn = [TASK_FILLS[(number + step) % len(TASK_FILLS)] for step in range(len(TASK_FILLS))]
         looks[task] = next((fill for fill in turn if fill not in taken), turn[0]), letter_of(number)
     return looks | {"": (NO_TASK_FILL, "")}
+
+
+_DARK_IN_GREY = TASK_FILLS[2:]
+"""Fills of a relative luminance of 0.4, all alike; that of the others, and of no task, is 0.6 to 0.8."""
+PATTERNS = ("", *(f"{shape}{width}" for width, shape in product(("", "-wide"), (
+    "rising", "falling", "upright", "level", "crossed", "squared"))))
+"""Plain, then six directions of lines, dense and then wide."""
+
+
+def patterns_of(fills: Mapping[str, tuple[str, str]]) -> dict[str, str]:
+    """Task to one of ``PATTERNS``, so that of up to some 20 tasks no two look the same on grey paper."""
+    numbers: dict[bool, count[int]] = defaultdict(count)
+    return {task: PATTERNS[next(numbers[fill in _DARK_IN_GREY]) % len(PATTERNS)]
+            for task, (fill, _) in fills.items()}
 
 
 def letter_of(number: int) -> str:

@@ -286,6 +286,7 @@ def _svg(shape: Shape) -> str:
     if isinstance(shape, Mark):
         return (f'<circle cx="{shape.x:g}" cy="{shape.y:g}" r="{shape.size:g}" fill="{shape.fill}" '
                 f'stroke="{shape.stroke}"/>')
+    assert isinstance(shape, Area | Line)
     points = " ".join(f"{x:g},{y:g}" for x, y in shape.points)
     if isinstance(shape, Area):
         return f'<polygon points="{points}" fill="{shape.fill}"/>'

@@ -119,7 +119,7 @@ _LEAST_SPAN_MIN = 20.0  # of a panel of minutes, so that small margins look smal
 
 
 @dataclass(frozen=True)
-class _Panel:
+class Panel:
     """One of the charts that share the time axis: its heading, side label, lines and y range."""
 
     heading: str
@@ -139,20 +139,35 @@ def suit_chart(plan: AnyPlan, theme: str = "light") -> chart.Chart:
     is no plan.
     """
     plan, look = as_plan(plan), theme_named(theme)
-    words = Words.of(plan)
-    panels = [*_suit_panels(plan, look, words), *_oxygen_panels(plan, look, words),
-              _lasting_panel(plan, look, words)]
+    panels = panels_of(plan, look)
     traces = [trace | {"yaxis": f"y{number}" if number > 1 else "y"}
               for number, panel in enumerate(panels, start=1) for trace in panel.traces]
-    legend = {**{name: _STORE_LOOKS[key] for key, name in WORDS.items()}, **_margin_looks(look),
-              "reserve": {"color": look.stop, "dash": "solid"}}
     traces += [_line(name, [0.0], [math.nan], [""], line) | {"showlegend": True, "hoverinfo": "skip"}
-               for name, line in legend.items()]  # drawn nowhere
+               for name, line in line_looks(look).items()]  # drawn nowhere
     traces[0]["xaxis"] = "x2"  # plotly draws no axis that carries no trace
     return chart.Chart(data=traces, layout=_layout(plan, panels, look))
 
 
-def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel]:
+def panels_of(plan: TimedPlan, theme: Theme) -> list[Panel]:
+    """What the chart has, from above."""
+    words = Words.of(plan)
+    return [*_suit_panels(plan, theme, words), *_oxygen_panels(plan, theme, words),
+            _lasting_panel(plan, theme, words)]
+
+
+def shown_min(plan: TimedPlan) -> tuple[float, float]:
+    """From when until when it is drawn, PET minutes."""
+    last = max(plan.safe_min, plan.scenario.records.settings.limits.planned_min, plan.hard_min)
+    return -EDGE_MIN, last + EDGE_MIN
+
+
+def line_looks(theme: Theme) -> dict[str, dict[str, str]]:
+    """What each kind of line looks like, by its name in the legend."""
+    return {**{name: _STORE_LOOKS[key] for key, name in WORDS.items()}, **_margin_looks(theme),
+            "reserve": {"color": theme.stop, "dash": "solid"}}
+
+
+def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[Panel]:
     suits, ends = plan.suits, plan.suit_summary
     for crew in plan.travels:
         own = [row for row in ends.to_dict("records") if row["crew"] == crew]
@@ -164,7 +179,7 @@ def _suit_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel
         first = next((f"{WORDS[row['consumable']]} would run out first, at "
                       f"{pet_label(row['runs_out_min'], 'down')}"
                       for row in own if row["first"]), "nothing is known of this suit: see the findings")
-        yield _Panel(f"<b>{crew}: left in the suit</b> · {first}", "% of usable", traces,
+        yield Panel(f"<b>{crew}: left in the suit</b> · {first}", "% of usable", traces,
                      min(0.0, lowest) - 2, 102.0)
 
 
@@ -177,7 +192,7 @@ def _reserves(rows: list[dict[Any, Any]]) -> Iterator[tuple[float, str]]:
         yield share, f"reserve {share:g} %: {', '.join(names)}"
 
 
-def _oxygen_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Panel]:
+def _oxygen_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[Panel]:
     returns, summary = plan.returns, plan.return_summary
     for crew in plan.travels:
         own, worst = returns[returns["crew"] == crew], summary[summary["crew"] == crew]
@@ -188,7 +203,7 @@ def _oxygen_panels(plan: TimedPlan, theme: Theme, words: Words) -> Iterator[_Pan
         traces += [_worst_trace(row, theme, words) for row in worst.to_dict("records")
                    if row["case"].startswith("emergency") and not math.isnan(row["margin_min"])]
         heading = f"<b>{crew}: emergency oxygen left over after the way back</b> · {_turn_back(plan, worst)}"
-        yield _Panel(heading, "min", traces, *_span(traces))
+        yield Panel(heading, "min", traces, *_span(traces))
 
 
 def _turn_back(plan: TimedPlan, worst: pd.DataFrame) -> str:
@@ -204,14 +219,14 @@ def _turn_back(plan: TimedPlan, worst: pd.DataFrame) -> str:
     return f"alone the reserve is kept all the way; begin ingress by {pet_label(by, 'down')} at the latest"
 
 
-def _lasting_panel(plan: TimedPlan, theme: Theme, words: Words) -> _Panel:
+def _lasting_panel(plan: TimedPlan, theme: Theme, words: Words) -> Panel:
     returns = plan.returns
     traces = _with_levels(plan, theme, [
         _margin_trace(returns[returns["crew"] == crew], "suit_margin_min", crew, words,
                       {"color": theme.ink, "dash": dash})
         for crew, dash in zip(plan.travels, ("solid", "dash"), strict=False)])
     heading = "<b>What the suits last beyond the way back alone</b> · at the rate of travel; EV2 dashed"
-    return _Panel(heading, "min", traces, *_span(traces))
+    return Panel(heading, "min", traces, *_span(traces))
 
 
 def _with_levels(plan: TimedPlan, theme: Theme, traces: list[Trace]) -> list[Trace]:
@@ -228,15 +243,15 @@ def _span(traces: list[Trace]) -> tuple[float, float]:
     return low - 2 * pad, high + pad  # more below, where the worst points are named
 
 
-def _layout(plan: TimedPlan, panels: list[_Panel], theme: Theme) -> dict[str, Any]:
+def _layout(plan: TimedPlan, panels: list[Panel], theme: Theme) -> dict[str, Any]:
     settings = plan.scenario.records.settings
-    shown = (-EDGE_MIN, max(plan.safe_min, settings.limits.planned_min, plan.hard_min) + EDGE_MIN)
+    shown = shown_min(plan)
     axes = chart.time_axes(shown, (-EDGE_MIN, max(plan.horizon_min, shown[1])), plan.pet_zero, theme)
     axes["xaxis"] |= {"anchor": f"y{len(panels)}"}
     axes["xaxis2"] |= {"anchor": "free", "position": 1}  # above the heading of the first panel
     inner = len(panels) * (_PANEL_PX + _GAP_PX)
     return {
-        **chart.shared_layout(theme, _alt(plan), chart.plan_title(settings.title, settings.station),
+        **chart.shared_layout(theme, alt_words(plan), chart.plan_title(settings.title, settings.station),
                        f"Suits and ways back · both inside at {pet_label(plan.end_min)}"),
         "height": inner + _TOP_PX + _BELOW_PX,
         "margin": {"l": _LEFT_PX, "r": _RIGHT_PX, "t": _TOP_PX, "b": _BELOW_PX},
@@ -256,7 +271,7 @@ def _domain(number: int, inner: int) -> tuple[float, float]:
     return (top - _PANEL_PX) / inner, top / inner
 
 
-def _y_axes(panels: list[_Panel], inner: int, theme: Theme) -> dict[str, Any]:
+def _y_axes(panels: list[Panel], inner: int, theme: Theme) -> dict[str, Any]:
     return {
         f"yaxis{number + 1}" if number else "yaxis": {
             "domain": list(_domain(number, inner)), "range": [panel.low, panel.high], "fixedrange": True,
@@ -266,7 +281,8 @@ def _y_axes(panels: list[_Panel], inner: int, theme: Theme) -> dict[str, Any]:
         for number, panel in enumerate(panels)}
 
 
-def _alt(plan: TimedPlan) -> str:
+def alt_words(plan: TimedPlan) -> str:
+    """What the chart shows, in words."""
     parts = [f"Suit chart: {one_line(plan.scenario.records.settings.title)}."]
     for crew in plan.travels:
         rows = plan.suit_summary.query("crew == @crew").to_dict("records")

@@ -12,18 +12,10 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.inputs import times
 from planning_kit.inputs.records import BOTH, INSIDE, ItemMove, Step
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import (
-    Side,
-    gmt_label,
-    margin_label,
-    moment_at,
-    number_label,
-    pet_label,
-    pet_spans,
-    rounded,
-)
+from planning_kit.inputs.times import pet_label
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import REMARK, SEVERITIES, Finding, findings_in
 from planning_kit.plan.network import grouped
@@ -92,7 +84,7 @@ class Names:
 
     def times(self, pet: float) -> str:
         """A moment as PET with its GMT."""
-        return f"{pet_label(pet)} (GMT {gmt_label(moment_at(pet, self.plan.pet_zero))})"
+        return f"{pet_label(pet)} (GMT {times.gmt_label(times.moment_at(pet, self.plan.pet_zero))})"
 
 
 NOT_KNOWN = "not known"
@@ -100,9 +92,9 @@ NO_WAY = "no way"
 """Instead of the minutes of a way home that there is not, and of its margin."""
 
 
-def minutes(value: float, side: Side = "nearest") -> str:
+def minutes(value: float, side: times.Side = "nearest") -> str:
     """A length in minutes, to a tenth, with a true minus."""
-    return f"{rounded(value, side, 1):g} min".replace("-", "−")
+    return f"{times.rounded(value, side, 1):g} min".replace("-", "−")
 
 
 def signed(value: float, unit: str = "min") -> str:
@@ -111,7 +103,7 @@ def signed(value: float, unit: str = "min") -> str:
         return NO_WAY
     if not math.isfinite(value):
         return NOT_KNOWN
-    return f"{rounded(value, 'down', 1):+.1f} {unit}".replace("-", "−")
+    return f"{times.rounded(value, 'down', 1):+.1f} {unit}".replace("-", "−")
 
 
 def bracketed(text: object) -> str:
@@ -138,7 +130,7 @@ def counted(found: Sequence[Finding]) -> str:
 
 def against(limit: float, end: float) -> str:
     """How far an end is from a limit, in words."""
-    return margin_label(limit - end, "before", "after")
+    return times.margin_label(limit - end, "before", "after")
 
 
 def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
@@ -149,7 +141,7 @@ def exceptions(plan: TimedPlan, crew: str, how: str = "") -> Iterator[str]:
     own = [(breach.case, breach) for breach in plan.return_breaches
            if breach.crew == crew and breach.case.endswith(how)]
     for case, told in grouped(own).items():
-        spells = pet_spans(*((each.from_min, each.until_min) for each in told))
+        spells = times.pet_spans(*((each.from_min, each.until_min) for each in told))
         worst = max(told, key=lambda each: each.short_min)
         what = " and ".join(dict.fromkeys(broken_words(plan, each) for each in told))
         past = "" if plan.now_min is None or told[-1].until_min >= plan.now_min else ", past"
@@ -203,13 +195,14 @@ class Fact:
     """One fact of a step: its ``kind`` (takes, leaves, foothold, tether, light, group, ...) and its words.
 
     ``short`` is the same without names and reasons, where it would be long; ``crew`` whom it concerns, where
-    it is one of two.
+    it is one of two or somebody else; ``record`` what is written down of it.
     """
 
     kind: str
     words: str
     short: str = ""
     crew: str = ""
+    record: str = ""
 
 
 class StepWords:
@@ -223,10 +216,9 @@ class StepWords:
         """What the tables say of ``step``, a phrase a fact."""
         yield from self._conditions(step)
         yield from self._hands(step)
-        if one_line(step.caution):
-            kind = "warning" if step.caution_class == "warning" else "caution"
-            yield Fact(kind, f"{step.caution_class.capitalize()}: {one_line(step.caution)}",
-                       f"{step.caution_class.upper()}: {one_line(step.caution)}")
+        if text := one_line(step.caution).rstrip("."):
+            yield Fact(step.caution_class, f"{step.caution_class.capitalize()}: {text}",
+                       f"{step.caution_class.upper()}: {text}.")
         if step.clears:
             titles = {each.hazard: one_line(each.title) for each in self.plan.scenario.records.hazards}
             yield Fact("clears", f"clears of {', '.join(titles[name] or name for name in step.clears)}")
@@ -249,8 +241,13 @@ class StepWords:
                        f"in the period {one_line(name)!r}")
         for inhibit in self.plan.scenario.records.inhibits:
             if step.step in inhibit.needed_by:
-                name = inhibit.inhibit + bracketed(inhibit.title)
-                yield Fact("inhibit", f"only with inhibit {name} in force", f"{inhibit.inhibit} in force")
+                name, own = inhibit.inhibit + bracketed(inhibit.title), self.plan.span(step.step)
+                if any(hold.inhibit == inhibit and hold.set_by_min <= own[0] and own[1] <= hold.lift_after_min
+                       for hold in self.plan.inhibit_holds):
+                    yield Fact("inhibit", f"only with inhibit {name} in force")
+                else:
+                    words = f"needs inhibit {name}, which is not in force all the time"
+                    yield Fact("warning", f"Warning: {words}", f"WARNING: {words}.")
         if step.moves:
             rides = f"; {' and '.join(step.rides)} on it" if step.rides else "; nobody on it"
             yield Fact("moves", f"sets {one_line(' '.join(step.moves))} in motion{rides}")
@@ -291,7 +288,7 @@ class StepWords:
         if share >= 1:
             return "needs a link: there all the time"
         without = f", none at {one_line(gaps)}" if one_line(gaps) else ""
-        return f"needs a link: there {number_label(100 * share, 'down', 0)} % of the time{without}"
+        return f"needs a link: there {times.number_label(100 * share, 'down', 0)} % of the time{without}"
 
     def _clocks(self, step: Step) -> Iterator[Fact]:
         for clock in self.plan.gap_clocks:

@@ -34,7 +34,7 @@ _ALL_SHOWN = ("display.width", 100_000, "display.max_columns", None, "display.ma
 _TAGS = {"html", "head", "body", "table", "caption", "thead", "tbody", "tr", "th", "td", "p", "strong", "ul",
          "li", "h3", "h4", "div", "span", "style", "meta", "title", "h1", "h2", "nav", "section", "main",
          "header", "footer", "figure", "figcaption", "svg", "rect", "text", "polyline", "polygon", "circle",
-         "a", "small", "dl", "dt", "dd", "ol", "b", "br", "tfoot", "col", "colgroup",
+         "path", "a", "small", "dl", "dt", "dd", "ol", "b", "br", "tfoot", "col", "colgroup",
          "na"}  # a Styler writes <NA> for what is not given
 _ATTRIBUTES_THAT_ACT = ("on", "src", "action", "formaction", "background", "xlink")
 _CHART_TAGS = re.compile(r"</?b>|<br>|</?i>|<span style=\"[\w:;#.,() -]*\">|</span>")

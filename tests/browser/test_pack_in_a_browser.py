@@ -13,6 +13,8 @@ from planning_kit.explore.comparison import compare_revisions
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION
 from planning_kit.show.pack.html_page import html_page
+from planning_kit.show.pack.pdf import pdf_bytes
+from tests.browser.conftest import ROOT
 from tests.show.packs import hostile_scenario
 
 
@@ -34,6 +36,19 @@ def test_axe_finds_nothing(page, path, asked_outside, page_errors):
     assert len(found.response["passes"]) > 15, "axe did look"
     assert asked_outside == []
     assert page_errors == []
+
+
+@pytest.mark.parametrize("folder", ["scenarios/tern-station", "scenarios/small-outing",
+                                    "tests/data/curlew-deck", "tests/data/orders-heron"])
+def test_the_page_prints_on_no_more_pages_than_the_pdf(page, folder, tmp_path):
+    """55 against 32 before; measured as the browser prints."""
+    pack = assemble(pk.time_plan(pk.load_scenario(ROOT / folder)).timed, "not asked for", None)
+    file = tmp_path / "review.html"
+    file.write_text(html_page(pack), encoding="utf-8")
+    page.goto(file.as_uri())
+    printed = pypdf.PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True)))
+    assert len(printed.pages) <= len(pypdf.PdfReader(io.BytesIO(pdf_bytes(pack))).pages)
+    assert len(printed.pages) > 5, "it did print"
 
 
 def test_every_printed_page_says_so(page, path):

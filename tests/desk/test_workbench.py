@@ -108,6 +108,24 @@ def test_how_likely_margins_are_missed_is_told_to_all_views_after_all_else(scena
     assert said["tightest"] == json.loads(json.dumps(at_once(tightest_message(first))))
 
 
+def test_an_edit_ends_what_still_follows_the_last_and_is_followed_itself(scenario):
+    screen = Screen(scenario)
+
+    async def edited_twice():
+        screen.ask("minutes", step="Z1", minutes=12)
+        await asyncio.sleep(0.05)  # some of what follows is done
+        screen.said.clear()
+        screen.bench._handle_custom_msg({"kind": "minutes", "step": "Z1", "minutes": 13, "n": 2}, [])
+        assert [message["kind"] for message in screen.said] == ["patch", "done"]
+        await screen.wait_for("kind", "tightest")
+
+    as_in_a_kernel(edited_twice())
+    told = [message for message in screen.said if message["kind"] in ("notes", "tightest")]
+    assert [message["kind"] for message in told] == ["notes", "tightest"]
+    assert told[1]["tightest"] == json.loads(json.dumps(
+        at_once(tightest_message(screen.bench.plan.timed))))["tightest"]
+
+
 def test_a_fault_of_ours_is_raised_and_the_page_is_answered_all_the_same(scenario, monkeypatch):
     def fail():
         raise RuntimeError("no such luck")

@@ -13,9 +13,10 @@ import planning_kit as pk
 from planning_kit.changes.change import apply, step_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.putting_back import GivenUp
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.explore.odds.foresight import Foresight
 from planning_kit.explore.odds.hanging import ItemMoves
-from planning_kit.explore.odds.played import Given, play
+from planning_kit.explore.odds.played import Given, playing
 from planning_kit.explore.odds.sampled_outing import Outing, left_out, part_without
 from planning_kit.explore.odds.sampled_plans import cut_rules, time_samples
 from planning_kit.explore.odds.study import Study
@@ -188,7 +189,7 @@ def test_proposed_last_starts_keep_the_level_and_a_minute_more_does_not(demo_pla
     rows = [demo_plan.timed.position(step.step) for step in left.steps]
     own = draws.durations[rows]
     ahead = Foresight(left.network, left.durations)
-    free = play(ahead, Given(own, draws.travel)).starts
+    free = at_once(playing(ahead, Given(own, draws.travel))).starts
     shield = [i for i, step in enumerate(left.steps) if step.task == "SHD"]
     begins, at = free[shield].min(axis=0), left.position("SH1")
 
@@ -197,7 +198,7 @@ def test_proposed_last_starts_keep_the_level_and_a_minute_more_does_not(demo_pla
         travel = {who: factor[able] for who, factor in draws.travel.items()}
         floor = np.full(len(rows), -np.inf)
         floor[at] = minute
-        starts = play(ahead, Given(own[:, able], travel, floor)).starts
+        starts = at_once(playing(ahead, Given(own[:, able], travel, floor))).starts
         return float((outing_end(left.network, starts, own[:, able], travel) <= 420).mean())
 
     row = cuts.set_index("task").loc["SHD"]

@@ -6,8 +6,9 @@ import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.explore.odds.foresight import Foresight
-from planning_kit.explore.odds.played import Given, play
+from planning_kit.explore.odds.played import Given, playing
 from planning_kit.plan.network import Network
 from planning_kit.plan.timing import earliest_starts
 from tests.explore.one_sample import played_alone
@@ -33,7 +34,7 @@ def played_problems(draw: st.DrawFn) -> tuple[Network, np.ndarray, np.ndarray, d
 @given(played_problems())
 def test_each_sample_is_played_as_an_independent_one_event_by_event(problem) -> None:
     network, expected, drawn, factors = problem
-    starts = play(Foresight(network, expected), Given(drawn, factors)).starts
+    starts = at_once(playing(Foresight(network, expected), Given(drawn, factors))).starts
     for sample in range(SAMPLES):
         alone = played_alone(network, expected, drawn[:, sample],
                              {crew: float(each[sample]) for crew, each in factors.items()})
@@ -45,12 +46,12 @@ def test_each_sample_is_played_as_an_independent_one_event_by_event(problem) -> 
 def test_what_is_drawn_after_a_minute_moves_nothing_begun_by_then(problem, minute: float, seed: int) -> None:
     network, expected, drawn, factors = problem
     foresight = Foresight(network, expected)
-    starts = play(foresight, Given(drawn, factors)).starts
+    starts = at_once(playing(foresight, Given(drawn, factors))).starts
     other = np.random.default_rng(seed).uniform(0.1, 40.0, drawn.shape)
     # What is over by then took what it took; what is under way takes at least until then.
     ran = np.clip(minute - starts, 0.0, None)
     changed = np.where(starts + drawn <= minute, drawn, ran + other)
-    again = play(foresight, Given(changed, factors)).starts
+    again = at_once(playing(foresight, Given(changed, factors))).starts
     by_then = starts <= minute
     np.testing.assert_array_equal(again[by_then], starts[by_then])
     assert (again[~by_then] > minute).all()
@@ -60,5 +61,5 @@ def test_what_is_drawn_after_a_minute_moves_nothing_begun_by_then(problem, minut
 @given(played_problems())
 def test_the_play_of_what_is_expected_is_the_plan(problem) -> None:
     network, expected, _, _ = problem
-    starts = play(Foresight(network, expected), Given(expected[:, None])).starts
+    starts = at_once(playing(Foresight(network, expected), Given(expected[:, None]))).starts
     np.testing.assert_array_equal(starts[:, 0], earliest_starts(network, expected))

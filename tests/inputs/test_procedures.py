@@ -10,6 +10,9 @@ from typing import Any
 import pytest
 
 import planning_kit as pk
+from planning_kit.changes.order import Drag
+from planning_kit.explore.session.draft import draft_of, with_change
+from planning_kit.explore.session.session import Session
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.procedure_records import CAUSES, StateValue, number_in
 from tests.procedures import (
@@ -246,6 +249,34 @@ def test_who_trades_a_task_trades_its_actions(tern: pk.Scenario) -> None:
     assert by_name["CB5 1"].who == "inside"
     back = plan.what_if(swap="CAB").scenario
     assert back.records.actions == actions.records.actions
+
+
+def test_a_step_dragged_to_the_other_takes_its_actions_along(outing: pk.Scenario) -> None:
+    draft = draft_of(outing.edit_row("actions", "C2 1", who="EV2"))
+    dragged = with_change(draft, Drag("C2", "EV1", None))
+    line = dragged["actions"].lines[-1]
+    assert dict(zip(dragged["actions"].columns, line.cells, strict=True))["who"] == "EV1"
+    back = with_change(dragged, Drag("C2", "EV2", None))
+    assert back["actions"].lines == draft["actions"].lines
+    assert with_change(draft, Drag("B1", "EV1", "B2"))["actions"] == draft["actions"]
+
+
+def test_an_action_is_edited_in_a_session(outing: pk.Scenario, tmp_path: Path,
+                                          monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PLANNING_KIT_STATE", str(tmp_path / "state"))
+    session = Session(outing.save(tmp_path / "outing"))
+    line = session.draft["actions"].lines[3]
+    session.type_cells("actions", {(line.id, "action"): "Pull the plug slowly"})
+    assert session.plan.actions["action"].tolist()[4] == "Pull the plug slowly"
+    session.type_cells("actions", {(line.id, "if_not"): "R-NONE"})
+    assert [(fault.sheet, fault.line, fault.column) for fault in session.faults] == [
+        ("actions", line.id, "if_not")]
+    new = session.add_line("actions")
+    cells = {"step": "C3", "number": "1", "action": "Close the vent", "on": "vent", "value": "closed"}
+    session.type_cells("actions", {(line.id, "if_not"): "",
+                                   **{(new, name): text for name, text in cells.items()}})
+    assert session.faults == ()
+    assert session.scenario.records.actions[-1].name == "C3 1"
 
 
 def test_a_period_in_utc_stays_where_it_is(tern: pk.Scenario) -> None:

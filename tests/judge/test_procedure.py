@@ -203,7 +203,7 @@ def test_needs_are_met_when_a_step_begins(outing: pk.Scenario, tern: pk.Scenario
     assert found(outing.edit_row("steps", "C3", needs="vent=open")) == []
     early = outing.edit_row("steps", "C2", needs="vent=open")
     assert found(early) == [("stop", "states", "needs", "vent", "EV2", "C2")]
-    assert "it is closed as at PET 0" in message(early, "needs")
+    assert "but is closed as at PET 0" in message(early, "needs")
     assert found(tern.edit_row("steps", "X1", needs="cover-REG=closed"))[0][:5] == (
         "stop", "states", "needs", "cover-REG", "EV1")
     new = new_outing(tmp_path / "new")

@@ -98,6 +98,17 @@ def test_all_else_must_leave_time_until_the_hard_limit(plain: pk.Scenario, call:
     assert {each[:4] for each in late} == {("concern", "responses", "not-in-time", "R")}
 
 
+def test_brought_in_good_order_it_takes_the_way_of_both(plain: pk.Scenario) -> None:
+    timed = pk.time_plan(pk.load_scenario(TERN)).timed
+    response = next(each for each in timed.scenario.records.responses if each.response == "R-SILENT")
+    for returns in timed.return_times:
+        left, alone = (left_with(each, [returns], timed.suit_histories, 5.0)
+                       for each in (response, replace(response, companion="")))
+        longer = returns.partner_terminate.home_min - returns.terminate.home_min
+        assert alone.limit_min - left.limit_min == pytest.approx(longer)
+        assert longer.max() > 5
+
+
 def test_suits_are_used_at_the_rate_of_the_work_under_way() -> None:
     timed = pk.time_plan(pk.load_scenario(TERN)).timed
     response = next(each for each in timed.scenario.records.responses if each.response == "R-GLOVE")
@@ -169,7 +180,8 @@ def brute_force(plan: pk.Plan, crew: str, places: list[str], every_min: float = 
 
 
 @pytest.mark.parametrize(("folder", "places"), [
-    (SMALL, ["HAT"]), (SMALL, ["HAT", "POR"]), (TERN, ["AIR", "HUB", "BK"]), (TERN, ["AIR", "REG"])])
+    (SMALL, ["HAT"]), (SMALL, ["HAT", "POR"]), (SMALL, ["HAT", "MID", "MST", "POR"]),
+    (TERN, ["AIR", "HUB", "BK"]), (TERN, ["AIR", "REG"])])
 def test_the_farthest_moment_is_found(folder: Path, places: list[str]) -> None:
     plan = pk.time_plan(pk.load_scenario(folder))
     for crew in ("EV1", "EV2"):

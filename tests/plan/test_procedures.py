@@ -10,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import planning_kit as pk
+from planning_kit.changes.change import Named, made
+from planning_kit.changes.dropping import Drop
 from planning_kit.inputs.procedure_records import Action
 from planning_kit.plan.procedures import Doing, before, off_loop, settings_needed, turn_counts
 from tests.explore.retime.rehearsal import as_planned, rehearsed
@@ -183,3 +185,30 @@ def test_the_demo_has_all_of_it() -> None:
     assert list(zip(found["severity"], found["rule"], found["about"], strict=True)) == [
         ("remark", "safe-not-known", "J-LMP1 J-LMP2")]
     assert len(STATES) < len(records.states)
+
+
+def test_what_only_skipped_work_would_have_set_is_a_concern() -> None:
+    """The patch panel's socket, which the skipped cable was for: it is as it was, as decided."""
+    plan = pk.time_plan(pk.load_scenario(TERN))
+    log = as_planned(plan, 1.0)
+    for step in (step.step for step in plan.timed.steps if step.task == "CAB"):
+        log.loc[len(log)] = [step, "skipped", 1.0, ""]
+    found = plan.retime(log, 1.0).findings.query("check == 'states' and rule == 'not-at-end'")
+    assert sorted(zip(found["about"], found["severity"], strict=True)) == [
+        ("J-HPP", "concern"), ("J-NAD", "concern")]
+    dropped = plan.what_if(drop="task:CAB").findings.query("check == 'states' and rule == 'not-at-end'")
+    assert sorted(dropped["severity"]) == ["stop", "stop"], "before the outing it says what is wanted still"
+
+
+def test_a_search_may_leave_out_what_alone_would_have_set_a_state() -> None:
+    row = {"state": "arm", "values": "loose strapped", "at_start": "loose", "at_end": "strapped",
+           "safe_when": "none"}
+    scenario = pk.load_scenario(TERN).add_row("states", **row)
+    scenario = scenario.edit_row("steps", "AN3", sets="arm=strapped")
+    task = Named("task", "ANT", ("AN1", "AN2", "AN3", "AN4"))
+    for lets_stay, at_end in ((False, "strapped"), (True, "")):
+        made_of = made(scenario, [Drop((task,), lets_stay=lets_stay)])
+        assert made_of.scenario.records.states[-1].at_end == at_end
+        stops = pk.time_plan(made_of.scenario).findings.query("about == 'arm'")
+        assert len(stops) == (not lets_stay)
+        assert any("arm stay" in note.words for note in made_of.notes) == lets_stay

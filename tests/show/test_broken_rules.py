@@ -12,7 +12,7 @@ import planning_kit as pk
 from planning_kit.show.chart_rows import broken_rules
 from planning_kit.show.live_chart import live_chart, live_notes
 from planning_kit.show.pack.content import Line
-from planning_kit.show.pack.procedure import timeline_section
+from planning_kit.show.pack.timeline import timeline_section
 from planning_kit.show.palette import LIGHT
 from planning_kit.show.swimlane import swimlane_spec
 from tests.test_scenarios import SCENARIOS

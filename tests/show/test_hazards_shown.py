@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from itertools import pairwise
 from typing import Any
 
 import openpyxl
@@ -18,6 +19,7 @@ from planning_kit.show.pack.content import Pack, Table, shown
 from planning_kit.show.pack.html_page import html_page
 from planning_kit.show.pack.xlsx import xlsx_bytes
 from tests.show.hazardous import ATTACK, hazardous
+from tests.show.packs import on_card
 
 
 @pytest.fixture(scope="module")
@@ -106,29 +108,27 @@ def test_a_hostile_title_is_text_on_the_page_and_in_the_workbook(plan: Plan) -> 
     assert book["Hazards"]["C2"].data_type == "s"
 
 
-def test_pocket_sheets_tell_the_class_as_a_word_and_each_warning_even_on_the_shortest(plan: Plan) -> None:
+def test_pocket_cards_tell_the_class_as_a_word_before_the_way_and_the_work(plan: Plan) -> None:
     pack = pack_of(plan)
-    steps = {row["Step"]: row["What"] for row in rows_of(pack, "EV1")}
-    _, still_open, *parts = steps["B2"].split(" · ")
-    assert still_open.startswith("OPEN: stop ")  # I-LMP is safe only at 16.5
-    assert parts[0].startswith("WARNING: Mast may turn")
-    assert parts[0].endswith("keep out unless I-LMP in force")
-    assert parts[1:3] == ["WARNING: Cable across the rail", "WARNING: Lamp glass: no touching"]
+    told = on_card(pack.pockets[0])
+    steps = {each.step: each.words for each in told}
+    assert steps["B2"].startswith("OPEN: stop ")  # I-LMP is safe only at 16.5
+    way = told[[each.step for each in told].index("B2") - 1].lines
+    assert way[0].startswith("WARNING: Mast may turn")
+    assert way[0].endswith("keep out unless I-LMP in force.")
+    assert [line.rpartition(": ")[2] for line in way[1:3]] == ["Cable across the rail.", "no touching."]
+    assert way[3].startswith("Goes from ")
     assert "Mast may turn" not in steps["Z1"]  # still inside: said once
-    assert "CAUTION: Not in sunlight: the socket is on the array side" in steps["B3"]
-    for form in pack.pockets[0].shorter:
-        told = next(shown(row[5], block.columns[5]) for block in form.blocks if isinstance(block, Table)
-                    for row in block.rows if row[3] == "B2")
-        assert told.count("WARNING: ") == 3, form.words
+    assert "CAUTION: Not in sunlight: the socket is on the array side" in steps["B3"].partition("B3: ")[0]
     assert any("I-LMP 0:12 to 0:50, safe from 0:17, confirmed by C1 at 0:14" in line
                for line in pack.pockets[0].words)
 
 
 def test_a_hazard_is_told_again_each_time_that_it_is_entered(plan: Plan) -> None:
     # EV2 is on the rail from 15 on the way to C2, and again from 56.67 on the way home to Z1.
-    steps = {row["Step"]: row["What"] for row in rows_of(pack_of(plan), "EV2")}
-    told = [step for step, words in steps.items() if "WARNING: Cold rail: no contact" in words]
-    assert told == ["C2", "Z1"]
+    told = on_card(pack_of(plan).pockets[1])
+    met = [after.step for before, after in pairwise(told) if "WARNING: Cold rail: no contact" in before.words]
+    assert met == ["C2", "Z1"]
 
 
 def test_cautions_of_the_way_have_their_class(plan: Plan) -> None:

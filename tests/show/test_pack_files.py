@@ -92,12 +92,13 @@ def test_hostile_text_stands_in_the_page_as_typed(hostile_files: Files) -> None:
 @pytest.mark.parametrize("which", ["files", "hostile_files"])
 def test_every_pdf_page_says_whose_it_is(which: str, request: pytest.FixtureRequest) -> None:
     made = request.getfixturevalue(which)
-    for name in ("review.pdf", "pocket-EV1.pdf", "pocket-EV2.pdf"):
+    for name in (name for name in made if name.endswith(".pdf")):
         texts = pages(made[name])
         for number, text in enumerate(texts, start=1):
             assert joined(CAUTION) in joined(text), (name, number)
             assert f"page {number} of {len(texts)}" in text
-            assert re.search(r"inputs [0-9a-f]{12} · PET 0 \d{4}-\d\d-\d\dT\d\d:\d\dZ", text), (name, number)
+            assert re.search(r"inputs [0-9a-f]{12} · PET 0 \d{4}-\d\d-\d\dT\d\d:\d\dZ", " ".join(
+                text.split())), (name, number)
 
 
 def test_the_pdf_holds_every_step_and_finding(files: Files, demo_plan: pk.Plan) -> None:
@@ -108,19 +109,31 @@ def test_the_pdf_holds_every_step_and_finding(files: Files, demo_plan: pk.Plan) 
         assert joined(source) in text
 
 
-def test_pocket_sheets_are_one_page_and_hold_all_of_ones_own_steps(files: Files, demo_plan: pk.Plan) -> None:
+@pytest.mark.parametrize("size", ["A6", "A5"])
+def test_pocket_cards_hold_all_of_ones_own_steps_in_letters_of_9_points(
+        size: str, files: Files, demo_plan: pk.Plan) -> None:
     for crew in ("EV1", "EV2"):
-        texts = pages(files[f"pocket-{crew}.pdf"])
-        assert len(texts) == 1
-        lines = [line.strip() for line in texts[0].splitlines()]
-        own = [step for step in demo_plan.timed.steps if step.crew in (crew, "both")]
-        known = demo_plan.timed.network.steps
-        assert {line for line in lines if line in known} == {step.step for step in own}
-        for step in own:
-            assert joined(step.title) in joined(texts[0]), step.step
+        reader = pypdf.PdfReader(io.BytesIO(files[f"pocket-{crew}-{size}.pdf"]))
+        sizes: list[float] = []
+        texts = []
+
+        def measure(text: str, _: object, matrix: list[float], __: object, points: float,
+                    sizes: list[float] = sizes) -> None:
+            if text.strip():
+                sizes.append(round(points * abs(matrix[0] or matrix[1]), 2))
+
+        for page in reader.pages:
+            assert {round(float(side) / 72 * 25.4) for side in page.mediabox[2:]} == {
+                "A6": {105, 148}, "A5": {148, 210}}[size]
+            texts.append(page.extract_text(visitor_text=measure))
+        assert min(sizes) >= 9
+        text = joined(" ".join(texts))
+        for step in demo_plan.timed.steps:
+            told = joined(f"{step.step}: {step.title}") in text
+            assert told == (step.crew in (crew, "both")), step.step
 
 
-@pytest.mark.parametrize("name", ["review.pdf", "pocket-EV1.pdf"])
+@pytest.mark.parametrize("name", ["review.pdf", "pocket-EV1-A6.pdf"])
 def test_a_pdf_does_nothing(name: str, hostile_files: Files) -> None:
     data = hostile_files[name]
     reader = pypdf.PdfReader(io.BytesIO(data))
@@ -132,9 +145,10 @@ def test_letters_the_pdf_cannot_print_are_counted_on_its_first_page(hostile_file
     first = pages(hostile_files["review.pdf"])[0]
     note = r"\d+ characters that the font of this PDF does not have are printed as \?"
     assert re.search(f"{note}; the HTML page has them", " ".join(first.split()))
-    sheets = [" ".join(pages(hostile_files[f"pocket-{crew}.pdf"])[0].split()) for crew in ("EV1", "EV2")]
+    sheets = [" ".join(" ".join(pages(hostile_files[f"pocket-{crew}-A5.pdf"])).split())
+              for crew in ("EV1", "EV2")]
     for crew, sheet in zip(("EV1", "EV2"), sheets, strict=True):
-        said = re.search(f"{note}; {crew}.* pocket sheet in review.html has them", sheet)
+        said = re.search(f"{note}; {crew}.* pocket cards in review.html has them", sheet)
         assert ("?" in sheet) == bool(said)
     assert any("review.html has them" in sheet for sheet in sheets)
 
@@ -147,7 +161,7 @@ def test_the_sheets_hold_the_tables(files: Files, demo_plan: pk.Plan) -> None:
     assert lost.between(-1e-6, 0.1).all()
     assert sheets["Inhibits"]["Inhibit"].tolist() == demo_plan.inhibits.inhibit.tolist()
     assert len(sheets["Custody"]) == len(demo_plan.custody)
-    assert {"About", "Procedure", "Tasks", "By person", "By bag", "Verdict", "Limits", "EV1"} <= set(sheets)
+    assert {"About", "Procedure", "Summary", "Inside", "EV1 takes", "Verdict", "Limits", "EV1"} <= set(sheets)
     facts = sheets["About"].set_index("Fact")["Value"]
     assert facts["Input digest (SHA-256)"] == demo_plan.scenario.digest
     assert facts["Caution"] == CAUTION
@@ -184,7 +198,7 @@ def test_times_are_day_of_year(files: Files) -> None:
 def test_the_same_plan_gives_the_same_pages(small_plan: pk.Plan) -> None:
     chances = small_plan.odds(samples=100)
     first, second = (only_bytes(pack_files(small_plan.timed, chances)) for _ in range(2))
-    for name in ("review.html", "review.pdf", "pocket-EV1.pdf", "briefing.txt"):
+    for name in ("review.html", "review.pdf", "pocket-EV1-A6.pdf", "briefing.txt"):
         assert first[name] == second[name], name
 
 

@@ -12,8 +12,8 @@ import pytest
 
 import planning_kit as pk
 
-NAMES = {"review.html", "review.pdf", "review.xlsx", "briefing.txt", "pocket-EV1.pdf", "pocket-EV2.pdf",
-         "review-pack.json"}
+NAMES = {"review.html", "review.pdf", "review.xlsx", "briefing.txt", "review-pack.json",
+         *(f"pocket-{crew}-{size}.pdf" for crew in ("EV1", "EV2") for size in ("A5", "A6"))}
 
 
 @pytest.fixture(scope="module")

@@ -11,10 +11,11 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.judge.every_margin import nearest_edges
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import Rich, Table, shown
 from tests.edits import edited
-from tests.show.packs import SCENARIOS
+from tests.show.packs import SCENARIOS, on_card
 
 NAMES = ("tern-station", "small-outing", "faulty-plan")
 EPSILON = 2e-6
@@ -147,6 +148,7 @@ def check_pockets(plan: pk.Plan, pack: object) -> None:
                 by_min = own[own["case"].str.endswith(how)]["turn_back_by_min"].min()
                 assert_down(minute_of(found[1]), by_min)
                 assert by_min >= plan.end_min - plan.timed.network.ends_min, "the plan breaks it"
-        for step, cell in ((row[3], row[6]) for row in sheet.blocks[0].rows if isinstance(row[6], float)):
-            slack = shown(cell, sheet.blocks[0].columns[6])
-            assert_down(number_of(slack), cell), step
+        edges = nearest_edges(plan.timed)
+        for told in on_card(sheet):
+            if told.slack not in ("", "never"):
+                assert_down(number_of(told.slack), edges[plan.timed.position(told.step)])

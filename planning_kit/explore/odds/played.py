@@ -25,7 +25,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from planning_kit.explore.in_pieces import InPieces, at_once
+from planning_kit.explore.in_pieces import InPieces
 from planning_kit.explore.odds.foresight import Foresight, Look
 from planning_kit.plan.network import MAX_GAP, Bound, on_grid
 from planning_kit.plan.timing import TravelFactor, group_floor, place_in_windows
@@ -73,13 +73,8 @@ class Given:
                        played=None if self.played is None else self.played[:, samples])
 
 
-def play(foresight: Foresight, given: Given) -> Play:
-    """Every sample as it is played."""
-    return at_once(playing(foresight, given))
-
-
 def playing(foresight: Foresight, given: Given) -> InPieces[Play]:
-    """`play` in pieces."""
+    """Every sample as it is played."""
     count = given.durations.shape[1]
     blocks = [_Played(foresight, given.of(slice(low, low + _BLOCK))) for low in range(0, count, _BLOCK)]
     for block in blocks:

@@ -10,9 +10,10 @@ import numpy as np
 
 from planning_kit.changes.dropping import without_steps
 from planning_kit.changes.putting_back import GivenUp
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.explore.odds.foresight import Foresight
 from planning_kit.explore.odds.hanging import ItemMoves
-from planning_kit.explore.odds.played import Given, play
+from planning_kit.explore.odds.played import Given, playing
 from planning_kit.explore.odds.sampled_past import Begun, begun_of, with_estimates
 from planning_kit.explore.odds.sampling import Draws
 from planning_kit.inputs.records import Records, Step, Task
@@ -181,7 +182,7 @@ class Part:
     def timed(self, draws: Draws, not_before: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
         """Starts (kept steps, samples) and outing end (samples,) in PET minutes, with nothing given up."""
         held = self.not_before if not_before is None else np.maximum(not_before, self.not_before)
-        starts = play(self.foresight, Given(draws.durations, draws.travel, held)).starts
+        starts = at_once(playing(self.foresight, Given(draws.durations, draws.travel, held))).starts
         return starts, self.end_min(draws, starts)
 
     def end_min(self, draws: Draws, starts: np.ndarray, given_up_min: np.ndarray | None = None) -> np.ndarray:

@@ -102,8 +102,10 @@ class LeastWalk:
     def left(self, done: int, last: int) -> int:
         """Ticks of walking left; -1 as ``last`` is the airlock."""
         trip = self.trip
-        if last >= 0:
-            done, last = self._with_all_here(done, last)
+        # Whoever stands at a place does all that can be done there before leaving.
+        while last >= 0 and (here := [j for j in trip.stays[last]
+                                      if not done >> j & 1 and not trip.before[j] & ~done]):
+            done, last = done | sum(1 << j for j in here), here[-1]
         if done.bit_count() == len(trip.lengths):
             return trip.home[last] if trip.lengths else 0
         key = (done, trip.spots[last] if last >= 0 else "")
@@ -118,12 +120,6 @@ class LeastWalk:
             self.known[key] = min((trip.way[last][j] + self.left(done | 1 << j, j)
                                    for j in reversed(nearest.values())), default=0)
         return self.known[key]
-
-    def _with_all_here(self, done: int, last: int) -> tuple[int, int]:
-        trip = self.trip
-        while here := [j for j in trip.stays[last] if not done >> j & 1 and not trip.before[j] & ~done]:
-            done, last = done | sum(1 << j for j in here), here[-1]
-        return done, last
 
 
 def least_end(walk: LeastWalk, enough: int, most: int) -> int:

@@ -22,7 +22,7 @@ from math import inf, log
 
 from planning_kit.explore.propose.choices import Choice, moved_blocks, undone
 from planning_kit.explore.propose.order_problem import Problem
-from planning_kit.explore.propose.order_screen import Broken, Orders, UntimedRules
+from planning_kit.explore.propose.order_screen import Broken, Orders, Timed, UntimedRules
 from planning_kit.explore.propose.random_moves import RandomMoves, bits
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.judge.findings import Identity
@@ -53,23 +53,6 @@ Blocks = Collection[Identity]
 
 With `AGAIN` as check: one more of a kind that the present plan has, or a worse one.
 """
-
-
-@dataclass(frozen=True)
-class Timed:
-    """Orders with their times. ``cost``: smaller is better; the end first (minutes after PET 0).
-
-    ``guide`` is what the climb goes by: less walking comes before an earlier end shows. ``broken``: how often
-    they break a rule, where they may.
-    """
-
-    orders: Orders
-    swapped: frozenset[str]
-    pet_zero_min: float
-    starts: tuple[float, ...]
-    cost: tuple[float, float]
-    guide: float = inf
-    broken: int = 0
 
 
 @dataclass(eq=False)
@@ -144,13 +127,13 @@ class Neighbours:
 
     def broken(self, timed: Timed) -> Broken | None:
         """What they break of the rules that delay nobody in the timing, if anything."""
-        return self.rules.broken(timed.orders, timed.starts, timed.swapped, timed.pet_zero_min)
+        return self.rules.broken(timed)
 
     def kept(self, timed: Timed, broken_min: float = _DEAR_MIN, worst: float = inf) -> Timed | None:
         """The order where it keeps the rules, or what it breaks, ``broken_min`` each, is not too much."""
         if not self.misses:
             return timed if self.broken(timed) is None else None
-        count = self.rules.count(timed.orders, timed.starts, timed.swapped, timed.pet_zero_min)
+        count = self.rules.count(timed)
         end, others = timed.cost
         return replace(timed, cost=(end + _DEAR_MIN * count, others), broken=count) \
             if timed.guide + broken_min * count <= worst else None

@@ -7,7 +7,7 @@ a cable's other end. Once an outing has begun, so are where someone stands befor
 rest, and how a line lies before its next hook, or at all where somebody else moves that.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import pairwise, product, takewhile
 from math import inf
@@ -74,12 +74,21 @@ def _rule_of(mishap: Mishap) -> str:
     return mishap.kind.replace(" ", "-")
 
 
-class _Passed(NamedTuple):
-    """One order with its times (PET minutes)."""
+@dataclass(frozen=True)
+class Timed:
+    """Orders with their times (minutes); ``swapped``: the tasks whose crew are traded.
+
+    ``cost``: smaller is better; the end first (minutes after PET 0). ``guide`` is what the climb goes by:
+    less walking comes before an earlier end shows. ``broken``: how often they break a rule, where they may.
+    """
 
     orders: Orders
-    starts: Sequence[float]
+    swapped: frozenset[str]
     pet_zero_min: float
+    starts: tuple[float, ...]
+    cost: tuple[float, float] = (inf, inf)
+    guide: float = inf
+    broken: int = 0
 
 
 class _Stay(NamedTuple):
@@ -123,31 +132,23 @@ class UntimedRules:
         self._begins = [(task, [i for i in kept if records.steps[i].task == task.task])
                         for task in records.tasks if task.last_start_min is not None]
 
-    def broken(self, orders: Orders, starts: Sequence[float], swapped: frozenset[str],
-               pet_zero_min: float) -> Broken | None:
-        """The first rule asked that orders with these starts (PET min) do not keep; None: they keep all.
+    def broken(self, passed: Timed) -> Broken | None:
+        """The first rule asked that orders do not keep at their times; None: they keep all."""
+        return next((broken for broken in self._each(passed) if broken[:2] not in self.let_go), None)
 
-        ``swapped``: the tasks whose crew are traded.
-        """
-        asked = self._each(_Passed(orders, starts, pet_zero_min), swapped)
-        return next((broken for broken in asked if broken[:2] not in self.let_go), None)
-
-    def count(self, orders: Orders, starts: Sequence[float], swapped: frozenset[str],
-              pet_zero_min: float) -> int:
+    def count(self, passed: Timed) -> int:
         """How often they break a rule, those that are let go among them."""
-        return sum(1 for _ in self._each(_Passed(orders, starts, pet_zero_min), swapped, stops=False))
+        return sum(1 for _ in self._each(passed, stops=False))
 
-    def let_go_of(self, orders: Orders, starts: Sequence[float], swapped: frozenset[str],
-                  pet_zero_min: float) -> None:
+    def let_go_of(self, passed: Timed) -> None:
         """Ask of no order any more what these do not keep: the checks tell whether another makes it worse."""
         self.let_go = frozenset()
-        passed = _Passed(orders, starts, pet_zero_min)
-        self.let_go = frozenset(broken[:2] for broken in self._each(passed, swapped, stops=False))
+        self.let_go = frozenset(broken[:2] for broken in self._each(passed, stops=False))
 
-    def _each(self, passed: _Passed, swapped: frozenset[str], stops: bool = True) -> Iterator[Broken]:
-        if swapped not in self._traded:
-            self._traded[swapped] = self._made(swapped)
-        made = self._traded[swapped]
+    def _each(self, passed: Timed, stops: bool = True) -> Iterator[Broken]:
+        if passed.swapped not in self._traded:
+            self._traded[passed.swapped] = self._made(passed.swapped)
+        made = self._traded[passed.swapped]
         yield from self._late(passed)
         yield from self._pulled(made, passed)
         yield from self._crowded(passed)
@@ -172,7 +173,7 @@ class UntimedRules:
              for who in self.problem.work.crews},
             {i: touched for i in self._kept if (touched := steps[i].touches - {""})}, ends)
 
-    def _late(self, passed: _Passed) -> Iterator[Broken]:
+    def _late(self, passed: Timed) -> Iterator[Broken]:
         """Tasks that begin after their last start, inhibits in no window, what history leaves no time for."""
         starts, past = passed.starts, self.problem.freedom.past
         if past is not None:
@@ -194,7 +195,7 @@ class UntimedRules:
 
     # --- items ----------------------------------------------------------------------------------------
 
-    def _misplaced(self, made: _Traded, passed: _Passed, stops: bool) -> Iterator[Broken]:
+    def _misplaced(self, made: _Traded, passed: Timed, stops: bool) -> Iterator[Broken]:
         """What custody cannot do as written, where it ``stops`` the first, and what ends elsewhere."""
         rows, steps = self._rows(made, passed), made.records.steps
         spans = [(passed.starts[i], passed.starts[i] + self._minutes[i]) for i in rows]
@@ -236,7 +237,7 @@ class UntimedRules:
         index = self.problem.work.index
         return Broken(rule, about, tuple(dict.fromkeys(index[step] for step in steps if step)))
 
-    def _rows(self, made: _Traded, passed: _Passed) -> list[int]:
+    def _rows(self, made: _Traded, passed: Timed) -> list[int]:
         """The steps that touch items, as the rows of this order would have them where it matters."""
         steps, seen = made.records.steps, dict[tuple[bool, float], set[str]]()
         for i, touched in made.acting.items():
@@ -255,7 +256,7 @@ class UntimedRules:
 
     # --- where people are -----------------------------------------------------------------------------
 
-    def _walked_in(self, who: str, before: int, step: int, passed: _Passed) -> tuple[float, float, float]:
+    def _walked_in(self, who: str, before: int, step: int, passed: Timed) -> tuple[float, float, float]:
         """When someone leaves for a step, has come to where they wait, and goes on."""
         steps = self.problem.work.steps
         here = self._place(before)
@@ -266,10 +267,10 @@ class UntimedRules:
         return walked_in(way._replace(opens_min=way.opens_min + passed.pet_zero_min),
                          self._free(before, passed), passed.starts[step])
 
-    def _free(self, step: int, passed: _Passed) -> float:
+    def _free(self, step: int, passed: Timed) -> float:
         return passed.starts[step] + self._minutes[step] if step >= 0 else passed.pet_zero_min
 
-    def _stays(self, who: str, passed: _Passed) -> Iterator[_Stay]:
+    def _stays(self, who: str, passed: Timed) -> Iterator[_Stay]:
         """Where someone stands, from PET 0 until both are inside."""
         order = (-1, *passed.orders[who])
         for before, position in pairwise(order):
@@ -278,7 +279,7 @@ class UntimedRules:
         home_min = float(on_grid(self.problem.travels[who].time_min(here, self._airlock)))
         yield _Stay((self._airlock,), self._airlock, self._free(order[-1], passed) + home_min, inf)
 
-    def _stays_for(self, who: str, before: int, position: int, passed: _Passed) -> Iterator[_Stay]:
+    def _stays_for(self, who: str, before: int, position: int, passed: Timed) -> Iterator[_Stay]:
         """Where someone stands from the end of one step to that of the next."""
         step, here, free = self.problem.work.steps[position], self._place(before), self._free(before, passed)
         if before < 0 and self.problem.freedom.past:
@@ -300,7 +301,7 @@ class UntimedRules:
     def _place(self, position: int) -> str:
         return self.problem.work.steps[position].place if position >= 0 else self._airlock
 
-    def _crowded(self, passed: _Passed) -> Iterator[Broken]:
+    def _crowded(self, passed: Timed) -> Iterator[Broken]:
         """Two at once, working or waiting, where one has room."""
         crews, steps = self.problem.work.crews, self.problem.work.steps
         for place in self._narrow if len(crews) > 1 else ():
@@ -318,7 +319,7 @@ class UntimedRules:
 
     # --- tethers --------------------------------------------------------------------------------------
 
-    def _pulled(self, made: _Traded, passed: _Passed) -> Iterator[Broken]:
+    def _pulled(self, made: _Traded, passed: Timed) -> Iterator[Broken]:
         """A tether too short for the way walked since its hook, or hooked elsewhere when they go in."""
         for person in self.problem.work.records.crew:
             who, most_m = person.crew, inf if person.tether_m is None else person.tether_m
@@ -363,7 +364,7 @@ class UntimedRules:
                 if step.crew == BOTH and step.hooks and step.task in self.problem.work.swappable}
         return Broken(rule, hook, steps, tuple((who, *arc) for arc in pairwise(walked)), tuple(ways))
 
-    def _pulled_at(self, made: _Traded, who: str, most_m: float, passed: _Passed) -> Iterator[Broken]:
+    def _pulled_at(self, made: _Traded, who: str, most_m: float, passed: Timed) -> Iterator[Broken]:
         """Where somebody else moves the hook: then it hangs on when, and the check's own line is followed."""
         travel, here, passages = self.problem.travels[who], self._airlock, list[Passage]()
         for stay in self._stays(who, passed):

@@ -19,15 +19,8 @@ from operator import attrgetter, itemgetter
 import pandas as pd
 
 from planning_kit.changes.change import Change, made
-from planning_kit.explore.propose.choices import (
-    Choice,
-    Move,
-    Rebuilt,
-    moved_blocks,
-    rebuild,
-    tell_moves,
-    undone,
-)
+from planning_kit.explore.propose import choices
+from planning_kit.explore.propose.choices import Choice, Move, Rebuilt, rebuild
 from planning_kit.explore.propose.goals import END, MARGIN, ODDS, aimed_at, chances_of
 from planning_kit.explore.propose.local_search import AGAIN, Blocks, Neighbours
 from planning_kit.explore.propose.order_model import minutes_of
@@ -40,18 +33,11 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import number_label, pet_label
+from planning_kit.judge import review as reviews
 from planning_kit.judge.all_checks import Row, findings_of, worse_stops
 from planning_kit.judge.check_rules import RULES
 from planning_kit.judge.findings import STOP, Finding, Identity, findings_table, identity
-from planning_kit.judge.review import (
-    SAME_MIN,
-    Review,
-    carried_longer,
-    cushioned_end_min,
-    given_way_min,
-    is_worse,
-    review,
-)
+from planning_kit.judge.review import Review, given_way_min, is_worse
 from planning_kit.plan.timed import TimedPlan
 
 _MOST_UNDONE = 12
@@ -82,7 +68,8 @@ class Judge:
     def review(self, plan: TimedPlan, dropped: frozenset[str] = frozenset()) -> Review:
         """A plan against the current one and its limit."""
         limit_min = self.limit_min if self.own_limit is None else self.own_limit(plan)
-        return review(self.known, plan, (limit_min,), self.scenario.records.tasks, dropped, self.cushion)
+        return reviews.review(self.known, plan, (limit_min,), self.scenario.records.tasks, dropped,
+                              self.cushion)
 
     @cached_property
     def known(self) -> pd.DataFrame:
@@ -102,7 +89,7 @@ class Judge:
         found = self.review(plan)
         rows: list[Row] = [*found.fresh.to_dict("records"), *worse_stops(self.known, plan)]
         given_min = 0.0 if self.current is None else given_way_min(self.current)
-        if given_min > 0 and given_way_min(plan) <= given_min + SAME_MIN:
+        if given_min > 0 and given_way_min(plan) <= given_min + reviews.SAME_MIN:
             rows = [row for row in rows if row["check"] != RULES]
         over_min = max(found.over_min)
         if over_min > self._over_min:
@@ -245,7 +232,7 @@ class OrderSearch:
         here, tries, seen = around.of(choice), round(_TRIES * effort), set[tuple[float, ...]]()
         if here is None:  # the timing here does not know it
             return
-        around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
+        around.rules.let_go_of(here)
         moves = RandomMoves(problem.work, problem.before, draws, around.dropped)
         for _ in range(_DRAWS * tries):
             if len(seen) >= tries or self.budget.is_over():
@@ -339,19 +326,19 @@ class OrderSearch:
         rebuilt = judge.try_out(found.choice)
         assert rebuilt is not None
         # The exact end may have come down to the bound where that in ticks, each link rounded up, has not.
-        end_min = cushioned_end_min(rebuilt.plan, judge.cushion)
-        is_least = end_min <= found.bound_min + SAME_MIN
+        end_min = reviews.cushioned_end_min(rebuilt.plan, judge.cushion)
+        is_least = end_min <= found.bound_min + reviews.SAME_MIN
         # Rounding loses orders that only just fit a window: one that ends before the bound disproves it.
         is_bound = end_min >= found.bound_min - minutes_of(len(judge.records.steps))
         choice, rebuilt = only_what_matters(judge, found.choice, rebuilt, self.before.lanes, self.budget)
-        moves = tell_moves(self.judge.records, self.before, choice, rebuilt,
-                           freedom.past.last_begun if freedom.past else {})
+        moves = choices.tell_moves(self.judge.records, self.before, choice, rebuilt,
+                                   freedom.past.last_begun if freedom.past else {})
         if freedom.past is None:
             let_go = sorted(freedom.let_go, key=lambda asked: asked.row)
             moves += [Move("note", "", each.row, f"let go, as the plan so far does not keep it: {each.words}")
                       for each in let_go]
         if judge.current:
-            moves += [Move("note", "", *each) for each in carried_longer(judge.current, rebuilt.plan)]
+            moves += [Move("note", "", *each) for each in reviews.carried_longer(judge.current, rebuilt.plan)]
         # The solver does not know by how much a rule that it was let off gives way.
         is_proven = (is_bound and (found.end_proven or is_least) and judge.goal == END
                      and not rebuilt.plan.network.given_way)
@@ -367,11 +354,11 @@ def only_what_matters(judge: Judge, choice: Choice, rebuilt: Rebuilt, before: Ma
     most = _MOST_UNDONE // (4 if judge.goal == ODDS else 1)  # what odds cost is most of it
     while has_changed and tried < most:
         has_changed = False
-        for block in list(moved_blocks(before, choice.lanes)):
+        for block in list(choices.moved_blocks(before, choice.lanes)):
             if budget.is_over() or tried >= most:
                 return choice, rebuilt
             tried += 1
-            simpler = replace(choice, lanes=undone(choice.lanes, before, block))
+            simpler = replace(choice, lanes=choices.undone(choice.lanes, before, block))
             other = judge.try_out(simpler)
             # An order that holds only by one more written rule is not simpler.
             if other is None or len(other.written) > len(rebuilt.written):

@@ -336,10 +336,10 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
     return f"no better order found{by}{late}{won}{blocked}"
 
 
-def read_effort(effort: str | float, seconds: float, table: str = "reorder") -> float:
+def read_effort(effort: str | float, seconds: float) -> float:
     """An effort by name or number as deterministic time; `ScenarioError` for none, and for no seconds."""
     faults = Faults()
-    amount = _amount(effort, seconds, table, faults)
+    amount = _amount(effort, seconds, "reorder", faults)
     faults.stop_if_any()
     return amount
 

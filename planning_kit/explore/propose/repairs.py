@@ -16,10 +16,10 @@ from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Add
 from planning_kit.explore.propose.choices import Choice, Move, as_written, tell_moves
 from planning_kit.explore.propose.goals import END
-from planning_kit.explore.propose.local_search import PASSES, Blocks, LocalSearch, Neighbours, Timed
+from planning_kit.explore.propose.local_search import PASSES, Blocks, LocalSearch, Neighbours
 from planning_kit.explore.propose.order_model import Requirement
 from planning_kit.explore.propose.order_problem import Freedom
-from planning_kit.explore.propose.order_screen import Broken
+from planning_kit.explore.propose.order_screen import Broken, Timed
 from planning_kit.explore.propose.order_search import Better, OrderSearch, only_what_matters
 from planning_kit.explore.propose.stages import Found
 from planning_kit.inputs.faults import ScenarioError
@@ -51,7 +51,7 @@ def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
         around = _Repairs(problem, start.dropped, search=search, spare=spare, left=tries)
         around.blocks(start)
         if here := around.of(start):
-            around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
+            around.rules.let_go_of(here)
             look = LocalSearch(around, around.blocks, search.budget)
             look.improve(here, round(_PASSES * effort), here.orders)
         around.left = tries
@@ -78,7 +78,7 @@ class _Repairs(Neighbours):
 
     def broken(self, timed: Timed) -> Broken | None:
         kept = self.rules.let_go
-        self.rules.let_go_of(timed.orders, timed.starts, timed.swapped, timed.pet_zero_min)
+        self.rules.let_go_of(timed)
         found, self.rules.let_go = self.rules.let_go - kept, kept
         lost = {rule for rule, *_ in found} & {"last-start", "window", "crowded", "owner-away"}
         return Broken("", "", ()) if lost or len(found) > _MOST_ADDED else None

@@ -19,33 +19,15 @@ from math import inf
 
 from ortools.sat.python import cp_model
 
+from planning_kit.explore.propose import solving
 from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.least_ends import add_lane_bounds, what_binds
 from planning_kit.explore.propose.local_search import AGAIN, PASSES, Blocks, LocalSearch, Neighbours
 from planning_kit.explore.propose.order_model import Literal, minutes_of, ticks_down
 from planning_kit.explore.propose.order_problem import Freedom, Problem, Work, find_precedence, start_problem
 from planning_kit.explore.propose.order_screen import cause_of
-from planning_kit.explore.propose.solving import (
-    TURNS,
-    Answer,
-    Budget,
-    completed,
-    hint,
-    hints_for,
-    literal_value,
-    read_choice,
-    solve,
-)
-from planning_kit.explore.propose.timed_rules import (
-    add_after,
-    add_gaps,
-    add_hatch,
-    add_lanes,
-    add_last_starts,
-    add_limit,
-    add_past,
-    add_windows,
-)
+from planning_kit.explore.propose.solving import Answer, hint, literal_value, read_choice, solve
+from planning_kit.explore.propose.timed_rules import TIMED_RULES, add_past
 from planning_kit.explore.propose.untimed_rules import add_hardware, add_inhibits, add_room, add_tethers
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import Records
@@ -77,10 +59,8 @@ def build_problem(records: Records, elements: OrbitData, freedom: Freedom, expla
     add_hardware(problem)
     add_tethers(problem)
     find_precedence(problem)
-    for add in (add_limit, add_lanes, add_after, add_gaps, add_windows, add_hatch, add_last_starts,
-                add_room, add_inhibits):
+    for add in (*TIMED_RULES, add_room, add_inhibits, add_past):
         add(problem)
-    add_past(problem)
     return problem
 
 
@@ -95,7 +75,7 @@ def cause_in(around: Neighbours, choice: Choice, blocks: Blocks) -> list[Literal
     if broken and broken.arcs and (broken.rule, broken.about) in {
             (rule, about) for check, rule, about, *_ in blocks if check != AGAIN}:
         return cause_of(problem, broken)
-    hints = hints_for(problem, choice)
+    hints = solving.hints_for(problem, choice)
     assert hints is not None  # it is an order of this model
     return [literal for literal, value in hints if value]
 
@@ -109,7 +89,7 @@ class Stages:
 
     problem: Problem
     start: Choice
-    budget: Budget
+    budget: solving.Budget
     effort: float
     blocks: Callable[[Choice], Blocks]
     _searches: dict[frozenset[str], LocalSearch] = field(init=False, default_factory=dict)
@@ -205,7 +185,7 @@ class Stages:
             if not answer.is_proven and not self.budget.is_over():
                 if answer.is_found:
                     hint(model, answer.values)
-                more = solve(model, self.budget, share, TURNS)
+                more = solve(model, self.budget, share, solving.TURNS)
                 answer = more if more.is_found else answer
             is_proven = answer.is_proven
             if not answer.is_found and known:
@@ -232,7 +212,7 @@ class Stages:
         return known
 
     def _completed(self, choice: Choice) -> Answer | None:
-        return completed(self.problem, choice, self.budget)
+        return solving.completed(self.problem, choice, self.budget)
 
     def _without(self, start: Choice, dropped: list[str]) -> Choice:
         gone = {step.step for step in self.problem.work.steps if step.task in dropped}
@@ -260,19 +240,16 @@ class Stages:
             left -= max(answer.spent, self.effort / _MOST_TURNS)
             if answer.status == cp_model.INFEASIBLE:  # all that is left is forbidden
                 return best, float(self.end_ticks(best)) if best else bound
-            bound, workers = max(bound, answer.bound), TURNS
+            bound, workers = max(bound, answer.bound), solving.TURNS
             better = self._that_holds(answer.passed, best)
             if better and bound < self.end_ticks(better):
                 better = self._looked_around(better, self._passes // 4)
             best = better or best
-            self._tell(best, bound)
+            if best:
+                self.budget.tell(minutes_of(self.end_ticks(best)), minutes_of(bound))
         if best and bound < self.end_ticks(best):
             best = self._looked_around(best, self._passes * 3 // 4)
         return best, min(bound, self.end_ticks(best)) if best else bound
-
-    def _tell(self, best: Answer | None, bound: float) -> None:
-        if best:
-            self.budget.tell(minutes_of(self.end_ticks(best)), minutes_of(bound))
 
     def _that_holds(self, passed: Sequence[Sequence[int]], best: Answer | None) -> Answer | None:
         """The last of some solutions that holds, earlier than the best; what does not is forbidden."""
@@ -296,7 +273,7 @@ class Stages:
         if here is None:
             return best
         # What this order breaks as it is timed here no other is asked: the judge looks at what is new.
-        search.around.rules.let_go_of(here.orders, here.starts, here.swapped, here.pet_zero_min)
+        search.around.rules.let_go_of(here)
         if choice.rules:  # it may hold by what is written down alone, which the timing here does not know
             here = replace(here, cost=(minutes_of(self.end_ticks(best)), inf))
         before = {who: tuple(self.problem.work.index[step] for step in lane)
@@ -319,8 +296,8 @@ class Stages:
         crew = [problem.lanes[who] for who in problem.work.crews if who in problem.lanes]
         arcs = {id(arc) for lane in crew for arc in lane.arcs.values()}
         walk = cp_model.LinearExpr.sum([lane.walk for lane in crew])
-        kept = cp_model.LinearExpr.sum([literal for literal, value in hints_for(problem, self.start) or ()
-                                        if value and id(literal) in arcs])
+        hints = solving.hints_for(problem, self.start) or ()
+        kept = cp_model.LinearExpr.sum([arc for arc, value in hints if value and id(arc) in arcs])
         cp.clear_objective()
         # One second of walking outweighs any number of changes below a hundred.
         cp.minimize(_CHANGE_PART * walk - kept)

@@ -163,8 +163,7 @@ def add_last_starts(problem: Problem) -> None:
         if task.last_start_min is None or not own:
             continue
         asked = Requirement("tasks", task.task, f"{task.task} begins by "
-                                                f"{pet_label(task.last_start_min, 'down')} "
-                            "(last_start_min)")
+                            f"{pet_label(task.last_start_min, 'down')} (last_start_min)")
         early = [problem.model.literal(f"{task.task} early") for _ in own]
         problem.model.cp.add_bool_or(early).only_enforce_if(
             problem.tasks[task.task], *problem.model.switch(asked))
@@ -172,6 +171,9 @@ def add_last_starts(problem: Problem) -> None:
             problem.model.cp.add(
                 problem.placed[i].start <= problem.pet_zero + ticks_down(task.last_start_min)
             ).only_enforce_if(is_early)
+
+
+TIMED_RULES = (add_limit, add_lanes, add_after, add_gaps, add_windows, add_hatch, add_last_starts)
 
 
 def add_past(problem: Problem) -> None:

@@ -74,12 +74,11 @@ def answer(plan: TimedPlan, asked: object, minute: object = None, crew: str = ""
             and {*step.people} & {*goes}}
     margin, wait = (_least_left(plan, each, who, at)
                     for each in (response, replace(response, decide_by_min=None)))
-    most = np.inf if response.decide_by_min is None else response.decide_by_min
     how, is_brought = ABORT if response.call == ABORT else TERMINATE, response.companion == BRINGS
     homes = [home_of(plan, each, at, how, is_brought) for each in (who if is_brought else goes)]
     return Answer(response, who, at, tuple(replace(home, way=way_words(plan, home)) if home.place else home
                                            for home in homes),
-                  margin, at + float(np.clip(wait, 0.0, most)),
+                  margin, at + float(np.clip(wait, 0.0, response.decide_by_min)),
                   tuple(task.task for task in records.tasks if task.task in lost))
 
 

@@ -33,7 +33,6 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import number_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.check_custody import AT_END
-from planning_kit.judge.check_custody import CHECK as CUSTODY
 from planning_kit.judge.check_rules import LOG, untouched_items
 from planning_kit.judge.drop_order import drop_order, may_be_cut, may_go, task_starts
 from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
@@ -268,7 +267,7 @@ def _new_concerns(changed: TimedPlan, option: Option, found: Review) -> int:
 
     def is_decided(row: Mapping[Hashable, object]) -> bool:
         return (row["check"] == LOG and row["step"] in skipped) or (
-            row["check"] == CUSTODY and row["rule"] in AT_END and row["about"] in untouched)
+            (row["check"], row["rule"]) in AT_END and row["about"] in untouched)
 
     return sum(row["severity"] == CONCERN and not is_decided(row) for row in found.fresh.to_dict("records"))
 

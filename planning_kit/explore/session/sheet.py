@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import itertools
-import tomllib
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -18,9 +17,8 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field
-from planning_kit.inputs.input_changes import flat
 from planning_kit.inputs.scenario import Scenario
-from planning_kit.inputs.typed_settings import setting_fields, setting_text, value_typed
+from planning_kit.inputs.typed_settings import keys_in, setting_fields, setting_text, value_typed
 
 Cell = tuple[int, str]
 """Where a cell is: the id of its line and its column."""
@@ -159,7 +157,7 @@ def settings_sheet(toml: bytes, first_id: int) -> Sheet:
 
     Raises `ValueError` for bytes that are no TOML.
     """
-    values = flat(tomllib.loads(toml.decode("utf-8-sig")))
+    values = keys_in(toml)
     lines = [Line(first_id + number, (key, setting_text(values.get(key)), field.unit, field.about))
              for number, (key, field) in enumerate(typed_fields().items())]
     return Sheet(SETTINGS, _COLUMNS, tuple(lines), can_grow=False)

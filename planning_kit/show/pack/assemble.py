@@ -24,11 +24,15 @@ from planning_kit.inputs.times import gmt_label
 from planning_kit.plan.activities import summarise
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import crew_line, retimed_lines
+from planning_kit.show.pack.cards import configuration_section, responses_section
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
+from planning_kit.show.pack.inside import inside_section
 from planning_kit.show.pack.key_moments import map_section
 from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
 from planning_kit.show.pack.pockets import pocket_section
-from planning_kit.show.pack.procedure import procedure_section, summary_section, timeline_section
+from planning_kit.show.pack.procedure_page import procedure_section, summary_section
+from planning_kit.show.pack.suit_picture import suit_section
+from planning_kit.show.pack.timeline import timeline_section
 from planning_kit.show.wording import OpenFindings
 from planning_kit.sky.orbit import DRAG_ERROR_FRACTION, FRESH_ELEMENTS_S, SEMI_MAJOR_AXIS_ERROR_KM
 
@@ -194,14 +198,17 @@ _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedComparison | None) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings, package = plan.scenario.settings, versions().split(", ")[1]
-    sections = (tightest_section(plan), summary_section(plan), timeline_section(plan), map_section(plan),
-                cautions_section(plan), procedure_section(plan), *all_lists(plan), odds_section(chances),
+    responses = responses_section(plan)
+    sections = (tightest_section(plan), summary_section(plan), timeline_section(plan), suit_section(plan),
+                cautions_section(plan), procedure_section(plan), inside_section(plan), responses,
+                configuration_section(plan), map_section(plan), *all_lists(plan), odds_section(chances),
                 assumptions_section(plan), changes_section(revision), _reviews_section(plan))
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
         facts=_facts(plan, revision), sections=sections,
         stamp=f"inputs {plan.scenario.digest[:12]} · PET 0 {plan.pet_zero:%Y-%m-%dT%H:%MZ} · {package}",
         pockets=tuple(pocket_section(plan, crew) for crew in plan.travels),
+        cues=(responses,) if plan.scenario.records.responses else (),
     )
 
 

@@ -6,8 +6,9 @@ Every text is plain and untrusted; each writer escapes it for its own format. Nu
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import zip_longest
 from typing import Any
 
 import pandas as pd
@@ -19,15 +20,22 @@ from planning_kit.inputs.times import Side, number_label, pet_label
 
 @dataclass(frozen=True)
 class Rich:
-    """A cell of several lines; those numbered in ``strong`` are shown so (the first, unless it says else)."""
+    """A cell of several lines, each with its look: "", ``strong``, ``tick`` or ``tick strong`` (a box to tick
+    before it), ``warning`` or ``caution`` (boxed). Without looks the first is strong.
+    """
 
     lines: tuple[str, ...]
-    strong: frozenset[int] = frozenset({0})
+    looks: tuple[str, ...] = ()
+
+    @property
+    def looked(self) -> Iterator[tuple[str, str]]:
+        """Every line with its look."""
+        return zip_longest(self.lines, self.looks or ("strong",), fillvalue="")
 
     @property
     def text(self) -> str:
         """All lines as one text, for formats that know no paragraphs in a cell."""
-        return "\n".join(one_line(line) for line in self.lines)
+        return "\n".join(("[  ] " if "tick" in look else "") + one_line(line) for line, look in self.looked)
 
 
 Cell = str | float | int | Rich | None
@@ -39,7 +47,8 @@ class Column:
     """A column: its label, what is in it, its share of the width, how many digits numbers have (None: text).
 
     ``value`` names a column of the rows that `table_of` is given, or makes the value of a row; ``side`` is
-    the one that its numbers are rounded to.
+    the one that its numbers are rounded to. One that ``is_line`` is a line in the margin over the rows that
+    have something in it, named where it begins and every few rows.
     """
 
     label: str
@@ -47,14 +56,16 @@ class Column:
     share: float = 1.0
     digits: int | None = None
     side: Side = "nearest"
+    is_line: bool = False
 
 
 @dataclass(frozen=True)
 class Table:
     """A table with a caption; ``sheet`` names its sheet in the XLSX; ``empty`` stands where no row does.
 
-    ``joined`` are rows whose second and third cell are one (a step of both crew members); ``more`` are rows
-    that only the sheet has.
+    ``joined`` are rows whose first two cells after the margin are one (a step of both crew members); ``more``
+    are rows that only the sheet has. One that ``is_page`` stays on one page, in smaller letters if need be.
+    ``size``: of its letters on paper, points.
     """
 
     sheet: str
@@ -64,6 +75,26 @@ class Table:
     empty: str = "None."
     joined: frozenset[int] = frozenset()
     more: tuple[tuple[Cell, ...], ...] = ()
+    is_page: bool = False
+    size: float = 6.8
+
+    @property
+    def width_pt(self) -> float:
+        """The widest that it is made on paper: narrow tables do not run across the page."""
+        return SHARE_PT * sum(column.share for column in self.columns)
+
+    @property
+    def first_joined(self) -> int:
+        """The first of the two columns that are one in joined rows: after the times and the margin."""
+        return 1 + sum(column.is_line for column in self.columns)
+
+    def line_name(self, row: int, column: int) -> str:
+        """What stands beside a line in the margin: its name where it begins and every few rows."""
+        name = str(self.rows[row][column] or "")
+        return name if row % _NAMED_EVERY == 0 or self.rows[row - 1][column] != name else ""
+
+
+_NAMED_EVERY, SHARE_PT = 8, 92.0
 
 
 @dataclass(frozen=True)
@@ -80,12 +111,21 @@ class Box:
 
 @dataclass(frozen=True)
 class Line:
-    """A line through points of a picture; ``dash`` is how long its dashes and gaps are, 0 for none."""
+    """A line through points of a picture; ``dash``: how long its dashes and gaps are by turns."""
 
     points: tuple[tuple[float, float], ...]
     colour: str
     width: float
-    dash: float = 0.0
+    dash: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """Many straight strokes of a picture as one shape, such as a hatching: from x, y to x, y each."""
+
+    ends: tuple[tuple[float, float, float, float], ...]
+    colour: str
+    width: float
 
 
 @dataclass(frozen=True)
@@ -113,7 +153,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class Label:
-    """A text of a picture; ``x``, ``y`` of its baseline; ``anchor`` start, middle or end."""
+    """A text of a picture; ``x``, ``y`` of its baseline; ``anchor`` start, middle or end; upright: upward."""
 
     x: float
     y: float
@@ -122,6 +162,7 @@ class Label:
     colour: str
     anchor: str = "start"
     is_bold: bool = False
+    is_upright: bool = False
 
 
 @dataclass(frozen=True)
@@ -132,7 +173,7 @@ class Area:
     fill: str
 
 
-Shape = Box | Line | Mark | Label | Area
+Shape = Box | Line | Strokes | Mark | Label | Area
 
 
 @dataclass(frozen=True)
@@ -147,18 +188,17 @@ class Picture:
 
 @dataclass(frozen=True)
 class Section:
-    """A numbered part of the pack; ``shorter`` are forms of it with less in them, the fullest first."""
+    """A numbered part of the pack."""
 
     key: str
     title: str
     words: tuple[str, ...] = ()
     blocks: tuple[Table | Picture, ...] = ()
-    shorter: tuple[Section, ...] = ()
 
 
 @dataclass(frozen=True)
 class Pack:
-    """Everything that is written. ``facts`` head the first page, ``stamp`` is on every page."""
+    """All that is written: facts head the first page, the stamp is on each; pockets and cues are cards."""
 
     title: str
     station: str
@@ -166,6 +206,7 @@ class Pack:
     sections: tuple[Section, ...]
     stamp: str
     pockets: tuple[Section, ...] = field(default=())
+    cues: tuple[Section, ...] = field(default=())
 
 
 def table_of(rows: pd.DataFrame | Iterable[Row], sheet: str, caption: str, *columns: Column,

@@ -3,7 +3,6 @@
 import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
@@ -63,20 +62,10 @@ def _windows(plan: TimedPlan, named: Mapping[str, Iterable[Sequence[float]]], sh
 
 
 def hardware_section(plan: TimedPlan) -> Section:
-    """Hardware by person and by bag, out and home; then every stay of every item."""
+    """Where each item ends, and every stay of every item."""
     names, kit = Names(plan), plan.kit_list
     item = (Column("Item", "item"), Column("Title", "title", 2.2), Column("Kind", "kind", 0.8))
-    people = [{**row, "crew": crew, "way": way, "bag": row["in_bag"] if way == "out" else "",
-               "pet": _pet(row[f"{way}_min"]), "by_step": row[f"{way}_step"]}
-              for crew in plan.travels
-              for way, column in (("out", "goes_out_with"), ("home", "comes_back_with"))
-              for row in kit[kit[column] == crew].to_dict("records")]
     return Section("hardware", "Hardware", (), (
-        table_of(people, "By person", "What each takes out and brings home", Column("Crew", "crew", 0.5),
-                 Column("Way", "way", 0.6), *item, Column("In bag", "bag"),
-                 Column("Out from, home until PET", "pet"), Column("By step", "by_step", 0.7)),
-        table_of(_in_bags(plan), "By bag", "What is in each bag at PET 0 and at the end",
-                 Column("Bag", "bag"), Column("Title", "bag_title", 2), Column("When", "when", 0.8), *item),
         table_of(kit, "Ends", "Where each item ends", *item, Column("Goes out with", "goes_out_with"),
                  Column("Ends", lambda row: names.where(row["ends"]), 2),
                  Column("Comes home with", "comes_back_with")),
@@ -93,18 +82,8 @@ def _where(names: Names) -> Column:
     return Column("Where", lambda row: names.where(row["holder"]), 2)
 
 
-def _in_bags(plan: TimedPlan) -> Iterator[Row]:
-    by_item = plan.custody.groupby("item", sort=False)
-    empty = {"item": "", "title": "empty", "kind": ""}
-    for bag in (item for item in plan.scenario.records.hardware if item.kind == "bag"):
-        for when, stays in (("at PET 0", by_item.head(1)), ("at the end", by_item.tail(1))):
-            inside: list[Any] = stays[stays["in_bag"] == bag.item].to_dict("records")
-            for row in inside or [empty]:
-                yield {**row, "bag": bag.item, "bag_title": bag.title, "when": when}
-
-
 def holds_section(plan: TimedPlan) -> Section:
-    """Footholds, tethers, inhibits, clocks, and the cautions of places and routes."""
+    """Tethers, inhibits and clocks."""
     clocks = table_of(
         plan.clocks, "Clocks", "Greatest gaps", Column("From step", "first_step"), Column("Its", "first_at"),
         Column("To step", "then_step"), Column("Its ", "then_at"),
@@ -112,8 +91,7 @@ def holds_section(plan: TimedPlan) -> Section:
         Column("Planned, min", "actual", digits=1, side="up"),
         Column("Left, min", "left", digits=1, side="down"),
         Column("Reason", "reason", 4))
-    return Section("holds", "Footholds, tethers, inhibits, clocks", (), (
-        _footholds(plan), _tethers(plan), _inhibits(plan), clocks, _cautions(plan)))
+    return Section("holds", "Tethers, inhibits, clocks", (), (_tethers(plan), _inhibits(plan), clocks))
 
 
 def _inhibits(plan: TimedPlan) -> Table:
@@ -137,16 +115,6 @@ def _inhibits(plan: TimedPlan) -> Table:
         Column("Lift after PET", "lift_after", 0.6), Column("Lift after GMT", "lift_after_gmt", 0.9),
         *filled(("Back from PET", "restored", 0.6)), Column("Held, min", "hold_min", 0.5, 0, "up"),
         Column("Overlaps", "overlaps", 0.9), Column("Reason", "reason", 2))
-
-
-def _footholds(plan: TimedPlan) -> Table:
-    def steps(row: Row) -> str:
-        return " ".join(step.step for step in plan.steps
-                        if step.foothold and (step.foothold, step.place) == (row["item"], row["holder"]))
-
-    return table_of(plan.custody[plan.custody["kind"] == "foothold"], "Footholds", "Where each foothold is",
-                    Column("Foothold", "item"), Column("Title", "title", 2), _where(Names(plan)), *_STAY,
-                    Column("Steps in it there", steps, 2))
 
 
 def _tethers(plan: TimedPlan) -> Table:
@@ -176,17 +144,6 @@ def _tethers(plan: TimedPlan) -> Table:
 def _feet(name: str, side: Side) -> Column:
     return Column(f"{name.title()}, ft", lambda row: row[f"{name}_m"] / converted(1.0, "ft", "m"),
                   digits=1, side=side)
-
-
-def _cautions(plan: TimedPlan) -> Table:
-    names = Names(plan)
-    return table_of(
-        plan.cautions_on_the_way, "Cautions", "Cautions of places and routes, as the crew meets them",
-        Column("PET", pet("at_min"), 0.5), Column("Crew", "crew", 0.5),
-        Column("At or from", lambda row: names.title(row["place"]), 1.6),
-        Column("To", lambda row: names.title(row["to_place"]) if row["to_place"] else "", 1.6),
-        Column("Step", "step", 0.6), Column("Class", lambda row: row["class"].upper(), 0.8),
-        Column("Caution", "caution", 4))
 
 
 _STORE_SIDES: tuple[tuple[str, Side], ...] = (
@@ -352,6 +309,10 @@ def _caution_texts(plan: TimedPlan) -> Iterator[Row]:
                   route_caution(route))
     for step in records.steps:
         yield row(step.caution_class, step.place, f"step {names.step(step.step)}", step.caution)
+    for action in records.actions:
+        class_, _, words = action.warning.partition(":")
+        if words.strip():
+            yield row(class_.strip().lower(), names.steps[action.step].place, f"action {action.name}", words)
 
 
 def all_lists(plan: TimedPlan) -> tuple[Section, ...]:

@@ -1,34 +1,63 @@
-"""The pack as a PDF on landscape A4, and the pocket sheets on one portrait page each."""
+"""The pack as a PDF on landscape A4, and its cards on A6 and A5.
+
+Sections follow each other without a break, so that no page but the last is less than a third full: what needs
+a page of its own goes smaller where it stands below little.
+"""
 
 import io
-from bisect import bisect_left
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import cache, partial
+from functools import partial
 from typing import Any
 
 from reportlab.lib.enums import TA_LEFT, TA_RIGHT
-from reportlab.lib.pagesizes import A4, landscape
-from reportlab.platypus import CondPageBreak, Flowable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
-from reportlab.platypus import PageBreak as Break
+from reportlab.lib.pagesizes import A4, A5, A6, landscape
+from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 from reportlab.platypus import Table as AnyGrid
 
-from planning_kit.show.pack.content import Cell, Column, Pack, Picture, Rich, Section, Table, shown
-from planning_kit.show.pack.pdf_page import MARGIN, Contents, Heading, Printable, drawn, numbered, table_look
+from planning_kit.show.pack.content import SHARE_PT, Cell, Column, Pack, Picture, Rich, Section, Table, shown
+from planning_kit.show.pack.pdf_page import (
+    MARGIN,
+    Contents,
+    Fitted,
+    Heading,
+    Look,
+    Printable,
+    Room,
+    Upright,
+    drawn,
+    is_well_filled,
+    numbered,
+    table_look,
+)
 
 _PAGE = landscape(A4)
-_TABLE_SIZE = 6.8
-_SHARE_PT = 92.0  # widest that one share of a table is made: narrow tables do not run across the page
-_POCKET_SIZES = (8.2, 7.8, 7.4, 7.0, 6.6, 6.2, 5.8, 5.5)  # points, the largest that fits one page
+CARD_PT = 9.0  # of every letter on a card
+CARDS = {"A6": A6, "A5": A5}
+_REVIEW, _CARD = Look(MARGIN, 30), Look(14, 26, CARD_PT)
 
 
 class Grid(AnyGrid):
-    """A table at the left margin, also where a page break splits it."""
+    """A table at the left margin, also where a page break splits it; a row is split only where it must be."""
+
+    page_height = 0.0  # of the room on an empty page
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         """As reportlab's, but for where it stands."""
         super().__init__(*args, **kwargs)
         self.hAlign = "LEFT"
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        """Between rows; within one where that would leave a page hardly filled."""
+        parts: list[Flowable] = []
+        for self.splitInRow in (0, 1):
+            parts = super().split(width, height)
+            rows = parts[0]._nrows if parts else 0
+            if is_well_filled(height - sum(self._rowHeights[:rows]), self.page_height):
+                break
+        for part in parts:
+            part.page_height = self.page_height
+        return parts
 
 
 def pdf_bytes(pack: Pack) -> bytes:
@@ -36,50 +65,24 @@ def pdf_bytes(pack: Pack) -> bytes:
     printable, contents = Printable(), Contents(len(pack.sections))
     story: list[Flowable] = [*_front(pack, printable), contents]
     for number, section in enumerate(pack.sections, start=1):
-        story += [*([Break()] if number > 1 else []), *_section(section, number, printable, contents)]
+        heading = Heading(printable.plain(f"{number}. {section.title}"), contents)
+        story += _section(section, heading, printable)
     if printable.missing:
         story.insert(2, _missing(printable, "the HTML page has them: print that one", 8))
-    return _counted(story, pack, printable, _PAGE, contents)[0]
+    return _made(story, pack, printable, _PAGE, _REVIEW, contents)
 
 
-def pocket_bytes(pack: Pack, section: Section) -> bytes:
-    """One crew member's sheet on one page: the fullest form that fits, in the largest type that fits."""
-    def printed(form: Section, size: float) -> bytes | None:
-        printable = Printable()
-        made, pages = _counted(_pocket(form, printable, size), pack, printable, A4)
-        return made if pages == 1 else None
-
-    for form in (section, *section.shorter):
-        smallest = printed(form, _POCKET_SIZES[-1])
-        if smallest is not None:
-            larger = _first_that_fits([partial(printed, form, size) for size in _POCKET_SIZES[:-1]])
-            return larger or smallest
-    cuts = [partial(printed, _cut(form, rows), _POCKET_SIZES[-1])
-            for rows in range(len(_rows(form)) - 1, -1, -1)]
-    found = _first_that_fits(cuts)
-    assert found is not None, "a sheet without rows fits a page"
-    return found
-
-
-def _first_that_fits(tries: Sequence[Callable[[], bytes | None]]) -> bytes | None:
-    """What the first of ``tries`` that fits made; what comes after one that fits, fits too."""
-    made = cache(lambda number: tries[number]())
-    first = bisect_left(range(len(tries)), True, key=lambda number: made(number) is not None)
-    return made(first) if first < len(tries) else None
-
-
-def _rows(sheet: Section) -> tuple[tuple[Cell, ...], ...]:
-    return next(block.rows for block in sheet.blocks if isinstance(block, Table))
-
-
-def _cut(sheet: Section, count: int) -> Section:
-    """A sheet with its first rows only; it says from when on the rest is elsewhere."""
-    rows = _rows(sheet)
-    words = (f"NOT ALL: the {len(rows) - count} rows from PET {rows[count][0]} on do not fit; they are in "
-             "the detailed procedure of the review pack.")
-    blocks = tuple(replace(block, rows=block.rows[:count]) if isinstance(block, Table) else block
-                   for block in sheet.blocks)
-    return replace(sheet, words=(*sheet.words, words), blocks=blocks)
+def card_bytes(pack: Pack, section: Section, size: str) -> bytes:
+    """A section as cards of a size of ``CARDS``, in letters of ``CARD_PT`` and more."""
+    printable, page = Printable(), CARDS[size]
+    story: list[Flowable] = [printable.paragraph(words, CARD_PT, spaceAfter=2) for words in section.words]
+    for block in section.blocks:
+        assert isinstance(block, Table)
+        height = page[1] - _CARD.top - _CARD.foot_on(page[0], pack.stamp) - 12
+        story += _table(block, printable, page[0] - 2 * _CARD.margin, CARD_PT, height)
+    if printable.missing:
+        story.insert(0, _missing(printable, f"{section.title} in review.html has them", CARD_PT))
+    return _made(story, replace(pack, title=f"{section.title} · {pack.title}"), printable, page, _CARD, None)
 
 
 def _width(page: tuple[float, float]) -> float:
@@ -98,24 +101,35 @@ def _front(pack: Pack, printable: Printable) -> list[Flowable]:
             printable.paragraph(f"{station}review pack", 10, spaceAfter=6), grid, Spacer(0, 8)]
 
 
-def _section(section: Section, number: int, printable: Printable, contents: Contents) -> list[Flowable]:
-    story: list[Flowable] = [Heading(printable.plain(f"{number}. {section.title}"), contents)]
-    story += [printable.paragraph(words, 8, spaceAfter=3) for words in section.words]
-    for block in section.blocks:
-        story += ([drawn(block, printable, _width(_PAGE)), Spacer(0, 8)] if isinstance(block, Picture) else
-                  _table(block, printable, _width(_PAGE), _TABLE_SIZE))
-    return story
+_ROOM = _PAGE[1] - _REVIEW.top - 38 - 12  # the height of an empty page with a foot of three lines
 
 
-def _pocket(section: Section, printable: Printable, size: float) -> list[Flowable]:
-    story: list[Flowable] = [printable.paragraph(section.title, size + 5, is_bold=True)]
-    story += [printable.paragraph(words, size) for words in section.words]
-    for block in section.blocks:
-        assert isinstance(block, Table)
-        story += _table(block, printable, _width(A4), size)
-    if printable.missing:
-        story.insert(1, _missing(printable, f"{section.title} in review.html has them", size))
-    return story
+def _section(section: Section, heading: Flowable, printable: Printable) -> Iterator[Flowable]:
+    head = [heading, *(printable.paragraph(words, 8, spaceAfter=3) for words in section.words)]
+    blocks = [list(_block(block, printable)) for block in section.blocks]
+    needed = sum(each.wrap(_width(_PAGE), _ROOM)[1] + 4 for each in head) + 16
+    more = 0.0 if not blocks else blocks[0][0].height if isinstance(blocks[0][0], Room) else next(
+        each.wrap(_width(_PAGE), _ROOM)[1] for each in blocks[0] if isinstance(each, Fitted))
+    yield from (_room(min(needed + more, _ROOM), _ROOM), Spacer(0, 10), *head)
+    for block in blocks:
+        yield from block
+
+
+def _room(needed: float, page_height: float) -> Room:
+    room = Room(needed)
+    room.page_height = page_height
+    return room
+
+
+def _block(block: Table | Picture, printable: Printable) -> Iterator[Flowable]:
+    if isinstance(block, Picture):
+        yield from (Fitted(partial(drawn, block, printable, _width(_PAGE)), _ROOM), Spacer(0, 8))
+    elif block.is_page:
+        yield _table(block, printable, _width(_PAGE), block.size, _ROOM)[1]
+        yield Fitted(lambda scale: _table(block, printable, _width(_PAGE), block.size * scale, _ROOM)[-1],
+                     _ROOM - 46)
+    else:
+        yield from _table(block, printable, _width(_PAGE), block.size, _ROOM)
 
 
 def _missing(printable: Printable, where: str, size: float) -> Paragraph:
@@ -124,24 +138,44 @@ def _missing(printable: Printable, where: str, size: float) -> Paragraph:
     return printable.paragraph(note, size, is_bold=True, spaceAfter=4)
 
 
-def _table(table: Table, printable: Printable, width: float, size: float) -> list[Flowable]:
+def _table(table: Table, printable: Printable, width: float, size: float,
+           page_height: float) -> list[Flowable]:
+    """Room where a page has a height, caption, rows."""
     caption = printable.paragraph(table.caption, size + 1.6, is_bold=True, spaceBefore=6, spaceAfter=2)
-    room = CondPageBreak(7 * size)  # a caption is not left alone at the foot of a page
     if not table.rows:
-        return [room, caption, printable.paragraph(table.empty, size)]
+        return [_room(10 * size, page_height), caption, printable.paragraph(table.empty, size)]
+    width = min(width, table.width_pt)
+    widths = [width * SHARE_PT * column.share / table.width_pt for column in table.columns]
     rows = [[printable.paragraph(column.label, size, is_bold=True, alignment=_alignment(column))
              for column in table.columns]]
-    rows += [[_cell(cell, column, printable, size) for cell, column in zip(row, table.columns, strict=True)]
-             for row in table.rows]
-    whole = sum(column.share for column in table.columns)
-    width = min(width, whole * _SHARE_PT)
-    grid = Grid(rows, colWidths=[width * column.share / whole for column in table.columns], repeatRows=1,
-                splitInRow=1)
-    spans = [("SPAN", (1, number + 1), (2, number + 1)) for number in sorted(table.joined)]
+    rows += [[_cell(cell, column, printable, size) if not column.is_line else
+              Upright(printable.plain(name), size) if (name := table.line_name(at, number)) else ""
+              for number, (cell, column) in enumerate(zip(row, table.columns, strict=True))]
+             for at, row in enumerate(table.rows)]
+    look, first = table_look(size), table.first_joined
     for number in table.joined:
-        rows[number + 1][2] = ""
-    grid.setStyle(TableStyle([*table_look(size), *spans]))
+        rows[number + 1][first + 1] = ""
+        look.append(("SPAN", (first, number + 1), (first + 1, number + 1)))
+    look += _margin_look(table)
+    head = AnyGrid(rows[:2], colWidths=widths, style=table_look(size)).wrap(width, page_height)[1]
+    grid = Grid(rows, colWidths=widths, repeatRows=1)
+    grid.page_height = page_height
+    grid.setStyle(TableStyle(look))
+    room = _room(min(head + 4 * size, page_height), page_height)  # a caption is not left alone at the foot
     return [room, caption, grid]
+
+
+def _margin_look(table: Table) -> Iterator[tuple[Any, ...]]:
+    """Lines in the margin over the rows that have something in their column; their head is one cell."""
+    lines = [number for number, column in enumerate(table.columns) if column.is_line]
+    if lines:
+        yield "SPAN", (lines[0], 0), (lines[-1], 0)
+        yield "INNERGRID", (lines[0], 1), (lines[-1], -1), 0.4, "white"
+        yield "LEFTPADDING", (lines[0], 1), (lines[-1], -1), 3
+    for number in lines:
+        for at, row in enumerate(table.rows, start=1):
+            if row[number]:
+                yield "LINEBEFORE", (number, at), (number, at), 2.4, "black"
 
 
 def _alignment(column: Column) -> int:
@@ -152,17 +186,18 @@ def _cell(cell: Cell, column: Column, printable: Printable, size: float) -> Any:
     if cell is None or cell == "":
         return ""
     if isinstance(cell, Rich):
-        return [printable.paragraph(line, size, is_bold=number in cell.strong)
-                for number, line in enumerate(cell.lines)]
+        return [printable.line(line, size, look) for line, look in cell.looked]
     return printable.paragraph(shown(cell, column), size, alignment=_alignment(column))
 
 
-def _counted(story: Sequence[Flowable], pack: Pack, printable: Printable, page: tuple[float, float],
-             contents: Contents | None = None) -> tuple[bytes, int]:
+def _made(story: Sequence[Flowable], pack: Pack, printable: Printable, page: tuple[float, float], look: Look,
+          contents: Contents | None) -> bytes:
     out = io.BytesIO()
     title, stamp = printable.plain(pack.title), printable.plain(pack.stamp)
+    frame = partial(numbered, title, stamp, look, contents or Contents(0))
     document = SimpleDocTemplate(
-        out, pagesize=page, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=30, bottomMargin=38, invariant=1,
+        out, pagesize=page, leftMargin=look.margin, rightMargin=look.margin, topMargin=look.top,
+        bottomMargin=look.foot_on(page[0], stamp), invariant=1,
         title=title, author="", subject=stamp, creator="planning_kit", lang="en")
-    document.build(list(story), canvasmaker=numbered(title, stamp, contents or Contents(0)))
-    return out.getvalue(), document.page
+    document.build(list(story), canvasmaker=frame())
+    return out.getvalue()

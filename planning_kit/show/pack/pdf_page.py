@@ -7,7 +7,8 @@ counts upward from its foot, a picture downward.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from functools import cache
+from dataclasses import dataclass
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 from xml.sax.saxutils import escape
@@ -15,16 +16,17 @@ from xml.sax.saxutils import escape
 from reportlab.graphics import shapes
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.utils import simpleSplit
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
-from reportlab.platypus import Flowable, Paragraph
+from reportlab.platypus import CondPageBreak, Flowable, Paragraph
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.show.pack.content import CAUTION, Area, Box, Label, Line, Picture, Shape
+from planning_kit.show.pack.content import CAUTION, Area, Box, Label, Line, Picture, Shape, Strokes
 
 FONT, BOLD = "Roboto", "Roboto-Bold"
-INK, QUIET, RULE, GROUND = (HexColor(each) for each in ("#1B1F24", "#4B545E", "#C9CDD3", "#F1F2F4"))
+INK, RULE, GROUND = (HexColor(each) for each in ("#1B1F24", "#C9CDD3", "#F1F2F4"))
 MARGIN = 30.0
 
 
@@ -34,6 +36,7 @@ def _glyphs() -> frozenset[int]:
     found: list[frozenset[int]] = []
     for name, file in ((FONT, "Roboto-Regular.ttf"), (BOLD, "Roboto-Bold.ttf")):
         font = TTFont(name, str(files("font_roboto") / "files" / file))
+        font.stringWidth = lru_cache(100_000)(font.stringWidth)  # the same words again and again
         pdfmetrics.registerFont(font)
         found.append(frozenset(font.face.charToGlyph))
     pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
@@ -56,7 +59,39 @@ class Printable:
 
     def paragraph(self, text: str, size: float, is_bold: bool = False, **look: Any) -> Paragraph:
         """The same as a paragraph, which reads a little markup: none of it comes from the text."""
-        return Paragraph(escape(self.plain(text)), style(size, is_bold, **look))
+        return _Words(escape(self.plain(text)), style(size, is_bold, **look))
+
+    def line(self, text: str, size: float, look: str) -> Paragraph:
+        """A line of a `Rich` cell in its look. A box is drawn around its words, a box to tick before them."""
+        if "tick" in look:
+            return _Ticked(escape(self.plain(text)), style(size, "strong" in look, leftIndent=size * 1.3))
+        if look in ("warning", "caution"):
+            return self.paragraph(
+                text, size, look == "warning", borderWidth=1.6 if look == "warning" else 0.7, borderColor=INK,
+                borderPadding=1.5, spaceBefore=3, spaceAfter=3.5, leftIndent=2.5, rightIndent=2.5)
+        return self.paragraph(text, size, is_bold=look == "strong")
+
+
+class _Words(Paragraph):
+    """A paragraph that breaks its lines once for a width: a table asks for them again and again."""
+
+    _broken: tuple[float, tuple[float, float]] | None = None
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        if self._broken is None or self._broken[0] != width or not hasattr(self, "blPara"):  # split drops it
+            self._broken = width, super().wrap(width, height)
+        return self._broken[1]
+
+
+class _Ticked(_Words):
+    """A paragraph with a box to tick at its left."""
+
+    def draw(self) -> None:
+        size = self.style.fontSize
+        self.canv.setStrokeColor(INK)
+        self.canv.setLineWidth(0.7)
+        self.canv.rect(0.5, self.height - size * 1.05, size * 0.85, size * 0.85)
+        super().draw()
 
 
 @cache
@@ -73,8 +108,77 @@ def table_look(size: float) -> list[tuple[Any, ...]]:
     every = (0, 0), (-1, -1)
     return [("GRID", *every, 0.4, RULE), ("BACKGROUND", (0, 0), (-1, 0), GROUND), ("VALIGN", *every, "TOP"),
             ("TOPPADDING", *every, 1.2),
-            ("FONT", *every, FONT, size, size * 1.2),  # of empty cells: a row is no higher
+            ("FONT", *every, FONT, 1, 1),  # of empty cells: a row is no higher
             ("BOTTOMPADDING", *every, 1.6), ("LEFTPADDING", *every, 2.5), ("RIGHTPADDING", *every, 2.5)]
+
+
+class Upright(Flowable):
+    """A name that stands beside a line in the margin, downward; it takes no height of its row."""
+
+    def __init__(self, text: str, size: float) -> None:
+        """``text`` is printable."""
+        super().__init__()
+        self._text, self._size = text, size
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """No room."""
+        return width, 0.0
+
+    def draw(self) -> None:
+        """From the top of the cell down."""
+        self.canv.saveState()
+        self.canv.setFont(FONT, self._size)
+        self.canv.setFillColor(INK)
+        self.canv.rotate(-90)
+        self.canv.drawString(1, self._size * 0.22, self._text)
+        self.canv.restoreState()
+
+
+_SCALES = (1.0, 0.93, 0.86, 0.79, 0.72, 0.65, 0.58)
+
+
+class Fitted(Flowable):
+    """The largest of some forms that fits: on a page of its own, or below at most a third of one."""
+
+    def __init__(self, made: Callable[[float], Flowable], page_height: float) -> None:
+        """``made`` makes the form of a scale; ``page_height``: of the room on an empty page."""
+        super().__init__()
+        self._made, self._page = cache(made), page_height
+        self._chosen = self._made(_SCALES[0])
+
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """What is chosen for this room; more than it, so that a new page is begun."""
+        room = self._page if is_well_filled(height, self._page) else height
+        for scale in _SCALES:
+            self._chosen = self._made(scale)
+            size = self._chosen.wrap(width, room)
+            if size[1] <= room:
+                break
+        return size[0], size[1]
+
+    def split(self, width: float, height: float) -> list[Flowable]:
+        """Only a form that fits no page is split."""
+        fits = self.wrap(width, self._page)[1] <= self._page
+        return [] if fits else self._chosen.splitOn(self.canv, width, height)
+
+    def drawOn(self, canvas: Any, x: float, y: float, _sW: float = 0) -> None:  # noqa: N802, N803
+        """Draw what is chosen."""
+        self._chosen.drawOn(canvas, x, y, _sW)
+
+
+def is_well_filled(left: float, page_height: float) -> bool:
+    """Whether a page with so much room left may end there: more than a third of it is filled."""
+    return left < page_height * 0.63
+
+
+class Room(CondPageBreak):
+    """A new page where less than ``height`` is left, but none after a page that is hardly filled."""
+
+    page_height = 0.0  # of the room on an empty page
+
+    def wrap(self, width: float, height: float) -> Any:
+        """Nothing, or more than there is."""
+        return super().wrap(width, height) if is_well_filled(height, self.page_height) else (width, 0.0)
 
 
 _CONTENTS_COLUMNS, _CONTENTS_LINE = 3, 11.0
@@ -118,7 +222,25 @@ class Heading(Paragraph):
         super().draw()
 
 
-def numbered(title: str, stamp: str, contents: Contents) -> Callable[..., Canvas]:
+@dataclass(frozen=True)
+class Look:
+    """Margins of a page in points, and the size of the letters in its foot."""
+
+    margin: float
+    top: float
+    size: float = 6.8
+
+    def foot_lines(self, width: float, stamp: str) -> list[tuple[str, str]]:
+        """Caution and stamp, each broken into lines of a page that is so wide, with their font."""
+        return [(line, font) for text, font in ((CAUTION, BOLD), (stamp, FONT))
+                for line in simpleSplit(text, font, self.size, width - 2 * self.margin)]
+
+    def foot_on(self, width: float, stamp: str) -> float:
+        """The room that the foot takes."""
+        return 16 + len(self.foot_lines(width, stamp)) * self.size * 1.2
+
+
+def numbered(title: str, stamp: str, look: Look, contents: Contents) -> Callable[..., Canvas]:
     """A canvas class whose pages carry title, caution, stamp and ``page n of m``, the first the contents."""
 
     class Numbered(Canvas):
@@ -133,7 +255,7 @@ def numbered(title: str, stamp: str, contents: Contents) -> Callable[..., Canvas
         def save(self) -> None:
             for number, state in enumerate(self._saved, start=1):
                 self.__dict__.update(state)
-                _head_and_foot(self, title, stamp, number, len(self._saved))
+                _head_and_foot(self, title, stamp, look, number, len(self._saved))
                 if number == 1 and contents.at is not None:
                     _print_contents(self, contents.entries, *contents.at)
                 for words in (words for words, page in contents.entries if page == number):
@@ -157,26 +279,30 @@ def _print_contents(canvas: Any, entries: Sequence[tuple[str, int]], left: float
         canvas.drawRightString(x + width - 24, y, f"page {page}")
 
 
-def _head_and_foot(canvas: Any, title: str, stamp: str, number: int, count: int) -> None:
+def _head_and_foot(canvas: Any, title: str, stamp: str, look: Look, number: int, count: int) -> None:
     width, height = canvas._pagesize
+    size, lines = max(7.5, look.size), look.foot_lines(width, stamp)
+    page, head = f"page {number} of {count}", height - look.top * 2 / 3
+    room = width - 2 * look.margin - pdfmetrics.stringWidth(page, FONT, size) - 8
+    line = look.foot_on(width, stamp) - 2
     canvas.setStrokeColor(RULE)
-    canvas.line(MARGIN, 31, width - MARGIN, 31)
-    for text, y, font, size, ink in ((title[: int((width - 180) / 4.2)], height - 20, BOLD, 7.5, INK),
-                                     (CAUTION, 22, BOLD, 6.8, INK), (stamp, 13, FONT, 6.8, QUIET)):
-        canvas.setFillColor(ink)
-        canvas.setFont(font, size)
-        canvas.drawString(MARGIN, y, text)
+    canvas.line(look.margin, line, width - look.margin, line)
     canvas.setFillColor(INK)
-    canvas.setFont(FONT, 7.5)
-    canvas.drawRightString(width - MARGIN, height - 20, f"page {number} of {count}")
+    canvas.setFont(BOLD, size)
+    canvas.drawString(look.margin, head, (simpleSplit(title, BOLD, size, room) or [""])[0])
+    canvas.setFont(FONT, size)
+    canvas.drawRightString(width - look.margin, head, page)
+    for at, (text, font) in enumerate(lines, start=1):
+        canvas.setFont(font, look.size)
+        canvas.drawString(look.margin, line - 1 - at * look.size * 1.2, text)
 
 
-_TALLEST_PICTURE = 430.0
+_TALLEST_PICTURE = 468.0
 
 
-def drawn(picture: Picture, printable: Printable, width: float) -> shapes.Drawing:
+def drawn(picture: Picture, printable: Printable, width: float, share: float = 1.0) -> shapes.Drawing:
     """A picture as reportlab draws it, scaled to ``width``, or to the height that a page has for it."""
-    scale = min(width / picture.width, _TALLEST_PICTURE / picture.height)
+    scale = share * min(width / picture.width, _TALLEST_PICTURE / picture.height)
     parts = (_shape(shape, picture.height, printable) for shape in picture.shapes)
     return shapes.Drawing(picture.width * scale, picture.height * scale, *parts,
                           transform=(scale, 0, 0, scale, 0, 0))
@@ -185,21 +311,29 @@ def drawn(picture: Picture, printable: Printable, width: float) -> shapes.Drawin
 def _shape(shape: Shape, height: float, printable: Printable) -> Any:
     """One shape; ``height`` is that of the picture, which counts downward."""
     if isinstance(shape, Label):
-        return shapes.String(shape.x, height - shape.y, printable.plain(shape.text), fontSize=shape.size,
-                             fontName=BOLD if shape.is_bold else FONT, fillColor=HexColor(shape.colour),
-                             textAnchor=shape.anchor)
+        x, y = (0.0, 0.0) if shape.is_upright else (shape.x, height - shape.y)
+        text = shapes.String(x, y, printable.plain(shape.text), fontSize=shape.size, textAnchor=shape.anchor,
+                             fontName=BOLD if shape.is_bold else FONT, fillColor=HexColor(shape.colour))
+        turned = (0, 1, -1, 0, shape.x, height - shape.y)
+        return shapes.Group(text, transform=turned) if shape.is_upright else text
+    if isinstance(shape, Strokes):
+        path = shapes.Path(strokeColor=HexColor(shape.colour), strokeWidth=shape.width, fillColor=None)
+        for x, y, to_x, to_y in shape.ends:
+            path.moveTo(x, height - y)
+            path.lineTo(to_x, height - to_y)
+        return path
     if isinstance(shape, Area):
         return shapes.Polygon(_points(shape.points, height), fillColor=HexColor(shape.fill), strokeColor=None)
     if isinstance(shape, Line):
         return shapes.PolyLine(
             _points(shape.points, height), strokeColor=HexColor(shape.colour), strokeWidth=shape.width,
-            strokeDashArray=[shape.dash] * 2 if shape.dash else None)
-    look = {"fillColor": HexColor(shape.fill or "#FFFFFF"), "strokeWidth": 0.5,
+            strokeDashArray=list(shape.dash * (1 + len(shape.dash) % 2)) or None)
+    look = {"fillColor": HexColor(shape.fill) if shape.fill else None, "strokeWidth": 0.5,
             "strokeColor": HexColor(shape.stroke) if shape.stroke else None}
     if isinstance(shape, Box):
         return shapes.Rect(shape.x, height - shape.y - shape.height, max(shape.width, 0.3), shape.height,
                            **look)
-    look |= {"strokeWidth": 1, "fillColor": look["fillColor"] if shape.fill else None}
+    look |= {"strokeWidth": 1}
     if shape.corners:
         return shapes.Polygon(_points(shape.corners, height), **look)
     return shapes.Circle(shape.x, height - shape.y, shape.size, **look)

@@ -17,7 +17,7 @@ from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION
 from planning_kit.show.pack.html_page import html_page
-from planning_kit.show.pack.pdf import pdf_bytes, pocket_bytes
+from planning_kit.show.pack.pdf import CARDS, card_bytes, pdf_bytes
 from planning_kit.show.pack.xlsx import xlsx_bytes
 
 MANIFEST = "review-pack.json"
@@ -82,8 +82,10 @@ def pack_files(plan: TimedPlan, chances: TimedOdds | None = None,
         "review.xlsx": (xlsx_bytes(pack), "its tables"),
         "briefing.txt": (told.encode(), "the plan in words: one minute, then long"),
     }
-    for section in pack.pockets:
-        files[f"pocket-{section.key}.pdf"] = (pocket_bytes(pack, section), f"{section.key}'s pocket sheet")
+    for size in CARDS:
+        for card in (*pack.pockets, *pack.cues):
+            name = f"{'pocket-' if card in pack.pockets else 'cue-'}{card.key}-{size}.pdf"
+            files[name] = card_bytes(pack, card, size), f"{card.title}, {size}"
     return files
 
 

@@ -16,7 +16,8 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.propose import local_search
 from planning_kit.explore.propose.choices import as_written
-from planning_kit.explore.propose.local_search import LocalSearch, Neighbours, Timed
+from planning_kit.explore.propose.local_search import LocalSearch, Neighbours
+from planning_kit.explore.propose.order_screen import Timed
 from planning_kit.explore.propose.solving import Budget
 from tests.explore.propose.test_order_screen import problem_of
 

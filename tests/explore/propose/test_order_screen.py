@@ -9,7 +9,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.propose.choices import Choice, rebuild
 from planning_kit.explore.propose.order_problem import Freedom, Problem
-from planning_kit.explore.propose.order_screen import Broken, UntimedRules, cause_of
+from planning_kit.explore.propose.order_screen import Broken, Timed, UntimedRules, cause_of
 from planning_kit.explore.propose.solving import Budget, completed
 from planning_kit.explore.propose.stages import build_problem
 from planning_kit.inputs.faults import ScenarioError
@@ -49,9 +49,9 @@ def told(plan: TimedPlan) -> set[tuple[str, str]]:
 def screened(rules: UntimedRules, choice: Choice, plan: TimedPlan) -> Broken | None:
     """What the screen says of a choice with the times of its plan."""
     index, steps = rules.problem.work.index, rules.problem.work.steps
-    starts = [float(plan.starts[plan.position(step.step)]) for step in steps]
+    starts = tuple(float(plan.starts[plan.position(step.step)]) for step in steps)
     orders = {who: tuple(index[step] for step in lane) for who, lane in choice.lanes.items()}
-    return rules.broken(orders, starts, choice.swapped, 0.0)
+    return rules.broken(Timed(orders, choice.swapped, 0.0, starts))
 
 
 def plans_of(scenario: pk.Scenario, most: int) -> list[tuple[Choice, TimedPlan]]:

@@ -11,9 +11,9 @@ import pytest
 import planning_kit as pk
 from planning_kit.changes.order import traded
 from planning_kit.explore.propose.choices import as_written
-from planning_kit.explore.propose.local_search import LocalSearch, Neighbours, Timed
+from planning_kit.explore.propose.local_search import LocalSearch, Neighbours
 from planning_kit.explore.propose.order_problem import Freedom
-from planning_kit.explore.propose.order_screen import Orders
+from planning_kit.explore.propose.order_screen import Orders, Timed
 from planning_kit.explore.propose.order_search import Judge
 from planning_kit.explore.propose.proposals import EFFORTS
 from planning_kit.explore.propose.random_moves import RandomMoves
@@ -97,7 +97,7 @@ def test_what_the_screen_rejects_the_checks_reject_too(name: str) -> None:
         around, draws = Neighbours(problem), random.Random(2)
         here = around.of(start)
         assert here is not None
-        around.rules.let_go_of(here.orders, here.starts, here.swapped, 0.0)
+        around.rules.let_go_of(here)
         moves = RandomMoves(problem.work, problem.before, draws)
         for _ in range(60):
             orders, task = moves.draw(here.orders, here.starts) or (here.orders, "")
