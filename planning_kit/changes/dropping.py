@@ -58,8 +58,9 @@ class Drop(Change):
         tables["gaps"] = gaps.loc[[not undone & {gap.first_step, gap.then_step} for gap in records.gaps]]
         tables["inhibits"] = inhibits.loc[[kept[name] is not None for name in inhibits["inhibit"]]]
         tables["steps"] = steps[~steps["step"].isin(gone | _blocks_of(records, gone))]
-        if records.actions:
-            tables["actions"] = tables["actions"].loc[lambda frame: ~frame["step"].isin(undone)]
+        for table, column in (("actions", "step"), ("shots", "from_step")):
+            if getattr(records, table):
+                tables[table] = tables[table].loc[~tables[table][column].isin(undone)]
         _uncontrol(tables, records, {name for name, left in kept.items() if left is None})
         if tasks:
             tables["tasks"] = tables["tasks"].loc[lambda frame: ~frame["task"].isin(tasks)]

@@ -69,9 +69,11 @@ STATES = _table(procedure.State, "states", "what steps need and set: a cover, a 
                 may_be_absent=True)
 RESPONSES = _table(procedure.Response, "responses", "what is done when something goes wrong", "response",
                    may_be_absent=True)
+BODIES = _table(rec.Body, "bodies", "a solid that the station is drawn of", "body", may_be_absent=True)
+SHOTS = _table(rec.Shot, "shots", "a shot of the film, in its order", "shot", may_be_absent=True)
 
 TABLES: tuple[Table, ...] = (CREW, ACTORS, PLACES, ROUTES, HARDWARE, TASKS, STEPS, GAPS, INHIBITS, WINDOWS,
-                             HAZARDS, ACTIONS, STATES, RESPONSES)
+                             HAZARDS, ACTIONS, STATES, RESPONSES, BODIES, SHOTS)
 TABLE_BY_NAME: dict[str, Table] = {table.name: table for table in TABLES}
 
 _USED_BEFORE = Section("used_before", "what is used before PET 0, by store; an amount wins over minutes",
@@ -105,6 +107,8 @@ SECTIONS: tuple[Section, ...] = (
     Section("odds", "how durations vary together", columns_of(setting_records.OddsSettings)),
     Section("gives_way", "what gives way first where no plan keeps all rules",
             columns_of(setting_records.GivesWay)),
+    Section("attitude", "how the station flies; absent: x ahead, y to the right, z to Earth",
+            columns_of(setting_records.Attitude)),
     Section("display", "how the plan is told", (
         Field("units", "choice", "units in words; si and us: feet, pounds and Btu stand beside SI",
               choices=(setting_records.SI, "si and us"), default=setting_records.SI),)),

@@ -15,7 +15,6 @@ from planning_kit.inputs.fields import (
     LONGEST_MIN,
     SUITED,
     WINDOW_WORDS,
-    Field,
     choice,
     column,
     minutes,
@@ -30,15 +29,15 @@ from planning_kit.inputs.procedure_records import Action, Response, State, State
 from planning_kit.inputs.procedure_records import Actor as Actor
 from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import shortened
+from planning_kit.inputs.station_records import HAZARD_CLASSES as HAZARD_CLASSES
+from planning_kit.inputs.station_records import Body as Body
+from planning_kit.inputs.station_records import Place as Place
+from planning_kit.inputs.station_records import Route as Route
+from planning_kit.inputs.station_records import Shot as Shot
+from planning_kit.inputs.station_records import class_of_caution
 from planning_kit.inputs.times import pet_min
 
-HAZARD_CLASSES = ("warning", "caution", "note")
 NONE = "none"
-
-
-def _class_of_caution() -> Field:
-    return choice("what its caution is: warning (can injure), caution (can damage hardware) or note",
-                  *HAZARD_CLASSES, default="caution", may_be_absent=True)
 
 
 @dataclass(frozen=True)
@@ -63,58 +62,6 @@ class Crew:
     def label(self) -> str:
         """The id with the name, where that is given: ``EV1 (Ada)``."""
         return f"{self.crew} ({name})" if (name := shortened(self.name, 40)) else self.crew
-
-
-@dataclass(frozen=True)
-class Place:
-    """A worksite or waypoint, in the station body frame."""
-
-    place: Annotated[str, column("id", "id", needed=True)]
-    title: Annotated[str, column("text", "name shown")]
-    x_m: Annotated[float, number("station body frame, x", "m", needed=True, least=-FAR_M, most=FAR_M)]
-    y_m: Annotated[float, number("station body frame, y", "m", needed=True, least=-FAR_M, most=FAR_M)]
-    z_m: Annotated[float, number("station body frame, z", "m", needed=True, least=-FAR_M, most=FAR_M)]
-    crew_at_once: Annotated[int | None, column("count",
-        "how many people may be here at once; empty: not known", least=0, most=100)]
-    anchor: Annotated[bool, column("yes_no", "takes a tether hook")]
-    socket: Annotated[bool, column("yes_no", "takes a foothold")]
-    caution: Annotated[str, column("text", "warning to whoever comes here")]
-    zone: Annotated[str, column("name", "the part of the station it is on, for hazards and moving parts",
-        may_be_absent=True)] = ""
-    caution_class: Annotated[str, _class_of_caution()] = "caution"
-    rescue: Annotated[bool | None, column("yes_no", "a second person can work here to bring the other in; "
-        "empty: no where crew_at_once is 1 or not known", may_be_unknown=True, may_be_absent=True)] = None
-    fall_back: Annotated[bool, column("yes_no", "where to go when voice is lost", may_be_absent=True)] = False
-
-    @property
-    def allows_rescue(self) -> bool:
-        """Whether a second person can work here to bring the other in: as said, or by its room, if known."""
-        return self.rescue if self.rescue is not None else (self.crew_at_once or 0) > 1
-
-
-@dataclass(frozen=True)
-class Route:
-    """A two-way handrail route; ``minutes`` overrides the time that ``metres`` gives."""
-
-    from_place: Annotated[str, reference("one end", "places", needed=True)]
-    to_place: Annotated[str, reference("the other end", "places", needed=True)]
-    metres: Annotated[float, number("length along the handrails", "m", needed=True, most=FAR_M)]
-    minutes: Annotated[float | None, minutes("overrides the time that metres give")]
-    tight: Annotated[bool | None, column("yes_no", "bulky items do not pass easily; empty: not known",
-        may_be_unknown=True)]
-    snag: Annotated[bool | None, column("yes_no", "tethers and cables can catch; empty: not known",
-        may_be_unknown=True)]
-    caution: Annotated[str, column("text", "warning on this route")]
-    via: Annotated[tuple[Point, ...], column("points", "bends of the handrails between its ends", "m",
-        may_be_absent=True)] = ()
-    caution_class: Annotated[str, _class_of_caution()] = "caution"
-    rescue: Annotated[bool | None, column("yes_no", "a disabled person can be brought along it; empty: no "
-        "where it is tight or that is not known", may_be_unknown=True, may_be_absent=True)] = None
-
-    @property
-    def allows_rescue(self) -> bool:
-        """Whether a disabled person can be brought along it: as said, or by its width."""
-        return self.rescue if self.rescue is not None else self.tight is False
 
 
 @dataclass(frozen=True)
@@ -209,7 +156,7 @@ class Step:
         may_be_absent=True)]
     make_safe: Annotated[str, column("text", "what must be done before leaving", may_be_absent=True)]
     caution: Annotated[str, column("text", "warning shown with the step")]
-    caution_class: Annotated[str, _class_of_caution()] = "caution"
+    caution_class: Annotated[str, class_of_caution()] = "caution"
     via_places: Annotated[tuple[str, ...], references("places that the way to it leads over, in this order",
         "places", may_be_absent=True, example="HUB KNU")] = ()
     moves: Annotated[tuple[str, ...], column("names", "zones that it sets in motion",
@@ -391,6 +338,8 @@ class Records:
     actions: tuple[Action, ...] = ()
     states: tuple[State, ...] = ()
     responses: tuple[Response, ...] = ()
+    bodies: tuple[Body, ...] = ()
+    shots: tuple[Shot, ...] = ()
     blocks: tuple[Step, ...] = ()
 
     @property

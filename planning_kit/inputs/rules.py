@@ -17,6 +17,7 @@ from planning_kit.inputs.fields import Field, Table
 from planning_kit.inputs.hazard_rules import HAZARD_RULES
 from planning_kit.inputs.procedure_rules import PROCEDURE_RULES
 from planning_kit.inputs.records import BOTH, ItemMove
+from planning_kit.inputs.station_rules import STATION_RULES
 from planning_kit.inputs.typed_tables import Row, Rows
 
 _MOST_SUGGESTIONS = 50  # of what was perhaps meant: each is looked for in all ids of a table
@@ -308,5 +309,5 @@ RULES: tuple[Callable[[Rows, Faults], None], ...] = (
     windows_end_after_they_start, durations_are_ordered,
     steps_do_not_wait_for_themselves, gaps_are_ordered, groups_share_one_light, footholds_are_footholds,
     moves_say_who, moves_go_the_right_way, moves_name_bags_and_people, *HAZARD_RULES, *BLOCK_RULES,
-    *PROCEDURE_RULES,
+    *PROCEDURE_RULES, *STATION_RULES,
 )

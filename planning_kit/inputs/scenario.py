@@ -68,9 +68,9 @@ class Scenario:
     """An immutable, valid scenario: made by `load_scenario`; a change gives another one.
 
     ``.crew``, ``.actors``, ``.places``, ``.routes``, ``.hardware``, ``.tasks``, ``.steps``, ``.gaps``,
-    ``.inhibits``, ``.windows``, ``.hazards``, ``.actions``, ``.states`` and ``.responses`` are DataFrames, a
-    fresh copy each time: numbers as float64, all else as the text of the file. ``.records`` holds the same
-    facts parsed. Two scenarios are equal if they say the same.
+    ``.inhibits``, ``.windows``, ``.hazards``, ``.actions``, ``.states``, ``.responses``, ``.bodies`` and
+    ``.shots`` are DataFrames, a fresh copy each time: numbers as float64, all else as the text of the file.
+    ``.records`` holds the same facts parsed. Two scenarios are equal if they say the same.
     ``happened_until`` (UTC): up to then it says what was done, not what was planned (a re-timing wrote it);
     None for a plan. ``is_upgraded``: it was read as format 1 and is format 2 in memory only. ``told``: what
     `add_row`, `drop_row`, `edit_row`, `move_step`, `with_crew` and `shift_dates` have done since
@@ -125,6 +125,7 @@ class Scenario:
     tasks, steps, gaps, inhibits = map(_frame, ("tasks", "steps", "gaps", "inhibits"))
     actors, windows, hazards = map(_frame, ("actors", "windows", "hazards"))
     actions, states, responses = map(_frame, ("actions", "states", "responses"))
+    bodies, shots = map(_frame, ("bodies", "shots"))
 
     def with_table(self, name: str, frame: pd.DataFrame) -> Scenario:
         """A new scenario with one table replaced by an edited DataFrame: see `with_tables`."""

@@ -154,6 +154,22 @@ class Suit:
 
 
 @dataclass(frozen=True)
+class Attitude:
+    """How the station's axes are turned against those of the orbit (x ahead, y right, z to Earth: LVLH).
+
+    First yaw about z, then pitch about the new y, then roll about the new x.
+    """
+
+    yaw_deg: Annotated[float, number("turn about z, Earthward", "deg", least=-360, most=360, default=0.0,
+        example="0")] = 0.0
+    pitch_deg: Annotated[float, number("then about y", "deg", least=-360, most=360, default=0.0,
+        example="-2")] = 0.0
+    roll_deg: Annotated[float, number("then about x", "deg", least=-360, most=360, default=0.0,
+        example="0")] = 0.0
+    source: Annotated[str, column("text", "who says so", example="the attitude timeline")] = ""
+
+
+@dataclass(frozen=True)
 class GivesWay:
     """What gives way first where no plan keeps all rules, and who says so."""
 
@@ -205,6 +221,7 @@ class Settings:
     odds: OddsSettings
     gives_way: GivesWay | None = None
     units: str = SI
+    attitude: Attitude = Attitude()
 
     @property
     def outing_end_words(self) -> str:

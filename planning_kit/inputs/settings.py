@@ -40,6 +40,7 @@ from planning_kit.inputs.setting_records import (
     END_WORDS,
     SI,
     Airlock,
+    Attitude,
     CrewChecks,
     FrozenMapping,
     GivesWay,
@@ -235,6 +236,7 @@ def build_settings(parsed: Mapping[str, Values]) -> Settings:
         odds=OddsSettings(**odds),  # type: ignore[arg-type]
         gives_way=GivesWay(**parsed["gives_way"]) if "gives_way" in parsed else None,  # type: ignore[arg-type]
         units=str(parsed.get("display", {}).get("units", SI)),
+        attitude=Attitude(**_filled(Attitude, parsed, "attitude")),  # type: ignore[arg-type]
         **top,  # type: ignore[arg-type]
     )
 

@@ -29,6 +29,7 @@ from planning_kit.judge import (
     check_reserves,
     check_responses,
     check_rules,
+    check_surfaces,
     check_tethers,
 )
 from planning_kit.judge.findings import FINDING_COLUMNS, RANK, STOP, Finding, findings_table, identity
@@ -39,7 +40,7 @@ from planning_kit.plan.timed import TimedPlan
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
     check for module in (check_limits, check_blocks, check_crew, check_needs, check_places, check_reserves,
                          check_custody, check_tethers, check_hazards, check_hazard_data, check_procedure,
-                         check_responses, check_quality, check_rules)
+                         check_responses, check_quality, check_rules, check_surfaces)
     for name, check in vars(module).items() if name.startswith("check_"))
 
 Row = dict[Hashable, Any]

@@ -31,6 +31,7 @@ from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import joined
 from planning_kit.plan.plan_times import Times
+from planning_kit.plan.surfaces import way_points
 from planning_kit.sky.light import Light, light_between
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
 from planning_kit.sky.season import beta_windows
@@ -81,15 +82,14 @@ class Reach:
             return ((0.0, 1.0, f"where zone {zone} begins between {place} and {to_place} is not known"),)
         if self._centre is None:
             return ()
-        bends = route.via if place == route.from_place else route.via[::-1]
-        line = [self._points[place], *bends, self._points[to_place]]
+        line = way_points(self._points, place, to_place, route)
         straight_m = sum(math.dist(*leg) for leg in pairwise(line))
         spare_m = route.metres - straight_m
         # Any of the legs between via points may have all of the spare length.
         if route.metres > MOST_LONGER * straight_m and any(
                 could_touch(*leg, math.dist(*leg) + spare_m, self._centre, self._radius_m)
                 for leg in pairwise(line)):
-            drawn = "over its via points" if bends else "straight"
+            drawn = "over its via points" if route.via else "straight"
             long = measure(route.metres, "m", self._settings, "nearest")
             straight = measure(straight_m, "m", self._settings, "nearest", f"{straight_m:.1f}")
             return ((0.0, 1.0, f"the way from {place} to {to_place} is {long} long, {straight} {drawn}: "

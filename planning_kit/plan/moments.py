@@ -1,9 +1,10 @@
 """One minute of an outing: where everybody is, what holds them, who has what, the light and the inhibits.
 
 Everything is looked up in what the plan has already worked out (passages, tethers, custody, inhibits, light);
-only the point on a leg is new: a crew member is taken to move along the straight line between the two places
-of a route at even speed. Neglected: the true course of the handrails, so that a leg's ``metres`` may exceed
-the straight distance. A stretch of time holds its first minute and not its last; the last of all holds both.
+only the point on a leg is new: a crew member is taken to move at even speed along the straight lines between
+the two places of a route over its ``via`` points. Neglected: how the handrails run between these, so that a
+leg's ``metres`` may exceed the length of the lines. A stretch of time holds its first minute and not its
+last; the last of all holds both.
 """
 
 from bisect import bisect_right
@@ -21,6 +22,7 @@ from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.legs import Spans
 from planning_kit.plan.network import grouped
+from planning_kit.plan.surfaces import point_along, way_points
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.ways_back import spot_at
 
@@ -192,11 +194,10 @@ def _person_at(plan: TimedPlan, crew: str, minute: float) -> Person:
     lie = _current(tether.lies, lambda lie: lie.passage.start_min, minute)
     here, share = lie.passage, spot_at(lie, minute).share
     points = {p.place: (p.x_m, p.y_m, p.z_m) for p in plan.scenario.records.places}
-    x, y, z = (a + share * (b - a) for a, b in zip(
-        points[here.place], points[here.to_place or here.place], strict=True))
+    way = way_points(points, here.place, here.to_place, here.route)
     return Person(
-        crew, point_m=(x, y, z), place=here.place, to_place=here.to_place, route=here.route, share=share,
-        doing=_current(plan.lanes[crew], lambda activity: activity.start_min, minute),
+        crew, point_m=point_along(way, share), place=here.place, to_place=here.to_place, route=here.route,
+        share=share, doing=_current(plan.lanes[crew], lambda activity: activity.start_min, minute),
         # Walking back the line is taken in: it lies along the shorter of the two.
         line=min(lie.line, lie.ahead, key=len),
         reach_m=lie.from_reach_m + share * (lie.to_reach_m - lie.from_reach_m), tether_m=tether.tether_m,
