@@ -43,7 +43,7 @@ test("a file has its head, its track, a cluster a key frame and a cue that leads
 
 test("captions come at the film's seconds, escaped, and only where their minutes are shown", () => {
   const told = webvtt(reelOf(scene), scene.captions);
-  equal(told.startsWith("WEBVTT\n\n00:00:00.000 --> 00:00:06.000\nEV1: leaves the hatch"), true);
-  equal(told.includes("00:00:12.000 --> 00:00:20.000\nEV2: hands over &lt;img src=x"), true);
+  equal(told.startsWith("WEBVTT\n\n00:00:00.000 --> 00:00:04.800\nEV1: leaves the hatch"), true);
+  equal(told.includes("00:00:12.000 --> 00:00:15.200\nEV2: hands over &lt;img src=x"), true);
   equal(told.includes("<img"), false);
 });

@@ -63,8 +63,10 @@ function anywhere({ x, y, w, h }, size, isFree) {
 const titleOf = (list, key, id) => list.find(each => each[key] === id)?.title || id;
 const cut = (text, most) => (text.length > most ? `${text.slice(0, most - 1)}…` : text);
 
+const FAR_M = 22; // from here on a person is small, and so is what is said of them
+
 // What is said of a person: what is done and where, what is held, how the tether stands.
-export function personWords(scene, state, person) {
+export function personWords(scene, state, person, far_m = 0) {
   const place = titleOf(scene.places, "id", person.place);
   const work = titleOf(scene.steps, "step", person.step);
   const doing =
@@ -72,8 +74,10 @@ export function personWords(scene, state, person) {
   const held = (state.held.get(person.id) ?? []).map(item => item.title || item.id);
   const tether = state.tethers.find(each => each.person === person.id && each.reach_m !== null);
   const hook = tether && titleOf(scene.places, "id", tether.hook);
+  const first = `${person.id}: ${cut(doing, far_m > FAR_M ? 32 : 44)}`;
+  if (far_m > FAR_M) return person.doing === "work" && place ? [first, `at ${cut(place, 30)}`] : [first];
   return [
-    `${person.id}: ${cut(doing, 44)}`,
+    first,
     person.doing === "work" && place && `at ${cut(place, 40)}`,
     held.length && `holds ${cut(held.join(", "), 44)}`,
     tether &&
@@ -91,9 +95,11 @@ export function labelsOf(scene, state, pose, size, measure) {
     const w = Math.max(...lines.map(line => measure(line))) + lineHeight * 0.8;
     return { ...spot, lines, w, h: lines.length * lineHeight + lineHeight * 0.5, isSeen, point, ...more };
   };
-  const people = state.people.map((person, n) =>
-    label(add(person.stand, person.body, 2), personWords(scene, state, person), { who: n, must: true }),
-  );
+  const people = state.people.map((person, n) => {
+    const head = add(person.stand, person.body, 2);
+    const seen = label(head, personWords(scene, state, person, projected(head, pose, size).far), { who: n });
+    return { ...(seen.isSeen ? seen : outside(seen, size, label)), must: true, isSeen: true };
+  });
   const rings = state.hazards
     .filter((each, n, all) => all.findIndex(other => other.id === each.id) === n)
     .map(each =>
@@ -112,14 +118,27 @@ export function labelsOf(scene, state, pose, size, measure) {
   return [...people, ...rings, ...signs].filter(isShown);
 }
 
-// The rectangles of a picture that no label may cover: the figures from feet to head.
+// Who is not in the picture is told at the edge of it, in two lines and without a line that leads there.
+function outside(seen, size, label) {
+  const { lines, far, x, y, who, point } = seen;
+  const told = label(point, [...lines.slice(0, 2), "(not in the picture)"], { who, isOut: true });
+  const clampTo = (value, most) => Math.min(Math.max(far > 0 ? value : most - value, 20), most - 20);
+  return { ...told, x: clampTo(x, size[0]), y: clampTo(y, size[1]) };
+}
+
+// The rectangles of a picture that no label may cover: the figures with what they carry.
 export function figureBoxes(state, pose, size) {
-  return state.people.flatMap(person => {
-    const ends = [0, 1.95].map(high => projected(add(person.stand, person.body, high), pose, size));
-    if (ends.some(each => each.far < 0.3)) return [];
-    const wide = Math.max(8, Math.abs(ends[0].y - ends[1].y) * 0.3, Math.abs(ends[0].x - ends[1].x) * 0.1);
-    const [x, y] = [Math.min(...ends.map(each => each.x)) - wide, Math.min(...ends.map(each => each.y)) - 4];
-    return [{ x, y, w: Math.abs(ends[0].x - ends[1].x) + 2 * wide, h: Math.abs(ends[0].y - ends[1].y) + 8 }];
+  return state.people.flatMap(({ stand, body, face, side }) => {
+    const corners = [-0.1, 2].flatMap(high =>
+      [-0.4, 0.6].flatMap(ahead =>
+        [-0.5, 0.5].map(aside => add(add(add(stand, body, high), face, ahead), side, aside)),
+      ),
+    );
+    const spots = corners.map(corner => projected(corner, pose, size));
+    if (spots.some(spot => spot.far < 0.3)) return [];
+    const [left, right] = [Math.min, Math.max].map(most => most(...spots.map(spot => spot.x)));
+    const [top_, bottom] = [Math.min, Math.max].map(most => most(...spots.map(spot => spot.y)));
+    return [{ x: left, y: top_, w: right - left, h: bottom - top_ }];
   });
 }
 
@@ -178,6 +197,7 @@ function outlined(context, { who }, edge) {
 
 function paintLeader(context, label, edge) {
   const { box, x, y } = label;
+  if (label.isOut) return;
   outlined(context, label, edge);
   context.beginPath();
   context.moveTo(x, y);

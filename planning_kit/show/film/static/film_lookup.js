@@ -121,8 +121,12 @@ function duskAt(kinds, minute) {
   return isWithin(kinds.night ?? [], until + 1e-6) ? 1 - share : share;
 }
 
+// The latest first: what was said long ago is no news, even where nothing was said since.
+export const CAPTION_MIN = 8;
 export const captionsAt = (captions, minute) =>
-  captions.filter(each => each.from <= minute && minute < each.until);
+  captions
+    .filter(each => each.from <= minute && minute < Math.min(each.until, each.from + CAPTION_MIN))
+    .reverse();
 export const linksAt = (links, minute) => links.map(([link, spans]) => [link, isWithin(spans, minute)]);
 export const hazardsAt = (hazards, minute) => hazards.filter(each => isWithin(each.spans, minute));
 

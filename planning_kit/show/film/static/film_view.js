@@ -84,7 +84,7 @@ export class Film {
     const lines = captions.map(each =>
       el("p", {}, el("b", {}, [each.who].flat().filter(Boolean).join(" and ")), ` ${each.words}`),
     );
-    this.told.replaceChildren(...lines.slice(0, 4));
+    this.told.replaceChildren(...lines.slice(0, 3));
     this.controls.tell(this.shot());
     this.ask();
   }

@@ -3,6 +3,8 @@
 // WebM is Matroska's subset (RFC 9559; EBML is RFC 8794): elements of an id, a length and a content. All of
 // it is in memory before it is written, so that every length, the duration and the cues are known.
 
+import { CAPTION_MIN } from "./film_lookup.js";
+
 const VP9 = "V_VP9";
 const bytesOf = (number, least = 1) => {
   const bytes = [];
@@ -93,7 +95,11 @@ export function webvtt(reel, captions) {
     const span = shot.until - shot.from;
     const second = minute => shot.begin_s + (span > 0 ? ((minute - shot.from) / span) * shot.film_s : 0);
     return captions
-      .map(each => [Math.max(each.from, shot.from), Math.min(each.until, shot.until), each])
+      .map(each => [
+        Math.max(each.from, shot.from),
+        Math.min(each.until, each.from + CAPTION_MIN, shot.until),
+        each,
+      ])
       .filter(([from, until]) => until > from)
       .map(([from, until, each]) => ({ from: second(from), until: second(until), each }));
   });
