@@ -6,6 +6,8 @@ import {
   overlaps,
   paintWords,
   personWords,
+  sentences,
+  wrapped,
 } from "/film/film_labels.js";
 import { bothPose, poseOf } from "/film/film_camera.js";
 import { World } from "/film/film_world.js";
@@ -96,4 +98,26 @@ test("the head line tells time, light and links; figures keep their room", () =>
     figureBoxes(world.state(5), pose, SIZE).every(box => box.w > 8 && box.h > 8),
     true,
   );
+});
+
+test("what is held is told in full, in as many lines as it takes", () => {
+  equal(wrapped("holds Bag, Long driver, Cable reel", 16), ["holds Bag, Long", "driver, Cable", "reel"]);
+  equal([wrapped("", 9), wrapped("a-very-long-word", 5)], [[], ["a-very-long-word"]]);
+});
+
+test("who is not in the picture is told at its edge", () => {
+  const pose = { eye: [3, 16, -4], look: [3, 12.4, -2], up: [0, 0, -1] };
+  const found = labelsOf(scene, world.state(40), pose, SIZE, measure).find(each => each.who === 1);
+  equal(
+    [found.lines.at(-1), found.isOut, found.x >= 0 && found.x <= SIZE[0]],
+    ["(not in the picture)", true, true],
+  );
+});
+
+test("a caption in a film is told in whole sentences", () => {
+  equal(
+    sentences("EV1: Takes it. Leaves it at 1:40. Then goes home.", 40),
+    "EV1: Takes it. Leaves it at 1:40.",
+  );
+  equal(sentences("One that is long", 8), "One tha…");
 });

@@ -63,6 +63,16 @@ function anywhere({ x, y, w, h }, size, isFree) {
 const titleOf = (list, key, id) => list.find(each => each[key] === id)?.title || id;
 const cut = (text, most) => (text.length > most ? `${text.slice(0, most - 1)}…` : text);
 
+// Words in lines of at most so many letters: what somebody holds is told in full.
+export function wrapped(text, most) {
+  const lines = [""];
+  for (const word of text.split(" ")) {
+    if (`${lines.at(-1)} ${word}`.length > most) lines.push(word);
+    else lines.push(`${lines.pop()} ${word}`.trim());
+  }
+  return lines.filter(Boolean);
+}
+
 const FAR_M = 22; // from here on a person is small, and so is what is said of them
 
 // What is said of a person: what is done and where, what is held, how the tether stands.
@@ -79,7 +89,7 @@ export function personWords(scene, state, person, far_m = 0) {
   return [
     first,
     person.doing === "work" && place && `at ${cut(place, 40)}`,
-    held.length && `holds ${cut(held.join(", "), 44)}`,
+    ...wrapped(held.length ? `holds ${held.join(", ")}` : "", 46),
     tether &&
       `tether ${tether.reach_m.toFixed(1)} of ${tether.most_m.toFixed(1)} m from ${cut(hook, 28)}` +
         (tether.share >= 0.85 ? " – near its end" : ""),
@@ -142,6 +152,17 @@ export function figureBoxes(state, pose, size) {
   });
 }
 
+// As many whole sentences as have room; the first one in any case.
+export function sentences(text, most) {
+  const all = text.split(/(?<=[.!?]) (?=[A-Z(])/);
+  let told = all[0];
+  for (const next of all.slice(1)) {
+    if (`${told} ${next}`.length > most) break;
+    told = `${told} ${next}`;
+  }
+  return cut(told, most);
+}
+
 const LIGHT_WORDS = { day: "☀ day", penumbra: "◐ penumbra", night: "● night: helmet lamps" };
 
 export function headWords(scene, state, links) {
@@ -166,7 +187,7 @@ export function paintWords(context, scene, state, pose, size, { links, inks, cap
   const bar = { x: 0, y: 0, w: size[0], h: high * 1.5 };
   const lines = captions
     .slice(0, 3)
-    .map(each => cut([...(each.who ? [each.who] : []), each.words].join(": "), 110));
+    .map(({ who, words }) => sentences([who, words].flat().filter(Boolean).join(": "), 120));
   const foot = {
     x: 0,
     y: size[1] - high * (lines.length * 1.2 + 0.5),

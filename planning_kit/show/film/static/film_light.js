@@ -75,8 +75,8 @@ export function earth(uniforms) {
         float lit = dot(normal, sun), rim = 1. - max(dot(normal, normalize(eye - at)), 0.);
         float day = smoothstep(-.12, .2, lit);
         float lat = degrees(asin(clamp(o.z, -1., 1.))) / 15., lon = degrees(atan(o.y, o.x)) / 15.;
-        float grid = max(smoothstep(.487, .5, abs(fract(lat) - .5)),
-          smoothstep(.487, .5, abs(fract(lon) - .5)) * step(abs(lat), 5.));
+        float grid = max(smoothstep(.496, .5, abs(fract(lat) - .5)),
+          smoothstep(.496, .5, abs(fract(lon) - .5)) * step(abs(lat), 5.));
         vec3 sea = vec3(.02, .075, .19) + .04 * grid;
         vec3 color = sea * (.04 + day * (.35 + .9 * max(lit, 0.)));
         color += vec3(.004, .006, .012) + .012 * grid * (1. - day);
