@@ -224,7 +224,7 @@ def test_the_scripts_make_no_markup_of_text():
 
 
 def test_its_film_follows_an_edit_and_goes_to_the_bar_that_is_chosen(scenario):
-    bench = Workbench(Session(scenario))
+    bench = pk.workbench(scenario)
     film = bench.film()
     before = film.scene["end_min"]
     bench._on_message(bench, {"kind": "explain", "step": "B3", "view": "a"}, [])

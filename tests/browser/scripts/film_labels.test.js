@@ -81,6 +81,8 @@ test("a sign behind a body is not shown", () => {
     labelsOf(scene, state, pose, SIZE, measure).some(each => each.place === "AIR"),
     false,
   );
+  const crew = labelsOf(scene, world.state(5), pose, SIZE, measure).find(each => each.who === 0);
+  equal(crew.lines.at(-1), "(hidden from here)"); // who is there is told all the same
   const front = { ...pose, eye: [-4, 30, 0.5] };
   equal(
     labelsOf(scene, state, front, SIZE, measure).some(each => each.place === "AIR"),
@@ -106,7 +108,7 @@ test("what is held is told in full, in as many lines as it takes", () => {
 });
 
 test("who is not in the picture is told at its edge", () => {
-  const pose = { eye: [3, 16, -4], look: [3, 12.4, -2], up: [0, 0, -1] };
+  const pose = { eye: [3, 9, -4], look: [3, 14, -2], up: [0, 0, -1] };
   const found = labelsOf(scene, world.state(40), pose, SIZE, measure).find(each => each.who === 1);
   equal(
     [found.lines.at(-1), found.isOut, found.x >= 0 && found.x <= SIZE[0]],

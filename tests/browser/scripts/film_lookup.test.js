@@ -2,6 +2,7 @@ import {
   along,
   captionsAt,
   custodyAt,
+  footAt,
   hazardsAt,
   heldAt,
   isWithin,
@@ -156,4 +157,13 @@ test("a time is told as it has come, never ahead", () => {
     [petText(65.99), petText(65.5, true), petText(-3), petText(0.1, true)],
     ["1:05", "1:05:30", "-0:03", "0:00:06"],
   );
+});
+
+test("feet step into a foothold and out of it without a jump", () => {
+  const sockets = new Set(["REG"]);
+  equal(
+    [19, 20, 20.25, 50, 99.75, 101].map(minute => footAt(EV1, minute, sockets)),
+    [0, 0, 0.5, 1, 0.5, 0],
+  );
+  equal(footAt(EV1, 5, sockets), 0);
 });

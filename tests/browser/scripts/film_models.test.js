@@ -51,8 +51,11 @@ test("what stands behind a body is hidden, what stands on it or before it is not
   equal(isHidden([box], [0, -9, 0], [0, -5, 0]), false);
 });
 
-test("a figure's feet are at its place, it stands outward and looks at the surface", () => {
-  const { body, face, side } = stance([0, 0, -1], [0, 1, 0]);
+test("a figure is in the middle of its place or stands in it, outward, and looks at the surface", () => {
+  const { body, face, side, stand } = stance([3, 4, 5], [0, 0, -1], [0, 1, 0], 1);
+  equal(stand, [3, 4, 5]);
+  const middle = minus(stance([3, 4, 5], [0, 0, -1], [0, 1, 0]).stand, [3, 4, 5]);
+  near(length(minus(middle, [-0.95 * body[0], 0.4 - 0.95 * body[1], -0.95 * body[2]])), 0, 1e-9);
   equal([body[1] > 0, face[1] < 0], [true, true]);
   for (const axis of [body, face, side]) near(length(axis), 1, 1e-9);
   near(dot(body, face), 0, 1e-9);

@@ -41,7 +41,7 @@ export function secondAt(reel, minute) {
   return later.begin_s + (span > 0 ? clamped((minute - later.from) / span, 0, 1) : 0) * later.film_s;
 }
 
-const headOf = person => add(add(person.at, person.up, 0.9), person.out, 0.3);
+const chestOf = person => add(add(person.at, person.up, 0.4), person.out, 0.5);
 const isPerson = look => typeof look === "string";
 
 // Eye, target and up of a shot at a minute. One that follows looks at a person and keeps its distance.
@@ -75,7 +75,7 @@ export const carried = (pose, by) => ({ ...pose, eye: add(pose.eye, by), look: a
 
 // Where both are seen: the target between them, the eye as far out as their distance asks for.
 export function bothPose(scene, minute, from) {
-  const heads = scene.people.map(person => headOf(personAt(person, minute)));
+  const heads = scene.people.map(person => chestOf(personAt(person, minute)));
   const look = heads.length > 1 ? mixed(heads[0], heads[1], 0.5) : heads[0];
   const apart = heads.length > 1 ? length(minus(heads[0], heads[1])) : 0;
   const wide = Math.max(7, (apart / 2 + 1.5) / Math.tan((VIEW_DEG * Math.PI) / 360));
@@ -88,7 +88,7 @@ export function besidePose(scene, minute, who) {
     scene.people.find(each => each.id === who),
     minute,
   );
-  const look = headOf(person);
+  const look = chestOf(person);
   const from = unit(add(add(person.out, person.up, 0.4), cross(person.up, person.out), 0.8));
   return { eye: add(look, from, 6), look, up: person.up };
 }

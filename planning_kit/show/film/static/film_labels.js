@@ -106,8 +106,11 @@ export function labelsOf(scene, state, pose, size, measure) {
     return { ...spot, lines, w, h: lines.length * lineHeight + lineHeight * 0.5, isSeen, point, ...more };
   };
   const people = state.people.map((person, n) => {
-    const head = add(person.stand, person.body, 2);
-    const seen = label(head, personWords(scene, state, person, projected(head, pose, size).far), { who: n });
+    const head = add(person.stand, person.body, 1.85);
+    const words = personWords(scene, state, person, projected(head, pose, size).far);
+    const chest = add(person.stand, person.body, 1.2);
+    if (isHidden(scene.bodies, pose.eye, chest, 0.3)) words.push("(hidden from here)");
+    const seen = label(head, words, { who: n });
     return { ...(seen.isSeen ? seen : outside(seen, size, label)), must: true, isSeen: true };
   });
   const rings = state.hazards

@@ -80,7 +80,7 @@ export function earth(uniforms) {
         vec3 sea = vec3(.02, .075, .19) + .04 * grid;
         vec3 color = sea * (.04 + day * (.35 + .9 * max(lit, 0.)));
         color += vec3(.004, .006, .012) + .012 * grid * (1. - day);
-        color += vec3(.9, .35, .1) * .12 * smoothstep(.16, 0., abs(lit - .02));
+        color += vec3(.9, .35, .1) * .12 * smoothstep(.08, 0., abs(lit - .02));
         color += vec3(.25, .55, 1.) * pow(rim, 4.) * (.9 * day + .02);
         gl_FragColor = vec4(shown(color), 1.); }`,
   });

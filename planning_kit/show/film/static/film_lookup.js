@@ -51,6 +51,19 @@ export function personAt(person, minute) {
   return { id: person.id, at: between(piece.points, where), out, up, doing, step, place, heading };
 }
 
+// How far somebody's feet are in a foothold: all of the way while working at a place that has a socket, in
+// and out of it within half a minute.
+const STEP_IN_MIN = 0.5;
+export function footAt(person, minute, sockets) {
+  const n = lastBy(person.pieces, minute, piece => piece.from);
+  const isIn = piece => piece?.doing === "work" && sockets.has(piece.place);
+  const piece = person.pieces[n];
+  if (!isIn(piece)) return 0;
+  const before = isIn(person.pieces[n - 1]) ? Infinity : minute - piece.from;
+  const after = isIn(person.pieces[n + 1]) ? Infinity : piece.until - minute;
+  return clamped(Math.min(before, after) / STEP_IN_MIN, 0, 1);
+}
+
 // Two bodies at one place are drawn beside each other, so that nobody disappears in the other.
 export function standsOf(people, apart = 1.1) {
   return people.map((one, n) => {

@@ -235,11 +235,13 @@ export function figure(number, ink) {
   return shapes;
 }
 
-// How a figure stands: its feet at the place, its body along up and out of the surface, its face to it.
-export function stance(up, out) {
+// How a figure is at a point: its body along up and out of the surface, its face to it. Its middle is at the
+// point, or, as far as `foot` says, its feet are; `stand` is where its feet are.
+export function stance(at, up, out, foot = 0) {
   const body = unit(add(up, out, 0.45));
   const face = across(body, times(out, -1));
-  return { body, face, side: cross(face, body) };
+  const stand = add(add(at, out, 0.4 * (1 - foot)), body, -0.95 * (1 - foot));
+  return { body, face, side: cross(face, body), stand };
 }
 
 // Where the way from the eye to a point first enters a body, as a share of it; 1 and more: not at all.

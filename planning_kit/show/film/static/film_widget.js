@@ -1,4 +1,4 @@
-// A film in a notebook's output. The scripts of the film are large, and a notebook gives a widget little time to
+// A film in a notebook's output. The film's scripts are large, and a notebook gives a widget little time to
 // load: they come on request, once a page, however many films it shows.
 
 const KEPT = "planningKitFilm";

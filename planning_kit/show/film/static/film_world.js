@@ -14,7 +14,7 @@ import {
 } from "./vendor/three.min.js";
 import { VIEW_DEG } from "./film_camera.js";
 import { bodyMaterial, earth, lightUniforms, lineMaterial, placeEarth, stars } from "./film_light.js";
-import { hazardsAt, heldAt, lightAt, personAt, standsOf, tetherAt } from "./film_lookup.js";
+import { footAt, hazardsAt, heldAt, lightAt, personAt, standsOf, tetherAt } from "./film_lookup.js";
 import { Bands, figure, rgb, Shapes, stance } from "./film_models.js";
 import { across, add, cross, minus, times, unit } from "./film_vector.js";
 
@@ -57,6 +57,7 @@ export class World {
     this.data = scene;
     this.inks = inks.map(rgb);
     this.scene = new Scene();
+    this.sockets = new Set(scene.places.filter(place => place.socket).map(place => place.id));
     this.camera = new PerspectiveCamera(VIEW_DEG, 16 / 9, 0.15, 900);
     this.light = lightUniforms();
     this.material = bodyMaterial(this.light);
@@ -113,11 +114,10 @@ export class World {
     const { data } = this;
     const people = data.people.map(person => personAt(person, minute));
     const stands = standsOf(people);
-    const seen = people.map((person, n) => ({
-      ...person,
-      stand: stands[n],
-      ...stance(person.up, person.out),
-    }));
+    const seen = people.map((person, n) => {
+      const foot = footAt(data.people[n], minute, this.sockets);
+      return { ...person, ...stance(stands[n], person.up, person.out, foot) };
+    });
     const held = heldAt(data.items, minute);
     const tethers = data.tethers.map(tether => {
       const person = seen.find(each => each.id === tether.person);
@@ -183,7 +183,7 @@ export class World {
       items.forEach((item, n) => {
         const mesh = this.boxes.get(item.id);
         const size = BOX_SIZES[item.kind] ?? [0.38, 0.3, 0.3];
-        const frame = person ?? { ...stance(place.up, place.out), stand: place.at };
+        const frame = person ?? stance(place.at, place.up, place.out, 1);
         const at = person
           ? inHand(person, item, n)
           : add(add(place.at, frame.side, 0.55 + 0.45 * n), place.out, 0.1);
