@@ -1,6 +1,6 @@
 """The film in a notebook: one widget, whose scripts the page asks for when it shows its first film.
 
-Shown without a kernel, as in a saved notebook, there is a line that says what stood here.
+Where there is no kernel, as in a saved notebook, a still of the outing's start is seen in its place.
 """
 
 from functools import cache
@@ -13,8 +13,9 @@ import traitlets
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.timed import TimedPlan, as_plan
-from planning_kit.show.film.film_page import film_file
+from planning_kit.show.film.film_page import film_file, still_address
 from planning_kit.show.film.scene import scene_of
+from planning_kit.show.still import still
 
 
 @cache
@@ -29,11 +30,12 @@ class FilmView(anywidget.AnyWidget):
     _css = film_file("film.css")
     scene = traitlets.Dict().tag(sync=True)
     version = traitlets.Unicode().tag(sync=True)
+    still = traitlets.Unicode().tag(sync=True)
     minute = traitlets.Float(0.0).tag(sync=True)
 
     def __init__(self, plan: TimedPlan) -> None:
         """Show the film of ``plan``."""
-        super().__init__(scene=scene_of(plan), version=_version())
+        super().__init__(scene=scene_of(plan), version=_version(), still=still_address(plan))
         self._plan = plan
         self.on_msg(self._on_message)
 
@@ -48,6 +50,10 @@ class FilmView(anywidget.AnyWidget):
         if not found:
             raise ScenarioError.single("is no step of this film", column="step", value=step)
         self.minute = found[0]
+
+    def _repr_mimebundle_(self, **asked: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+        told, more = super()._repr_mimebundle_(**asked) or ({}, {})
+        return {**told, "text/html": still(self._plan, 0.0, "station").svg}, more
 
     def __repr__(self) -> str:
         return f"Film of {one_line(self._plan.scenario.settings.title)}: run this cell to see it"

@@ -25,8 +25,10 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.promises import Promises, promises_of
+from planning_kit.plan.shots import shots_table
 from planning_kit.plan.timed import Face, TimedPlan
 from planning_kit.show.film.film_page import write_film
+from planning_kit.show.still import Still, still
 
 Said = TypeVar("Said")
 
@@ -104,12 +106,21 @@ class ShownPlan(Face):
     exposures = Shown(lambda plan: plan.exposures)
     actions = Shown(lambda plan: plan.actions)
     states = Shown(lambda plan: plan.states)
+    shots = Shown(shots_table)
     # Asked with arguments
     delay_curve = Shown(lambda plan: plan.delay_curve)
     explain = Shown(lambda plan: plan.explain)
 
     def __repr__(self) -> str:
         return repr(self.timed).replace("TimedPlan", "Plan", 1)
+
+    def still(self, minute: float, look: str = "both") -> Still:
+        """The station, the crew and their tethers at a minute of PET, as a picture (SVG) without a browser.
+
+        ``look``: a crew member, ``both``, a place, a body or ``station``. ``svg`` is its text. Raises
+        `ScenarioError` for a minute outside the outing, and for what is nothing to look at.
+        """
+        return still(self.timed, minute, look)
 
     @property
     def records(self) -> PlanRecords:

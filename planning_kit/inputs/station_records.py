@@ -118,8 +118,8 @@ class Body:
     length_m: Annotated[float | None, _size("of a box or panel, along its x")] = None
     width_m: Annotated[float | None, _size("of a box or panel, along its y; of a truss, its section")] = None
     height_m: Annotated[float | None, _size("of a box or panel, along its z; empty for a panel: 0.1")] = None
-    yaw_deg: Annotated[float, _angle("turn of a box or panel about z")] = 0.0
-    pitch_deg: Annotated[float, _angle("then about its y")] = 0.0
+    yaw_deg: Annotated[float, _angle("turn of a box or panel about z", "30")] = 0.0
+    pitch_deg: Annotated[float, _angle("then about its y", "-10")] = 0.0
     roll_deg: Annotated[float, _angle("then about its x; of a truss about its length", "45")] = 0.0
     bays: Annotated[int | None, column("count", "of a truss; empty: as long as wide", least=1, most=100,
         may_be_absent=True, example="6")] = None
@@ -129,8 +129,9 @@ class Body:
 class Shot:
     """One shot of the film: from the start of a step on, seen from one side."""
 
-    shot: Annotated[str, column("id", "id", needed=True)]
-    from_step: Annotated[str, reference("it begins with this step", "steps", needed=True)]
+    shot: Annotated[str, column("id", "id", needed=True, example="S1")]
+    from_step: Annotated[str, reference("it begins with this step", "steps", needed=True,
+        example="RG1")]
     look_at: Annotated[str, reference("a crew member (the camera goes along), both, a place, a body, or the "
         "station; empty: where the step is done", "crew", "places", "bodies", words=(EVERYBODY, STATION),
         may_be_absent=True, example="EV1")] = ""
@@ -140,6 +141,6 @@ class Shot:
         "m", above_least=True, most=FAR_M, may_be_absent=True, example="6")] = None
     side: Annotated[str, choice("where the camera stands; out: away from the surface; empty: where nothing "
         "is in the way", *SIDES, may_be_absent=True, example="starboard")] = ""
-    title: Annotated[str, column("text", "shown with it", may_be_absent=True)] = ""
+    title: Annotated[str, column("text", "shown with it", may_be_absent=True, example="At the bay")] = ""
     film_s: Annotated[float | None, number("seconds of film", "s", above_least=True, most=3600,
         may_be_absent=True, example="6")] = None

@@ -1,10 +1,7 @@
 """Checks of places, routes and the film's cameras against the bodies that the station is drawn of.
 
 ``surfaces``: rules ``inside`` (concern), ``far-off`` (remark), about the place; ``through`` (concern), about
-the two ends of the route; ``camera`` (remark), about the shot. Only where ``bodies.csv`` has rows.
-
-The bodies are drawn, not measured: nothing is timed or judged by them. But where they and the places do not
-agree, one of the two is wrong, and spheres of hazards are judged by the places.
+the two ends of the route; ``camera`` (remark), about the shot.
 """
 
 from collections.abc import Iterator
@@ -18,6 +15,8 @@ from planning_kit.plan.shots import blocked_shots
 from planning_kit.plan.surfaces import SKIN_M, Surfaces, surfaces_of, way_points
 from planning_kit.plan.timed import TimedPlan
 
+# The bodies are drawn, not measured: nothing is timed or judged by them. But where they and the places do not
+# agree, one of the two is wrong, and spheres of hazards are judged by the places.
 SURFACES = "surfaces"
 REACH_M = 1.5  # an arm and half a body (common practice, no source); nothing but this remark depends on it
 

@@ -11,15 +11,18 @@ first of a fixed list is taken: away from the surface, then more and more along 
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, fields, replace
 from functools import lru_cache
 
 import numpy as np
+import pandas as pd
 
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Step
+from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.station_records import EVERYBODY, STATION, Shot
 from planning_kit.plan.activities import TRAVEL
-from planning_kit.plan.moments import moments_of
+from planning_kit.plan.moments import moment_of, moments_of
 from planning_kit.plan.surfaces import Surfaces, Vector, across, surfaces_of
 from planning_kit.plan.timed import TimedPlan
 
@@ -66,6 +69,15 @@ class FilmShot:
 def film_shots(plan: TimedPlan) -> list[FilmShot]:
     """The shots of ``shots.csv`` in their order; where it has none, those proposed."""
     return [_filmed(plan, row) for row in plan.scenario.records.shots or proposed_shots(plan)]
+
+
+def shots_table(plan: TimedPlan) -> pd.DataFrame:
+    """The shots of the film, typed or proposed: a table such as ``shots.csv``, to be edited and given back.
+
+    ``scenario.with_table("shots", edited)``. ``minutes`` is PET, ``distance_m`` metres, ``film_s`` seconds.
+    """
+    rows = [asdict(shot.row) for shot in film_shots(plan)]
+    return TextTable(rows, columns=[field.name for field in fields(Shot)])
 
 
 def blocked_shots(plan: TimedPlan) -> Iterator[tuple[Shot, int]]:
@@ -163,7 +175,6 @@ def _weight(plan: TimedPlan, step: Step) -> float:
 def _filmed(plan: TimedPlan, row: Shot) -> FilmShot:
     step, surfaces = plan.steps[plan.position(row.from_step)], surfaces_of(plan.scenario.records)
     start, finish = plan.span(step.step)
-    bodies = {solid.body.body: solid for solid in surfaces.solids}
     at = row.look_at or step.place
     if at in plan.travels:  # the camera goes along from where they set out for it
         start = min([start, *(each.start_min for each in plan.lanes[at]
@@ -171,7 +182,27 @@ def _filmed(plan: TimedPlan, row: Shot) -> FilmShot:
     until = min(start + row.minutes if row.minutes else finish, plan.end_min)
     base = FilmShot(row, start, until, row.film_s or _USUAL_S, WIDE, (), "", np.zeros(3), np.zeros(3),
                     surfaces.zenith, _weight(plan, step), None)
-    seen = _positions(plan, start, until)
+    return _with_camera(plan, base, at)
+
+
+def camera_at(plan: TimedPlan, minute: float, look_at: str) -> FilmShot:
+    """A camera for one minute that looks at what ``shots.csv`` may name. Raises `ScenarioError`."""
+    records = plan.scenario.records
+    known = (EVERYBODY, STATION, *plan.travels, *(place.place for place in records.places),
+             *(body.body for body in records.bodies))
+    if look_at not in known:
+        problem = f"is nothing to look at; name one of {', '.join(known[:40])}"
+        raise ScenarioError.single(problem, table="still", column="look", value=look_at)
+    at_min = moment_of(plan, minute).at_min
+    base = FilmShot(Shot("", "", look_at), at_min, at_min, _USUAL_S, WIDE, (), "", np.zeros(3), np.zeros(3),
+                    surfaces_of(records).zenith, 0.0, None)
+    return _with_camera(plan, base, look_at)
+
+
+def _with_camera(plan: TimedPlan, base: FilmShot, at: str) -> FilmShot:
+    surfaces, row = surfaces_of(plan.scenario.records), base.row
+    bodies = {solid.body.body: solid for solid in surfaces.solids}
+    seen = _positions(plan, base.from_min, base.until_min)
     if at in plan.travels:
         return _going_along(surfaces, replace(base, kind=FOLLOW, who=(at,), follows=at), seen[at])
     if at in surfaces.points and at not in bodies:

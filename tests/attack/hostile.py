@@ -81,6 +81,8 @@ def _with_rows(scenario: pk.Scenario, name: str) -> pd.DataFrame:
              "actions": {"step": scenario.steps["step"].iloc[0], "number": 1, "who": "ground"},
              "states": {"state": "ST", "values": "a b", "at_start": "a", "at_end": "b"},
              "responses": {"response": "RS", "trigger": "glove cut", "call": "abort", "minutes_high": 30},
+             "bodies": {"body": "BD", "kind": "dome", "ends": "0 0 2; 0 0 3"},
+             "shots": {"shot": "SH", "from_step": scenario.steps["step"].iloc[0]},
              "windows": {"window": "w-1", "start": "2031-09-03T07:30:00Z", "end": "2031-09-03T09:30:00Z"}}
     return pd.DataFrame([added[name]], columns=frame.columns) if frame.empty and name in added else frame
 

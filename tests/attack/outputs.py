@@ -36,7 +36,7 @@ METHODS: Mapping[str, Mapping[str, Any]] = {
     "response": {"asked": "glove cut", "minute": 20.0},
     "ways_home": {"every_min": 20}, "terminate": {"at_min": 30}, "abort": {"at_min": 30},
     "with_settings": {"changes": {FREE_NAME: TERMINAL}}, "stop_if_happened": {"what": TERMINAL},
-    "at": {"minute": 25.0}, "odds": {"samples": 100}, "cuts": {"samples": 100},
+    "at": {"minute": 25.0}, "still": {"minute": 25.0}, "odds": {"samples": 100}, "cuts": {"samples": 100},
     "propose": {"effort": "quick", "seconds": 3.0},
     "sweep": {"start": "2031-09-03T07:00Z", "stop": "2031-09-03T08:00Z", "every_min": 30},
     "move_step": {"step": "C2", "after": "C1"},

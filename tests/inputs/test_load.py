@@ -23,7 +23,7 @@ CONTRACT = {
     "crew": "crew metres_per_min exertion_factor carry_slots tether_m | name suit size trained",
     "actors": "actor title | role from until",
     "places": "place title x_m y_m z_m crew_at_once anchor socket caution | zone caution_class rescue "
-              "fall_back",
+              "fall_back outward up",
     "routes": "from_place to_place metres minutes tight snag caution | via caution_class rescue",
     "hardware": "item title kind at end_at slots holds bulky mass_kg | end2_at",
     "tasks": "task title need priority swappable objective | last_start_min cut_order if_missed put_back_min",
@@ -41,6 +41,9 @@ CONTRACT = {
     "states": "state title values at_start at_end safe_when",
     "responses": "response trigger call companion minutes_low minutes_likely minutes_high decide_by_min "
                  "leave_state first_actions source",
+    "bodies": "body kind ends | title zone colour radius_m radius2_m length_m width_m height_m yaw_deg "
+              "pitch_deg roll_deg bays",
+    "shots": "shot from_step | look_at minutes distance_m side title film_s",
 }
 
 
@@ -59,7 +62,8 @@ def test_every_column_has_a_place_in_its_record() -> None:
                          ("hardware", rec.Item), ("tasks", rec.Task), ("steps", rec.Step), ("gaps", rec.Gap),
                          ("inhibits", rec.Inhibit), ("windows", rec.NamedWindow), ("hazards", rec.Hazard),
                          ("actions", procedure.Action), ("states", procedure.State),
-                         ("responses", procedure.Response)):
+                         ("responses", procedure.Response), ("bodies", rec.Body),
+                         ("shots", rec.Shot)):
         columns = {each.name.rstrip("_") for each in fields(record)} - {"row"}
         assert columns == set(fmt.TABLE_BY_NAME[name].by_name), name
 

@@ -14,8 +14,8 @@ import planning_kit as pk
 from planning_kit.inputs.times import measure
 from planning_kit.judge.every_margin import exact_margins
 from planning_kit.show.hazard_wording import HazardWords
+from planning_kit.show.pack.key_moments import map_section
 from planning_kit.show.pack.lists import holds_section
-from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.station_map import station_map
 from planning_kit.show.suit_chart import suit_chart
 from tests.conftest import SCENARIOS, TESTS

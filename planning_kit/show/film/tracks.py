@@ -77,7 +77,7 @@ def _tether_pieces(plan: TimedPlan, crew: str, lie: Lie) -> Iterator[Data]:
     here, points = lie.passage, surfaces_of(plan.scenario.records).points
     way = way_points(points, here.place, here.to_place, here.route)
     is_taken_in = len(lie.ahead) < len(lie.line)
-    laid = _laid(plan, crew, lie.ahead if is_taken_in else lie.line)
+    laid = laid_points(plan, crew, lie.ahead if is_taken_in else lie.line)
     shares = shares_of(way).tolist() if here.route else [0.0, 1.0]
     for number, (begin, end) in enumerate(pairwise(shares)):
         # Laid out, the line lies round the bends that are behind; taken in, round those still to come.
@@ -90,7 +90,7 @@ def _tether_pieces(plan: TimedPlan, crew: str, lie: Lie) -> Iterator[Data]:
                "most_m": plan.tracked_tethers[crew].tether_m}
 
 
-def _laid(plan: TimedPlan, crew: str, line: Sequence[str]) -> list[Sequence[float]]:
+def laid_points(plan: TimedPlan, crew: str, line: Sequence[str]) -> list[Sequence[float]]:
     """The points of a line along its places, with the bends between them."""
     points, routes = surfaces_of(plan.scenario.records).points, plan.travels[crew].routes
     found: list[Sequence[float]] = [points[line[0]]]

@@ -25,8 +25,8 @@ from planning_kit.plan.activities import summarise
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import crew_line, retimed_lines
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
+from planning_kit.show.pack.key_moments import map_section
 from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
-from planning_kit.show.pack.map_picture import map_section
 from planning_kit.show.pack.pockets import pocket_section
 from planning_kit.show.pack.procedure import procedure_section, summary_section, timeline_section
 from planning_kit.show.wording import OpenFindings

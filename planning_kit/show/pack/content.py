@@ -124,7 +124,15 @@ class Label:
     is_bold: bool = False
 
 
-Shape = Box | Line | Mark | Label
+@dataclass(frozen=True)
+class Area:
+    """A filled polygon of a picture, without an outline."""
+
+    points: tuple[tuple[float, float], ...]
+    fill: str
+
+
+Shape = Box | Line | Mark | Label | Area
 
 
 @dataclass(frozen=True)

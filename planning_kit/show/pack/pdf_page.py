@@ -21,7 +21,7 @@ from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import Flowable, Paragraph
 
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.show.pack.content import CAUTION, Box, Label, Line, Picture, Shape
+from planning_kit.show.pack.content import CAUTION, Area, Box, Label, Line, Picture, Shape
 
 FONT, BOLD = "Roboto", "Roboto-Bold"
 INK, QUIET, RULE, GROUND = (HexColor(each) for each in ("#1B1F24", "#4B545E", "#C9CDD3", "#F1F2F4"))
@@ -188,6 +188,8 @@ def _shape(shape: Shape, height: float, printable: Printable) -> Any:
         return shapes.String(shape.x, height - shape.y, printable.plain(shape.text), fontSize=shape.size,
                              fontName=BOLD if shape.is_bold else FONT, fillColor=HexColor(shape.colour),
                              textAnchor=shape.anchor)
+    if isinstance(shape, Area):
+        return shapes.Polygon(_points(shape.points, height), fillColor=HexColor(shape.fill), strokeColor=None)
     if isinstance(shape, Line):
         return shapes.PolyLine(
             _points(shape.points, height), strokeColor=HexColor(shape.colour), strokeWidth=shape.width,

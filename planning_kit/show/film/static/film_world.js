@@ -184,9 +184,7 @@ export class World {
         const mesh = this.boxes.get(item.id);
         const size = BOX_SIZES[item.kind] ?? [0.38, 0.3, 0.3];
         const frame = person ?? stance(place.at, place.up, place.out, 1);
-        const at = person
-          ? inHand(person, item, n)
-          : add(add(place.at, frame.side, 0.55 + 0.45 * n), place.out, 0.1);
+        const at = person ? inHand(person, item, n) : leftAt(place, frame, n);
         mesh.visible = true;
         mesh.matrix.copy(
           basis(...[frame.side, frame.face, frame.body].map((axis, k) => times(axis, size[k])), at),
@@ -229,6 +227,10 @@ export class World {
     giveBack(this);
   }
 }
+
+// Beside a place, three below each other.
+const leftAt = ({ at, out }, { side, body }, n) =>
+  add(add(add(at, side, 0.6 + 0.45 * Math.floor(n / 3)), body, 0.3 - 0.42 * (n % 3)), out, 0.1);
 
 function inHand({ stand, body, face, side }, item, n) {
   const isBag = item.kind === "bag";
