@@ -12,6 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 
 import planning_kit as pk
 from planning_kit.show.film import __main__ as command
+from tests.attack.hostile import write_folder
 from tests.browser.conftest import BROWSER_FLAGS, browser_path
 from tests.conftest import SCENARIOS
 
@@ -94,6 +95,18 @@ def test_it_plays_pauses_and_is_moved_by_the_keyboard(film):
 def test_it_can_be_used_without_seeing(film):
     found = Axe().run(film, context="#film", options={"runOnly": ["wcag2a", "wcag2aa"]})
     assert [each["id"] for each in found.response["violations"]] == []
+
+
+def test_harmful_text_runs_nothing(page, tmp_path, asked_outside, page_errors):
+    plan = pk.time_plan(pk.load_scenario(write_folder(tmp_path)))
+    page.goto(plan.film(tmp_path / "film.html").as_uri())
+    page.wait_for_function(DRAWN)
+    for number in range(10):
+        page.evaluate(GO, number * plan.end_min / 9)
+    assert page.locator(".pkf-controls option").count() > 20
+    assert page.locator(".pkf img:not(.pkf-still), .pkf a, .pkf script").count() == 0
+    assert page.evaluate("() => window.__hit") is None
+    assert asked_outside == page_errors == []
 
 
 def test_with_less_motion_it_plays_as_stills(browser, address):

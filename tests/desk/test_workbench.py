@@ -223,8 +223,9 @@ def test_the_scripts_make_no_markup_of_text():
     assert f"Tabulator v{(vendor / 'tabulator.VERSION').read_text().strip()} " in library_text()
 
 
-def test_its_film_follows_an_edit_and_goes_to_the_bar_that_is_chosen(scenario):
+def test_its_film_follows_an_edit_and_goes_to_the_bar_that_is_chosen(scenario, monkeypatch):
     bench = pk.workbench(scenario)
+    monkeypatch.setattr(bench, "_later", lambda name, seconds, work: at_once(work()))
     film = bench.film()
     before = film.scene["end_min"]
     bench._on_message(bench, {"kind": "explain", "step": "B3", "view": "a"}, [])
