@@ -97,6 +97,9 @@ test("a tether ends at its person, and says how much of its length it takes", ()
     [tether.points[0], tether.points.at(-1), tether.reach_m, tether.share],
     [[-4, 2.6, 0.5], [9, 9, 9], 19.5, 0.78],
   );
+  const [piece] = scene.tethers[0].pieces;
+  const unknown = { person: "EV1", pieces: [{ ...piece, most_m: null }] };
+  equal(tetherAt(unknown, 10, [0, 0, 0]).share, 0); // of no known length: none of it can be said to be used
   equal(tetherAt(scene.tethers[1], 10, [0, 0, 0]), null);
   equal(tetherAt(scene.tethers[1], 95, [0, 0, 0]), null);
 });

@@ -73,6 +73,9 @@ export function wrapped(text, most) {
   return lines.filter(Boolean);
 }
 
+const lengthWords = ({ most_m }) =>
+  most_m === null ? "m (its length is not known) " : `of ${most_m.toFixed(1)} m `;
+
 const FAR_M = 22; // from here on a person is small, and so is what is said of them
 
 // What is said of a person: what is done and where, what is held, how the tether stands.
@@ -90,9 +93,8 @@ export function personWords(scene, state, person, far_m = 0) {
     first,
     person.doing === "work" && place && `at ${cut(place, 40)}`,
     ...wrapped(held.length ? `holds ${held.join(", ")}` : "", 46),
-    tether &&
-      `tether ${tether.reach_m.toFixed(1)} of ${tether.most_m.toFixed(1)} m from ${cut(hook, 28)}` +
-        (tether.share >= 0.85 ? " – near its end" : ""),
+    tether && `tether ${tether.reach_m.toFixed(1)} ${lengthWords(tether)}from ${cut(hook, 28)}`,
+    tether?.share >= 0.85 && "near the end of the tether",
   ].filter(Boolean);
 }
 

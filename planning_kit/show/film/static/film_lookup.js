@@ -82,7 +82,13 @@ export function tetherAt(tether, minute, end) {
   const [from, until] = piece.reach_m;
   const reach = from === null || until === null ? null : from + share * (until - from);
   const points = [...piece.points.slice(0, Math.max(1, piece.points.length - 1)), end];
-  return { points, hook: piece.hook, reach_m: reach, most_m: piece.most_m, share: reach / piece.most_m || 0 };
+  return {
+    points,
+    hook: piece.hook,
+    reach_m: reach,
+    most_m: piece.most_m,
+    share: piece.most_m ? reach / piece.most_m : 0,
+  };
 }
 
 // What is in whose hands, at which place, in which bag: item id to "EV1", "place:REG", "item:BAG", "inside".
