@@ -17,6 +17,7 @@ import pandas as pd
 from planning_kit.desk.answers import run_beside
 from planning_kit.desk.assets import module_text, style_text
 from planning_kit.desk.conversation import Conversation
+from planning_kit.desk.film import FilmView
 from planning_kit.desk.messages import Message, notice
 from planning_kit.desk.snapshot import Snapshot
 from planning_kit.explore.in_pieces import InPieces, at_once
@@ -32,6 +33,7 @@ _NOTES_AFTER_S = 0.03  # the thread that sends the answer must not wait for the 
 _TOGETHER_S, _BETWEEN_S = 0.01, 0.003
 _TIGHTEST_AFTER_S = 0.5
 _SNAPSHOT_AFTER_S = 1.5
+_FILMS_AFTER_S = 1.0
 _TICK_S = 1.0
 _FOR_EVERY_VIEW = ("patch", "columns", "notes", "tightest", "left", "work", "planning", "outside",
                    "outside_log", "outside_home", "options")
@@ -50,6 +52,7 @@ class Workbench(anywidget.AnyWidget):
         self._conversation = Conversation(session, self._send_to_views)
         self._snapshot = Snapshot(session)
         self._timers: dict[str, asyncio.TimerHandle] = {}
+        self._films: list[FilmView] = []
         self._ticking: asyncio.Task[None] | None = None
         self._asking: str | None = None
         self._is_just_run = False
@@ -73,6 +76,11 @@ class Workbench(anywidget.AnyWidget):
         """The scenario of the last good plan."""
         return self._session.scenario
 
+    def film(self) -> FilmView:
+        """The film of ``plan``: it follows every edit, and goes to the step of a bar that is chosen."""
+        self._films.append(FilmView(self._session.current_plan))
+        return self._films[-1]
+
     def close(self) -> None:
         """Close the views; what is not saved is left for the next session on this scenario."""
         if "_session" in vars(self):  # a widget closes also where it could not be made
@@ -92,6 +100,10 @@ class Workbench(anywidget.AnyWidget):
             if content.get("kind") == "hello" and self._is_just_run:  # not a view that came later
                 self._is_just_run = False
                 self._send_to_views({"kind": "stand"})
+            if content.get("kind") == "explain":
+                for film in self._films:
+                    with contextlib.suppress(ScenarioError):  # a step without a time
+                        film.go(content.get("step", ""))
             if content.get("kind") == "snapshot":
                 self._snapshot.update()
             for question in self._conversation.questions:
@@ -113,6 +125,13 @@ class Workbench(anywidget.AnyWidget):
         self._later("notes", _NOTES_AFTER_S, self._conversation.tell_details)
         self._later("tightest", _TIGHTEST_AFTER_S, self._conversation.tell_tightest)
         self._later("snapshot", _SNAPSHOT_AFTER_S, self._snapshot.updating)
+        if self._films:
+            self._later("films", _FILMS_AFTER_S, self._renew_films)
+
+    def _renew_films(self) -> InPieces[None]:
+        for film in self._films:
+            film.follow(self._session.current_plan)
+            yield
 
     def _later(self, name: str, seconds: float, work: Callable[[], InPieces[None]]) -> None:
         """Do it when the kernel is idle; what waits or is half done is replaced. At once without a loop."""

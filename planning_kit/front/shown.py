@@ -3,8 +3,10 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from importlib import import_module
+from pathlib import Path
 from types import FunctionType
-from typing import Generic, Self, TypeVar
+from typing import Any, Generic, Self, TypeVar
 
 import pandas as pd
 
@@ -25,6 +27,7 @@ from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.promises import Promises, promises_of
 from planning_kit.plan.shots import shots_table
 from planning_kit.plan.timed import Face, TimedPlan
+from planning_kit.show.film.film_page import write_film
 from planning_kit.show.still import Still, still
 
 Said = TypeVar("Said")
@@ -133,6 +136,20 @@ class ShownPlan(Face):
         """
         return changes_table(self.timed.history)
 
+    def film(self, file: str | Path | None = None) -> Any:
+        """The outing as a film: station, crew, tethers, light and words at every minute, to be moved through.
+
+        Without ``file`` it is a view in a notebook (`planning_kit.desk.film.FilmView`): ``follow`` shows
+        another plan in it, ``go`` goes to a step. With one it is written there: one HTML page
+        (``.html``) that needs no network and opens by a double-click; its path is given. The camera goes by
+        ``shots.csv``, or by shots that are proposed from the plan; whoever looks on may move it by hand. A
+        video is made by a button of either, or by ``python -m planning_kit.show.film FOLDER``. Raises
+        `ScenarioError` where the file cannot be written.
+        """
+        if file is not None:
+            return write_film(self.timed, file)
+        # By its name: the desk, which has all widgets, stands after this room, and loads where it is wanted.
+        return import_module("planning_kit.desk.film").FilmView(self.timed)
 
     def promises(self) -> Promises:
         """What this plan keeps now, to be asserted of later ones: windows, margins, findings, required work.

@@ -164,6 +164,7 @@ class Attack:
             **METHODS, "accept": {"finding": self._finding, "by": PAYLOADS[4], "why": PAYLOADS[-5]},
             "compare": {"other": self.changed}, "into": {"scenario": self.scenario},
             "with_cuts": {"cuts": self.plan.cuts(samples=100)},
+            "film": {"file": self.above / "film.html"},
             "write_workbook": {"file": self.above / "outing.xlsx"},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 

@@ -12,10 +12,10 @@ from playwright.sync_api import Browser, Route
 from planning_kit.desk.assets import library_text
 from tests.browser.conftest import ROOT
 
-SITE = "http://scripts.test"
+SITE = "http://scripts.localhost"  # which a browser trusts as an address, so that it writes video
 SHOW, STATIC = ROOT / "planning_kit" / "show", ROOT / "planning_kit" / "desk" / "static"
 TESTS = ROOT / "tests" / "browser" / "scripts"
-FOLDERS = {"static": STATIC, "show": SHOW, "tests": TESTS}
+FOLDERS = {"static": STATIC, "show": SHOW, "film": SHOW / "film" / "static", "tests": TESTS}
 FILES = sorted(path.name for path in TESTS.glob("*.test.js"))
 NAMES = {name: re.findall(r'^test\("(.+?)"', (TESTS / name).read_text(encoding="utf-8"), re.MULTILINE)
          for name in FILES}

@@ -63,7 +63,8 @@ def as_in_a_kernel(work):
 
 
 def test_it_shows_what_a_user_wants_and_nothing_else(scenario):
-    assert {name for name in vars(Workbench) if name[0] != "_"} == {"plan", "scenario", "log", "close"}
+    assert {name for name in vars(Workbench) if name[0] != "_"} == {
+        "plan", "scenario", "log", "film", "close"}
     screen = Screen(scenario)
     mine = {name for name in vars(screen.bench) if not name.startswith("_")}
     assert mine <= {"comm", "keys", "send"}  # of every widget; the last is ours, above
@@ -238,3 +239,19 @@ def test_the_scripts_make_no_markup_of_text():
     assert "sourceMappingURL" not in library_text() + style_text()
     vendor = SCENARIOS.parent / "planning_kit" / "desk" / "static" / "vendor"
     assert f"Tabulator v{(vendor / 'tabulator.VERSION').read_text().strip()} " in library_text()
+
+
+def test_its_film_follows_an_edit_and_goes_to_the_bar_that_is_chosen(scenario, monkeypatch):
+    bench = pk.workbench(scenario)
+    monkeypatch.setattr(bench, "_later", lambda name, seconds, work: at_once(work()))
+    film = bench.film()
+    before = film.scene["end_min"]
+    bench._on_message(bench, {"kind": "explain", "step": "B3", "view": "a"}, [])
+    starts = {each["step"]: each["from"] for each in film.scene["steps"]}
+    assert film.minute == starts["B3"] > 0
+    bench._on_message(bench, {"kind": "explain", "step": "NONE", "view": "a"}, [])
+    assert film.minute == starts["B3"]
+    bench._on_message(bench, {"kind": "minutes", "step": "B2", "minutes": 30, "view": "a"}, [])
+    assert film.scene["end_min"] == pytest.approx(bench.plan.end_min, abs=1e-5)
+    assert film.scene["end_min"] > before
+    bench.close()

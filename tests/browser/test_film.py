@@ -1,0 +1,175 @@
+"""The film in a page without network, in a notebook, and as a video; pictures are judged by their pixels."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+import planning_kit as pk
+from planning_kit.show.film import __main__ as command
+from tests.attack.hostile import write_folder
+from tests.browser.conftest import BROWSER_FLAGS, browser_path
+from tests.conftest import SCENARIOS
+
+SMALL, DEMO = SCENARIOS / "small-outing", SCENARIOS / "tern-station"
+FILM = "document.getElementById('film').film"
+DRAWN = f"() => {FILM}?.drawn"
+GO = f"minute => {{ {FILM}.go(minute); {FILM}.paint(0.5); }}"
+# Mean brightness of the picture, its words at the upper edge left out.
+BRIGHT = f"""() => {{ const canvas = {FILM}.canvas, from = Math.round(canvas.height / 10);
+    const {{ data }} = canvas.getContext('2d').getImageData(0, from, canvas.width, canvas.height - from);
+    let sum = 0; for (let n = 0; n < data.length; n += 4) sum += data[n] + data[n + 1] + data[n + 2];
+    return sum / data.length; }}"""
+OVERLAPS = f"""() => {{ const {{ labels, occupied }} = {FILM}.drawn;
+    const boxes = [...labels.map(each => each.box), ...occupied];
+    const lie = (a, b) => a.x < b.x + b.w && b.x < a.x + a.w && a.y < b.y + b.h && b.y < a.y + a.h;
+    return labels.flatMap((one, n) => boxes.slice(n + 1).filter(other => lie(one.box, other))
+        .map(() => one.lines[0])); }}"""
+
+# Which films of the page have been drawn, by names of their own: a notebook drops what is far out of sight.
+SEEN = """() => [...document.querySelectorAll('.pkf')].filter(each => each.film?.drawn)
+    .map(each => (each.dataset.seen ??= String(Math.random())))"""
+
+
+@pytest.fixture(scope="module")
+def demo():
+    return pk.time_plan(pk.load_scenario(DEMO))
+
+
+@pytest.fixture(scope="module")
+def address(demo, tmp_path_factory):
+    return demo.film(tmp_path_factory.mktemp("film") / "film.html").as_uri()
+
+
+@pytest.fixture
+def film(page, address):
+    page.goto(address)
+    page.wait_for_function(DRAWN)
+    return page
+
+
+def test_it_opens_from_a_file_asks_for_nothing_and_tells_where_everybody_is(film, asked_outside, page_errors):
+    told = film.locator(".pkf-picture").get_attribute("aria-label")
+    assert told.startswith("PET 0:00")
+    assert "EV1: " in told
+    assert "EV2: " in told
+    assert asked_outside == page_errors == []
+
+
+def test_day_is_brighter_than_night_and_every_step_can_be_jumped_to(film, demo):
+    night = float(demo.light.night[0].mean())
+    day = float(demo.light.day[1].mean())
+    bright = []
+    for minute in (day, night):
+        film.evaluate(GO, minute)
+        bright.append(film.evaluate(BRIGHT))
+    assert bright[0] > 1.3 * bright[1] > 0
+    film.locator("select[aria-label='to a step']").select_option(index=5)
+    step = sorted(demo.timed.starts)[4]
+    assert film.evaluate(f"() => {FILM}.minute") == pytest.approx(step, abs=1e-4)
+
+
+def test_no_label_overlaps_at_fifty_moments(film, demo):
+    for number in range(50):
+        film.evaluate(GO, number * demo.end_min / 49)
+        assert film.evaluate(OVERLAPS) == []
+
+
+def test_it_plays_pauses_and_is_moved_by_the_keyboard(film):
+    film.locator(".pkf-picture").focus()
+    film.keyboard.press(" ")
+    film.wait_for_function(f"() => {FILM}.second > 0.5")
+    film.keyboard.press(" ")
+    stopped = film.evaluate(f"() => {FILM}.second")
+    film.keyboard.press("PageDown")
+    assert film.evaluate(f"() => {FILM}.second") > stopped
+    film.keyboard.press("2")
+    assert film.evaluate(f"() => {FILM}.camera") == "EV2"
+
+
+def test_it_can_be_used_without_seeing(film):
+    found = Axe().run(film, context="#film", options={"runOnly": ["wcag2a", "wcag2aa"]})
+    assert [each["id"] for each in found.response["violations"]] == []
+
+
+def test_harmful_text_runs_nothing(page, tmp_path, asked_outside, page_errors):
+    plan = pk.time_plan(pk.load_scenario(write_folder(tmp_path)))
+    page.goto(plan.film(tmp_path / "film.html").as_uri())
+    page.wait_for_function(DRAWN)
+    for number in range(10):
+        page.evaluate(GO, number * plan.end_min / 9)
+    assert page.locator(".pkf-controls option").count() > 20
+    assert page.locator(".pkf img:not(.pkf-still), .pkf a, .pkf script").count() == 0
+    assert page.evaluate("() => window.__hit") is None
+    assert asked_outside == page_errors == []
+
+
+def test_with_less_motion_it_plays_as_stills(browser, address):
+    context = browser.new_context(reduced_motion="reduce", viewport={"width": 800, "height": 700})
+    page = context.new_page()
+    page.goto(address)
+    page.wait_for_function(DRAWN)
+    page.evaluate(f"() => {{ {FILM}.speed = 4; {FILM}.play(); }}")
+    page.wait_for_function(f"() => {FILM}.second > 0")
+    assert page.evaluate(f"() => {FILM}.second % 2") == 0
+    context.close()
+
+
+def test_without_webgl_the_words_and_the_lanes_stay(address):
+    # Another playwright would not start beside the session's, so that it is a process of its own.
+    script = f"""
+from playwright.sync_api import sync_playwright
+with sync_playwright() as playwright:
+    browser = playwright.chromium.launch(executable_path={browser_path()!r},
+                                         args={[*BROWSER_FLAGS, '--disable-3d-apis']!r})
+    page = browser.new_page()
+    errors = []
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.goto({address!r})
+    page.locator(".pkf-notice").filter(has_text="no WebGL").wait_for()
+    page.evaluate("() => {FILM}.go(90)")
+    assert page.locator(".pkf-captions p").count() > 0
+    assert page.locator(".pkf-strip rect").count() > 50
+    assert errors == []
+    browser.close()
+"""
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, timeout=180)
+    assert done.returncode == 0, done.stderr
+
+
+def test_twenty_films_in_one_notebook_use_one_context_and_give_it_back(page, lab, page_errors):
+    page.set_viewport_size({"width": 1100, "height": 900})
+    name = lab.write("films.ipynb", "import planning_kit as pk",
+                     f"plan = pk.time_plan(pk.load_scenario({str(SMALL)!r}))",
+                     *["view = plan.film(); view"] * 20, "view.go('B3')")
+    lab.open(page, name)
+    page.locator(".jp-Notebook .pkf-picture").first.wait_for()
+    seen: set[str] = set()
+    for _ in range(60):
+        page.mouse.move(550, 500)
+        page.mouse.wheel(0, 700)
+        page.wait_for_timeout(400)
+        seen |= set(page.evaluate(SEEN))
+        if len(seen) >= 20:
+            break
+    assert len(seen) >= 20
+    assert page_errors == []
+
+
+def test_a_video_and_its_captions_are_made_by_the_command(tmp_path, monkeypatch):
+    short = "const film = document.getElementById('film').film; film.scene.shots.splice(1); " \
+        "film.scene.shots[0].film_s = 0.4;"
+    original = 'const film = document.getElementById("film").film;'
+    assert original in command._MAKE
+    monkeypatch.setattr(command, "_MAKE", command._MAKE.replace(original, short))
+    target = tmp_path / "film.webm"
+    with ThreadPoolExecutor(1) as pool:  # this thread has the session's playwright
+        asked = [str(SMALL), "--draft", "--cut", "", "--to", str(target)]
+        assert pool.submit(command.main, asked).result() == 0
+    assert target.read_bytes()[:4] == b"\x1a\x45\xdf\xa3"
+    assert Path(target).with_suffix(".vtt").read_text(encoding="utf-8").startswith("WEBVTT")
