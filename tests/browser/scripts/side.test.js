@@ -40,7 +40,7 @@ test("one pane is seen at a time, by press or by arrow", () => {
   side.tabs.querySelector("[data-side=why]").click();
   equal(seen(), ["why"]);
   press(side.tabs.querySelector("[data-side=why]"), "ArrowRight");
-  equal([seen(), document.activeElement.dataset.side], [["moved"], "moved"]);
+  equal([seen(), document.activeElement.dataset.side], [["actions"], "actions"]);
 });
 
 test("the tabs are others outside", () => {
