@@ -172,10 +172,10 @@ test("what stands above the tabs is in view whatever is open, and has no tab", (
   const seen = () => Object.keys(side.panes).filter(name => !side.panes[name].hidden);
   equal([seen(), [...side.tabs.children].map(tab => tab.dataset.side)], [
     ["findings", "options", "home"],
-    ["findings", "margins", "why"],
+    ["findings", "margins", "why", "actions"],
   ]);
   side.open("home");
   equal(side.current, "findings");
   side.setTabs(OUTSIDE_TABS);
-  equal([seen(), side.tabs.children.length], [["findings"], 5]);
+  equal([seen(), side.tabs.children.length], [["findings"], 6]);
 });

@@ -130,11 +130,12 @@ test("with headings the names of the columns come first", () => {
 
 test("what is added is named by what a row is", () => {
   const { hands } = chosen();
-  const named = key => {
-    hands.name(key);
+  const named = sheet => {
+    hands.name(sheet);
     return hands.addButton.textContent;
   };
-  equal(["step", "item", "place"].map(named), ["Add step", "Add item", "Add row"]);
+  const told = ["steps", "hardware", "actions", "places"].map(named);
+  equal(told, ["Add step", "Add item", "Add action", "Add row"]);
 });
 
 test("Alt and Enter opens the form", () => {
