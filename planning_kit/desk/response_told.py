@@ -54,6 +54,8 @@ def _told(told: Answer, required: Set[str]) -> Message:
         ["first", each.first_actions or "nothing is given"],
         ["who goes", told.with_whom],
         *([home.crew, _home(home)] for home in told.home),
+        *([["inside" if each.call in GOING else "home after it", _inside(told)]]
+          if math.isfinite(told.inside_min) else []),
         ["left with it", _left(told.margin_min)],
         ["call it by", "not known" if math.isnan(until) else f"PET {pet_label(until, 'down')}"],
         *([["lost", _lost(told.loses, required)]] if each.call in GOING else []),
@@ -72,7 +74,14 @@ def _home(home: Home) -> str:
         return "there is no way home"
     safe, total = (number_label(minutes, "up", 0) for minutes in (home.safe_min, home.total_min))
     first = f"{home.step}: {home.make_safe}, {safe} min; " if home.step else ""
-    return f"{first}{home.way}; {total} min from now, inside by PET {pet_label(home.inside_min, 'up')}"
+    return f"{first}{home.way}; {total} min with ingress"
+
+
+def _inside(told: Answer) -> str:
+    first = told.response.acting_min
+    acting = f", with {number_label(first, 'up', 0)} min of first actions before it" if first else ""
+    return (f"by PET {pet_label(told.inside_min, 'up')}, "
+            f"{number_label(told.inside_min - told.at_min, 'up', 0)} min from now{acting}")
 
 
 def _left(minutes: float) -> str:

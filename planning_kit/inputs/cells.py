@@ -89,7 +89,7 @@ def parse_cell(text: str, field: Field) -> object:
     if field.kind == "moment" and (pet := pet_typed(text)) is not None:
         return pet
     if field.kind in ("datetime", "moment"):
-        return parse_moment(text)
+        return parse_moment(text, ", or PET like 1:30" if field.kind == "moment" else "")
     return _id(text, field)
 
 
@@ -173,9 +173,12 @@ def in_bounds(value: float, field: Field) -> float | int:
     return int(value) if field.kind == "count" else value
 
 
-def parse_moment(value: object) -> datetime:
-    """A UTC datetime from ISO 8601 text or from a datetime; without a zone it is taken as UTC."""
-    example = f"{fmt.SCENARIO_FILE} and the tables write times like 2031-05-14T11:20:00Z"
+def parse_moment(value: object, also: str = "") -> datetime:
+    """A UTC datetime from ISO 8601 text or from a datetime; without a zone it is taken as UTC.
+
+    ``also``: what else may be written there, for the fault.
+    """
+    example = f"{fmt.SCENARIO_FILE} and the tables write times like 2031-05-14T11:20:00Z{also}"
     if isinstance(value, str):
         try:
             moment = datetime.fromisoformat(value.strip())

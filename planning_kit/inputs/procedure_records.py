@@ -148,7 +148,11 @@ class Response:
     source: Annotated[str, column("text", "who says so")]
 
     @property
+    def acting_min(self) -> float:
+        """The longest time of the first actions; not given: none."""
+        return (self.minutes_likely if self.minutes_high is None else self.minutes_high) or 0.0
+
+    @property
     def most_min(self) -> float:
         """The longest time from the trigger until they go: deciding and first actions; not given: none."""
-        high = self.minutes_likely if self.minutes_high is None else self.minutes_high
-        return (high or 0.0) + (self.decide_by_min or 0.0)
+        return self.acting_min + (self.decide_by_min or 0.0)

@@ -83,5 +83,13 @@ def state_values_exist(rows: Rows, faults: Faults) -> None:
                 _one_of_its_values(rows, faults, row, column, entry.state, entry.value)
 
 
+def partners_go_where_somebody_goes(rows: Rows, faults: Faults) -> None:
+    """A partner comes along, or brings the other, only where both go home."""
+    for row in rows["responses"]:
+        if row.text("companion") and (call := row.text("call")) not in ("", rec.TERMINATE, rec.ABORT):
+            row.fault(faults, "companion", f"both go home, which {call} does not call: leave it empty, or "
+                      f"call {rec.TERMINATE} or {rec.ABORT}")
+
+
 PROCEDURE_RULES = (each_stands_once, actions_are_done_by_those_who_work, actions_can_be_judged,
-                   states_have_their_values, state_values_exist)
+                   states_have_their_values, state_values_exist, partners_go_where_somebody_goes)

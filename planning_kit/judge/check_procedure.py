@@ -2,11 +2,13 @@
 
 ``procedure``: rules, at the step of the action, ``not-in-hand`` (about the item), ``setting`` (a tool setting
 that nobody set, about the item), ``turns`` and ``turns-open`` (about what is turned), ``go-nobody`` and
-``go-no-link`` (about who gives it), ``record-nobody``, ``too-many-minutes``, ``no-response``. What is not
-known: ``no-role`` (about inside or ground), ``no-relays`` (about whom nobody may hear).
+``go-no-link`` (about who gives it), ``off-loop`` (about an actor who works), ``record-nobody``,
+``too-many-minutes``, ``no-response``. What is not known: ``no-role`` (about inside or ground), ``no-relays``
+(about whom nobody may hear).
 
 ``states``: rules, about the state, ``not-at-end``, ``needs``, ``not-safe`` (mated, demated or set while it is
-not dead), ``in-parallel``; ``safe-not-known`` (about the step where what is mated is no state).
+not dead), ``in-parallel``, ``words`` (its action leaves it other than the plan has it), ``no-action``;
+``safe-not-known`` (about the step where what is mated is no state).
 """
 
 from collections.abc import Iterator
@@ -105,6 +107,18 @@ def check_others(plan: TimedPlan) -> Iterator[Finding]:
                          "responses.csv in if_not", "actions.critical")
 
 
+def check_off_loop(plan: TimedPlan) -> Iterator[Finding]:
+    """Work of an actor, or an action of those inside or on the ground, while off the loop (concern)."""
+    called = grouped((each.step.step, who) for each in plan.doings for who in each.people)
+    for step, start, finish in plan.each_step():
+        for who in dict.fromkeys([*step.people, *called.get(step.step, ())]):
+            if who not in plan.travels and (off := procedures.off_loop(plan, who, start, finish)):
+                yield Finding(CONCERN, ACTS, "off-loop", who, step.crew, step.step, start,
+                              f"{who} is to work in {step.step} ({pet_spans((start, finish))}), but is off "
+                              f"the loop from {pet_spans(*off)}: move {step.step}, or mend who is there when",
+                              "actors.from, until")
+
+
 def check_minutes(plan: TimedPlan) -> Iterator[Finding]:
     """Minutes of one person's actions that together are more than those of the step (concern)."""
     waits = grouped(((each.step.step, who), each) for each in plan.doings
@@ -176,3 +190,27 @@ def check_changes(plan: TimedPlan) -> Iterator[Finding]:
                       message=f"whether what is mated or changed is dead then is not checked for "
                       f"{', '.join(unknown)}: name the state in actions.on, and the inhibit in its safe_when "
                       f"({rec.NEEDS_NONE}: it needs none)")
+
+
+def check_words_of_states(plan: TimedPlan) -> Iterator[Finding]:
+    """Actions that leave a state other than the plan goes on with (stop): what the crew does is the words, so
+    that no check of the state holds. A state that a step sets and none of its actions is on (concern)."""
+    spells, said = plan.state_spells, grouped((each.step.step, each) for each in plan.doings)
+    for step, start, _ in plan.each_step() if spells else ():
+        sets = {entry.state: entry.value for entry in step.sets}
+        theirs = said.get(step.step, [])
+        # Of several actions on one state the last one counts.
+        last = {each.action.on: each for each in theirs if each.action.on in spells
+                and each.action.class_ in (rec.MATE, rec.DEMATE, rec.SET)}
+        for name, each in last.items():
+            value = each.action.value
+            after = sets.get(name) or procedures.before(spells[name], start, step.step).value
+            if value != after if value else name not in sets:
+                does = f"leaves {name} {value}" if value else f"is to {each.action.class_} {name}"
+                yield Finding(STOP, STATES, "words", name, step.crew, step.step, start, f"{each.action.name} "
+                              f"{does}, but the plan goes on with it {after}: let {step.step} set it "
+                              "(steps.sets), or mend the value of the action", "actions.value, steps.sets")
+        for name in sorted({*sets} - {each.action.on for each in theirs}) if theirs else ():
+            yield Finding(CONCERN, STATES, "no-action", name, step.crew, step.step, start,
+                          f"{step.step} sets {name}={sets[name]}, but none of its actions is on {name}: "
+                          "nobody is told to do it", "steps.sets, actions.on")

@@ -77,7 +77,7 @@ def response_lines(response: Response) -> tuple[str, str]:
     """What a cue card says of a response: the call, then first actions, by when, how long, and the source."""
     goes = response.call in GOING
     partner = _PARTNER.get(response.companion, "the partner stays at work" if goes else "")
-    by, takes = response.decide_by_min, response.most_min - (response.decide_by_min or 0.0)
+    by, takes = response.decide_by_min, response.acting_min
     when = "No time to decide by is given" if by is None else (
         f"Decide within {minutes(by, 'down')}" if by else "Decide at once")
     long = f"takes up to {minutes(takes, 'up')}" if takes else "how long it takes is not given"

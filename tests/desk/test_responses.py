@@ -1,8 +1,11 @@
 """What the console tells of responses, and what taking one does, on outings of several kinds."""
 
+from math import ceil
+
 import pytest
 
 import planning_kit as pk
+from planning_kit.inputs.times import pet_label
 from tests.desk.conftest import ATTACK, SCENARIOS, Talk
 from tests.procedures import ACTIONS, RESPONSES, edited, new_outing, small_with_procedures, with_procedures
 
@@ -38,11 +41,17 @@ def test_one_is_told_with_its_call_and_ways_home_and_changes_nothing(small):
     assert not {"outside", "notes", "outside_log"} & {*said}  # asked at each minute: or it would ask again
     told = said["response"]
     assert (told["answer"]["call"], told["answer"]["crew"], told["at"]) == ("terminate", ["EV2"], "0:30")
-    assert {*facts(told)} == {"first", "who goes", "EV1", "EV2", "left with it", "call it by", "lost",
-                              "source"}
+    assert {*facts(told)} == {"first", "who goes", "EV1", "EV2", "inside", "left with it", "call it by",
+                              "lost", "source"}
     assert facts(told)["who goes"] == "EV1 and EV2 go together"
     assert facts(told)["call it by"] == "PET 0:30"  # it gives no time to decide
-    assert "min from now, inside by PET" in facts(told)["EV1"]
+    # The later one's way, after the first actions: what is told is never sooner than it can be.
+    plan = pk.Plan(small.session.current_plan)
+    latest = max(home.inside_min for home in plan.response("R-WATER", crew="EV2").home)
+    assert facts(told)["EV1"].endswith("min with ingress")
+    assert facts(told)["inside"] == (
+        f"by PET {pet_label(latest + 2, 'up')}, {ceil(latest + 2 - 30)} min from now, with 2 min of first "
+        "actions before it")
 
 
 def test_what_is_left_is_what_the_plan_answers_rounded_down(small):

@@ -141,6 +141,8 @@ def test_what_a_step_sets_is_a_state_at_one_of_its_values(plain: pk.Scenario, se
     ({"trigger": "water in the helmet"}, "trigger", "stands in row 2 already"),
     ({"call": ""}, "call", "is empty"), ({"call": "run"}, "call", "must be one of"),
     ({"companion": "yes"}, "companion", "must be one of"),
+    ({"companion": "along"}, "companion", "both go home, which go on does not call"),
+    ({"companion": "brings", "call": "home alone"}, "companion", "both go home, which home alone does not"),
     ({"minutes_low": 5}, "minutes_low", "is more than minutes_likely"),
     ({"minutes_high": 1}, "minutes_high", "is less than"),
     ({"leave_state": "vent=ajar"}, "leave_state", "is no value of vent"),
@@ -159,7 +161,7 @@ def test_the_causes_are_those_of_the_format() -> None:
 
 @pytest.mark.parametrize(("start", "until", "words"), [
     ("1:00", "0:30", "must be later than from"), ("1:00", "2030-01-01T00:00:00Z", "is UTC where from is PET"),
-    ("soon", "", "is not an ISO 8601 UTC time")])
+    ("soon", "", "is not an ISO 8601 UTC time.*, or PET like 1:30")])
 def test_an_actor_leaves_after_coming(plain: pk.Scenario, start: str, until: str, words: str) -> None:
     rows = frame_of(plain, "actors", {"actor": "DESK", "role": "ground", "from": start, "until": until})
     with pytest.raises(pk.ScenarioError, match=words):

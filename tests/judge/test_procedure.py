@@ -231,7 +231,7 @@ def test_nothing_live_is_mated(plain: pk.Scenario, outing: pk.Scenario, tern: pk
 
 
 def test_a_step_that_sets_a_connector_without_an_action_counts_too(plain: pk.Scenario) -> None:
-    rows = [row for row in ACTIONS if row["step"] != "B3"]
+    rows = [row for row in ACTIONS if row["step"] not in ("B3", "C2")]
     scenario = with_procedures(plain, [*rows, ACTIONS[-2]], states=states(safe_when="never"),
                                sets={"C3": "J-LMP=mated"})
     assert found(scenario) == [("stop", "states", "not-safe", "J-LMP", "EV2", "C3")]
@@ -263,3 +263,33 @@ def test_all_of_it_at_once_is_told_in_words(plain: pk.Scenario) -> None:
         if row.check in CHECKS:
             assert row.message.endswith((")", ".")) or ":" in row.message
             assert row.source
+
+
+# --- the words against what the plan goes on with -----------------------------------------------------------
+
+
+@pytest.mark.parametrize(("step", "number", "cells", "expected"), [
+    # the crew leaves it as the last action says; the plan believes steps.sets
+    ("C2", 1, {"value": "closed"}, [("stop", "states", "words", "vent", "EV2", "C2")]),
+    ("B3", 2, {"value": "capped"}, [("stop", "states", "words", "J-LMP", "EV1", "B3")]),
+    ("B3", 2, {"class": "inspect"}, [("stop", "states", "words", "J-LMP", "EV1", "B3")]),
+    ("B3", 2, {"value": ""}, [("stop", "states", "words", "J-LMP", "EV1", "B3")]),  # nobody sets it
+    ("C2", 1, {"value": ""}, []),  # its step sets it
+    ("C2", 1, {"class": "", "value": "closed"}, []),  # no action that sets
+    ("C2", 1, {"on": "lamp-old", "who": "inside"}, [("concern", "states", "no-action", "vent", "EV2", "C2")]),
+])
+def test_words_that_leave_a_state_other_than_the_plan_are_a_stop(
+    plain: pk.Scenario, step: str, number: float, cells: dict[str, Any], expected: list[tuple[str, ...]]
+) -> None:
+    scenario = with_procedures(plain, edited(ACTIONS, step, number, **cells))
+    assert [each for each in found(scenario) if each[1] == "states"] == expected
+
+
+def test_who_works_or_calls_while_off_the_loop_is_told(tern: pk.Scenario) -> None:
+    call = {"step": "X1", "number": 0.5, "who": "ground", "action": "Say that string 3 is dead",
+            "class": "call"}
+    scenario = tern.add_row("actions", **call).edit_row("actors", "DESK", **{"from": "6:00"})
+    told = [(each[3], each[5]) for each in found(scenario) if each[2] == "off-loop"]
+    assert ("DESK", "DK2") in told, "its own step"
+    assert ("ground", "X1") in told
+    assert "off-loop" not in {each[2] for each in found(tern.add_row("actions", **call))}

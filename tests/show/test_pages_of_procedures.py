@@ -145,6 +145,12 @@ def test_an_inhibit_is_a_line_over_its_time_and_no_sentence_at_each_step(demo_pa
     assert held["I-PWR"] == between[between.index("2:22"):between.index("2:45") + 1], "no gap in the line"
 
 
+def test_no_box_stands_in_a_column_without_a_line_below_it(demo_pack: Pack) -> None:
+    rows = [row for row in table_of(demo_pack, "Procedure").rows if isinstance(row[-1], Rich)]
+    assert rows
+    assert [row[0] for row in rows if row[-1].looks[-1] in ("warning", "caution")] == []  # type: ignore[union-attr]
+
+
 def test_what_the_one_inside_does_stands_in_the_column_of_those_inside(demo_pack: Pack) -> None:
     table = table_of(demo_pack, "Procedure")
     row = next(row for row in table.rows if any(isinstance(cell, Rich) and any(
@@ -214,6 +220,17 @@ class TestForTheOneInside:
         gos = [look for row in table.rows if isinstance(row[-3], Rich) for _, look in row[-3].looked
                if look == "tick strong"]
         assert len(gos) == sum(bool(action.go) for action in plan.scenario.records.actions)
+
+    def test_the_warning_of_a_place_is_read_up_before_somebody_goes_there(self) -> None:
+        scenario = pk.load_scenario(SCENARIOS / "small-outing")
+        place = scenario.steps.set_index("step").place["B2"]
+        scenario = scenario.edit_row("places", place, caution="hot panel", caution_class="warning")
+        pack = assemble(pk.time_plan(scenario).timed, "not asked for", None)
+        title = scenario.places.set_index("place").title[place]
+        for sheet in ("EV1", "Inside", "Procedure"):
+            said = " ".join(lines_of(table_of(pack, sheet)))
+            assert f"WARNING: {title}: hot panel." in said, sheet
+            assert said.index("hot panel") < said.index("B2"), sheet
 
     def test_decide_bys_are_rounded_down_and_in_their_place(self, demo_pack: Pack) -> None:
         rows = [(row[0].lines[0], row[-3].lines[0]) for row in table_of(demo_pack, "Inside").rows

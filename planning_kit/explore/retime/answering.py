@@ -34,6 +34,12 @@ class Answer:
     loses: tuple[str, ...]
 
     @property
+    def inside_min(self) -> float:
+        """PET at which all who go are inside at the latest: the high minutes of the first actions, then home;
+        the airlock waits for the later one. NaN not known, infinite: no way."""
+        return self.response.acting_min + float(np.max([home.inside_min for home in self.home]))
+
+    @property
     def with_whom(self) -> str:
         """Who goes with whom, in words."""
         who, partner = " or ".join(self.crew), PARTNER[self.crew[0]] if len(self.crew) == 1 else "the partner"

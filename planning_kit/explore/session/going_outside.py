@@ -105,12 +105,13 @@ def take(session: Session, watch: Watch, words: str, how: Decision, by: str = ""
 
 
 def go_home(session: Session, how: str, by: str = "", who: Collection[str] = SUITED,
-            why: str = "") -> str:
+            why: str = "", acting_min: float = 0.0) -> str:
     """Decide on ``terminate`` or ``abort``, called now; gives what was logged, in words.
 
     What ``who`` have not begun is logged as skipped. A step in hand is logged as partly done: it still takes
-    the minutes that the scenario gives to make it safe, or what is left of its estimate where it gives none.
-    Others go on. Raises `ScenarioError` as `going_home` does, and as `take` does for the log.
+    the minutes that the scenario gives to make it safe, or what is left of its estimate where it gives none,
+    and before these ``acting_min`` of first actions. Others go on. Raises `ScenarioError` as `going_home`
+    does, and as `take` does for the log.
     """
     watch, words = watch_of(session), why or f"{how} called"
     homes, outside = home_now(watch.plan, how), watch.outside
@@ -121,8 +122,9 @@ def go_home(session: Session, how: str, by: str = "", who: Collection[str] = SUI
             continue
         given = state.step.safe_orderly_min if how == TERMINATE else state.step.safe_now_min
         # What began this minute cannot be partly done yet.
-        if given is not None and state.pieces[-1][0] < watch.now_min:
-            minutes[name] = max(safe_min, minutes.get(name, 0.0))
+        if (given is not None or acting_min) and state.pieces[-1][0] < watch.now_min:
+            left = state.left_to_do_min(watch.now_min) if given is None else safe_min
+            minutes[name] = max(acting_min + left, minutes.get(name, 0.0))
     skipped = [name for name, state in outside.states.by_step.items()
                if state.status in OPEN and set(state.step.people) & set(who)]
     entries = [*(Entry("", PARTLY, name, note=f"{words}: to make it safe", by=by, remaining_min=f"{safe:g}")
@@ -146,10 +148,10 @@ def take_response(session: Session, asked: str, crew: str = "", by: str = "") ->
     response, now = told.response, watch.now_min
     words = f"{response.call} called ({response.trigger or response.response} {' '.join(told.crew)})"
     if response.call == HOME_ALONE:
-        return go_home(session, TERMINATE, by, told.crew, words)
+        return go_home(session, TERMINATE, by, told.crew, words, response.acting_min)
     if response.call in GOING:
-        return go_home(session, response.call, by, SUITED, words)
-    spent = response.most_min - (response.decide_by_min or 0.0)
+        return go_home(session, response.call, by, SUITED, words, response.acting_min)
+    spent = response.acting_min
     in_hand = {name: state.left_to_do_min(now) for name, state in watch.outside.states.by_step.items()
                if state.status == IN_PROGRESS and state.pieces[-1][0] < now
                and {*state.step.people} & {*told.crew}}

@@ -11,14 +11,16 @@ from planning_kit.show.briefing_events import BriefingEvent, briefing_events
 from planning_kit.show.pack.content import Cell, Column, Rich, Section, Table
 from planning_kit.show.pack.pockets import turn_back_lines
 from planning_kit.show.pack.procedure_page import Margin, by_action, cell_of_facts, clock
-from planning_kit.show.procedure_words import ProcedureWords
+from planning_kit.show.procedure_words import BOXED, ProcedureWords
 from planning_kit.show.wording import Fact, Names
 
 
 def inside_section(plan: TimedPlan) -> Section:
     """Every step and action in the order in which they are read up, with what is to be written down."""
     words, margin = ProcedureWords(Names(plan)), Margin(plan)
-    told = [each for each in briefing_events(plan) if each.kind in (WORK, "inhibit", "lift")]
+    # A way is no line to read up, but what is boxed before it is.
+    told = [each for each in briefing_events(plan) if each.kind in (WORK, "inhibit", "lift")
+            or any(fact.kind in BOXED for fact in each.facts)]
     rows: list[tuple[Cell, ...]] = []
     told += decide_bys(plan)
     for each in sorted(told, key=lambda each: (each.minute, each.kind != "decide")):

@@ -88,6 +88,8 @@ def procedure_section(plan: TimedPlan) -> Section:
             is_theirs = _is_of_crew(plan, each)
             facts = [fact for fact in each.facts if (is_theirs and fact.crew in _CREW) != of_others
                      or (is_theirs and fact.crew and fact.kind in BOXED)]  # a warning concerns all of a step
+            if is_theirs and of_others and all(fact.crew in _CREW for fact in facts):
+                continue  # a box without a line below it
             if opened := found.of_step(each.step) if each.kind == WORK and is_theirs != of_others else "":
                 facts.append(Fact("open", f"Open: {opened}."))
             name = each.who if not is_theirs else each.step if of_others else ""

@@ -159,6 +159,19 @@ def test_taken_it_is_logged_and_re_timed(plan: pk.Plan) -> None:
     assert watch.plan.end_min < before
 
 
+def test_first_actions_come_before_the_way_home(plan: pk.Plan) -> None:
+    minute = int(plan.timed.span("B2")[0]) + 4.0
+    ends = []
+    for high in (2, 9):
+        slow = pk.time_plan(plan.scenario.edit_row("responses", "R-WATER", minutes_high=high))
+        session, watch = followed(slow, minute)
+        told = pk.Plan(watch.plan).response("R-WATER", crew="EV1")
+        assert told.inside_min == pytest.approx(high + max(home.inside_min for home in told.home))
+        take_response(session, "R-WATER", "EV1")
+        ends.append(watch.plan.end_min)
+    assert ends[1] - ends[0] == pytest.approx(7)
+
+
 def test_to_go_on_makes_the_step_in_hand_longer(plan: pk.Plan) -> None:
     minute = int(plan.timed.span("B2")[0]) + 4.0
     session, watch = followed(plan, minute)
