@@ -30,7 +30,8 @@ export class Film {
     this.canvas = el("canvas", { class: "pkf-picture", role: "img", tabindex: "0" });
     this.still = el("img", { class: "pkf-still", alt: "the outing at its start", hidden: still ? null : "" });
     if (still) this.still.src = still;
-    this.told = el("div", { class: "pkf-captions", tabindex: 0, role: "region", "aria-label": "What is said" });
+    const reached = { tabindex: 0, role: "region", "aria-label": "What is said" }; // it scrolls
+    this.told = el("div", { class: "pkf-captions", ...reached });
     this.notice = el("p", { class: "pkf-notice", role: "status" });
     this.hasPicture = canDraw();
     this.strip = stripOf(scene, minute => this.go(minute));
