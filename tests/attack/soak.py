@@ -29,6 +29,7 @@ import planning_kit as pk
 from planning_kit.changes.amounts import LikelyMinutes
 from planning_kit.changes.order import Drag
 from planning_kit.desk import messages
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.editing import AS_LOADED
 from planning_kit.explore.session.journal import Journal
@@ -305,7 +306,7 @@ def all_is_told(him: Planner) -> None:
     """A page can be told whatever the state is."""
     session = him.session
     json.dumps(messages.everything(session))
-    json.dumps(messages.notes_of(session.plan, session.ghosts[1]))
+    json.dumps(at_once(messages.notes_of(session.plan, session.ghosts[1])))
     json.dumps(messages.patch(session, session.versions[AS_LOADED], with_chart=True))
 
 
