@@ -93,9 +93,11 @@ class Conversation:
 
     def tell_details(self) -> InPieces[None]:
         """What takes longer than the chart: findings and margins; outside also the log and the ways home."""
-        session = self._session
-        self._send_all([(yield from notes_of(session.plan, session.ghosts[1]))] if session.following is None
-                       else (yield from details(session.following)))
+        session, watch = self._session, self._session.following
+        if watch is not None:
+            self._send_all(details(watch))
+            yield
+        self._send((yield from notes_of(*(watch.shown if watch else (session.plan, session.ghosts[1])))))
 
     def tell_tightest(self) -> InPieces[None]:
         """What takes samples, and so comes last: how likely each margin is to be missed."""

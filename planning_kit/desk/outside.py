@@ -11,8 +11,7 @@ from datetime import datetime
 from typing import Any
 
 from planning_kit.desk import response_told
-from planning_kit.desk.messages import Action, Message, head_of, notes_of, notice
-from planning_kit.explore.in_pieces import InPieces
+from planning_kit.desk.messages import Action, Message, head_of, notice
 from planning_kit.explore.retime.decisions import Decision
 from planning_kit.explore.retime.options import IN_ALL
 from planning_kit.explore.retime.outing_progress import standing_of
@@ -144,12 +143,9 @@ def _minute(value: float) -> float | None:
     return round(value, 3) if math.isfinite(value) else None
 
 
-def details(watch: Watch) -> InPieces[list[Message]]:
-    """What follows the chart: the log, the ways home, how old the options are; findings and margins."""
-    plan, ghosts = watch.shown
-    told = [log_message(watch), home_message(watch), options_message(watch)]
-    yield
-    return [(yield from notes_of(plan, ghosts)), *told]
+def details(watch: Watch) -> list[Message]:
+    """What follows the chart before the findings: the log, the ways home, how old the options are."""
+    return [log_message(watch), home_message(watch), options_message(watch)]
 
 
 def log_message(watch: Watch) -> Message:

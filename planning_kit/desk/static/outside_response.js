@@ -12,7 +12,7 @@ export class OutsideResponse {
     });
     this.call.append("R", el("u", {}, "e"), "sponse…");
     this.preview = el("div", {
-      class: "pk-call",
+      class: "pk-call pk-call-response",
       tabindex: -1,
       role: "alertdialog",
       "aria-label": "A response that is not taken yet",
