@@ -207,7 +207,7 @@ def test_demo_stays_sound_without_any_one_task(task):
 
 
 def without(scenario, task):
-    """The scenario without a task's steps: precedence passes through, its gaps and inhibits go."""
+    """The scenario without a task's steps: precedence passes through, its gaps, inhibits and actions go."""
     steps = scenario.steps
     gone = steps[steps["task"] == task].set_index("step")
 
@@ -224,6 +224,10 @@ def without(scenario, task):
         lambda names: " ".join(name for name in names.split() if name not in gone.index))
     lost = set(scenario.inhibits["inhibit"]) - set(inhibits["inhibit"])
     hazards = scenario.hazards[[not lost & set(cell.split()) for cell in scenario.hazards["controls"]]]
+    actions, states = scenario.actions, scenario.states.copy()
+    actions = actions[~actions["step"].isin(gone.index)]
+    states["safe_when"] = ["never" if name in lost else name for name in states["safe_when"]]
     # Each table on its own must stay valid: what refers to steps goes before the steps do.
+    scenario = scenario.with_table("actions", actions).with_table("states", states)
     return (scenario.with_table("gaps", gaps).with_table("hazards", hazards).with_table("inhibits", inhibits)
             .with_table("steps", kept))
