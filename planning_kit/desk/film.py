@@ -41,8 +41,9 @@ class FilmView(anywidget.AnyWidget):
 
     def follow(self, plan: object) -> None:
         """Show another plan in the same view, at the same minute. Raises `ScenarioError` for what is none."""
-        self._plan = as_plan(plan)
-        self.scene = scene_of(self._plan)
+        told = as_plan(plan)
+        if told is not self._plan:  # making a scene takes a second: not again for the same plan
+            self._plan, self.scene = told, scene_of(told)
 
     def go(self, step: str) -> None:
         """Go to the start of a step. Raises `ScenarioError` for one that the plan does not have."""

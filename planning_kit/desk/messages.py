@@ -20,7 +20,7 @@ from planning_kit.inputs.fields import KIND_WORDS, Field
 from planning_kit.inputs.table_words import cells_of, head_words
 from planning_kit.inputs.times import margin_label, number_label, pet_label
 from planning_kit.inputs.units import units_of
-from planning_kit.judge.all_checks import finding
+from planning_kit.judge.all_checks import checking
 from planning_kit.judge.every_margin import exact_margins
 from planning_kit.judge.margins import Margin, tightness
 from planning_kit.judge.review import keeps
@@ -163,7 +163,7 @@ def _change_of_end(plan: TimedPlan, baseline: TimedPlan | None) -> str:
 
 def notes_of(plan: TimedPlan, baseline: TimedPlan | None) -> InPieces[Message]:
     """Findings, margins and hover lines: told after the chart, which is not to wait for them."""
-    yield from finding(plan)
+    yield from checking(plan)
     margins = _margins(exact_margins(plan))
     yield
     return {"kind": "notes", **live_notes(plan, baseline), **margins}

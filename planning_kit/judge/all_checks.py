@@ -53,13 +53,13 @@ def findings_of(plan: TimedPlan) -> pd.DataFrame:
 
     No plan is checked twice. Of items that only skipped work would have touched see `as_untouched`.
     """
-    for _ in finding(plan):
+    for _ in checking(plan):
         pass
     # A copy: what a caller changes in it must not be told to the next one.
     return _FOUND[plan].copy()
 
 
-def finding(plan: TimedPlan) -> Iterator[None]:
+def checking(plan: TimedPlan) -> Iterator[None]:
     """Check a plan, in pieces, so that something else may be done between two of them."""
     if plan in _FOUND:
         return

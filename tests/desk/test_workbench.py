@@ -254,4 +254,7 @@ def test_its_film_follows_an_edit_and_goes_to_the_bar_that_is_chosen(scenario, m
     bench._on_message(bench, {"kind": "minutes", "step": "B2", "minutes": 30, "view": "a"}, [])
     assert film.scene["end_min"] == pytest.approx(bench.plan.end_min, abs=1e-5)
     assert film.scene["end_min"] > before
+    scene = film.scene
+    film.follow(bench.plan)  # the same plan: its scene is not made again
+    assert film.scene is scene
     bench.close()

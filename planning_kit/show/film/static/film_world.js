@@ -48,6 +48,15 @@ export function giveBack(user) {
 
 export const contexts = () => (renderer ? 1 : 0);
 
+const AXES = [
+  [1, 0, 0],
+  [0, 1, 0],
+  [0, 0, 1],
+];
+const [BOX_INK, BAG_INK] = [
+  [0.86, 0.66, 0.3],
+  [0.7, 0.76, 0.84],
+];
 const BOX_SIZES = { bag: [0.55, 0.34, 0.4], tool: [0.12, 0.12, 0.34] };
 const NEAR_ITS_END = 0.85; // of a tether's length: told by a wider line, another colour and a label
 const RINGS = { warning: [0.9, 0.25, 0.15, 0.9], caution: [0.95, 0.7, 0.15, 0.85] };
@@ -70,27 +79,9 @@ export class World {
     this.figures = scene.people.map((_, n) =>
       this.add(new Mesh(figure(n, this.inks[n]).skin(), this.material)),
     );
-    const block = new Shapes().box(
-      [0, 0, 0],
-      [1, 1, 1],
-      [
-        [1, 0, 0],
-        [0, 1, 0],
-        [0, 0, 1],
-      ],
-      [0.86, 0.66, 0.3],
+    const [box, bag] = [BOX_INK, BAG_INK].map(ink =>
+      new Shapes().box([0, 0, 0], [1, 1, 1], AXES, ink).skin(),
     );
-    const sack = new Shapes().box(
-      [0, 0, 0],
-      [1, 1, 1],
-      [
-        [1, 0, 0],
-        [0, 1, 0],
-        [0, 0, 1],
-      ],
-      [0.7, 0.76, 0.84],
-    );
-    const [box, bag] = [block.skin(), sack.skin()];
     this.boxes = new Map(
       scene.items.map(item => [item.id, this.add(new Mesh(item.kind === "bag" ? bag : box, this.material))]),
     );
