@@ -16,9 +16,9 @@ def _read(name: str) -> str:
     return files("planning_kit.desk").joinpath("static", *name.split("/")).read_text(encoding="utf-8")
 
 
-def module_text() -> str:
-    """The ECMAScript module of the workbench."""
-    return _read("workbench.bundle.js")
+def module_text(name: str = "workbench") -> str:
+    """The ECMAScript module of a widget: ``workbench`` or ``film_widget``."""
+    return _read(f"{name}.bundle.js")
 
 
 @lru_cache(maxsize=1)

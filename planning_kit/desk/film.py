@@ -10,6 +10,7 @@ from typing import Any
 import anywidget
 import traitlets
 
+from planning_kit.desk.assets import module_text
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.timed import TimedPlan, as_plan
@@ -26,7 +27,7 @@ def _version() -> str:
 class FilmView(anywidget.AnyWidget):
     """A plan's film in a notebook; ``minute`` is where it stands (PET), and moves it when it is set."""
 
-    _esm = film_file("film_widget.js")
+    _esm = module_text("film_widget")
     _css = film_file("film.css")
     scene = traitlets.Dict().tag(sync=True)
     version = traitlets.Unicode().tag(sync=True)

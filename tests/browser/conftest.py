@@ -163,11 +163,16 @@ def asked_outside(page: Page) -> list[str]:
     return asked
 
 
+# What anywidget says of a page too busy to load a script within two seconds; the view works all the same
+# (test_slow_page.py), so that a slow machine fails no other test by it.
+GIVEN_UP = "[anywidget] Failed to initialize model."
+
+
 @pytest.fixture
 def page_errors(page: Page) -> list[str]:
     """Errors that scripts of the page did not catch."""
     errors: list[str] = []
-    page.on("pageerror", lambda error: errors.append(str(error)))
+    page.on("pageerror", lambda error: errors.append(str(error)) if str(error) != GIVEN_UP else None)
     return errors
 
 

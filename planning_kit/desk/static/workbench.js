@@ -2,6 +2,7 @@
 
 import { PlanChart } from "./chart.js";
 import { FocusKeeper, el, oneStop } from "./dom.js";
+import { hearAlways } from "./hearing.js";
 import { benchAct } from "./keys.js";
 import { Layout } from "./layout.js";
 import { Outside } from "./outside.js";
@@ -243,6 +244,7 @@ function render({ model, el: home }) {
     else if (window[LIBRARY] && !queued) told[message.kind]?.(message);
     else inTurn(() => told[message.kind]?.(message));
   };
+  hearAlways(model);
   model.on("msg:custom", onMessage);
 
   root.addEventListener("keydown", event => {

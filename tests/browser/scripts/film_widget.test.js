@@ -1,4 +1,4 @@
-import widget from "/film/film_widget.js";
+import widget from "/static/film_widget.js";
 import { equal, placed, test } from "./check.js";
 
 // A kernel's end of it, which sends a small script in place of the film's.
@@ -13,6 +13,7 @@ function modelOf(version, said) {
     off: () => {
       heard = null;
     },
+    set: () => {},
     send: message => {
       said.push(message.kind);
       setTimeout(() => {

@@ -32,6 +32,7 @@ function opened() {
   const heard = new Set();
   const model = {
     send: message => said.push(message),
+    set: () => {},
     on: (_kind, listen) => heard.add(listen),
     off: (_kind, listen) => heard.delete(listen),
   };

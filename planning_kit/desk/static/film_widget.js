@@ -1,6 +1,8 @@
 // A film in a notebook's output. The film's scripts are large, and a notebook gives a widget little time to
 // load: they come on request, once a page, however many films it shows.
 
+import { hearAlways } from "./hearing.js";
+
 const KEPT = "planningKitFilm";
 
 const fetched = model =>
@@ -17,6 +19,7 @@ const fetched = model =>
 
 export default {
   async render({ model, el }) {
+    hearAlways(model);
     const kept = (window[KEPT] ??= new Map());
     const version = model.get("version");
     if (!kept.has(version)) kept.set(version, fetched(model));
