@@ -1,0 +1,1 @@
+"""What if: other plans from the same timing code."""
