@@ -34,8 +34,8 @@ class WantedTask:
 
     ``least_min`` is by outing and date the least minutes that it takes of each lane; one that it has not
     cannot have the task. ``after`` are its prerequisites with the least days between (0: the same outing will
-    do); ``trained`` the allowed persons (empty: anybody) for each lane that it takes. ``place`` is where it
-    is, for what getting there takes ("" for anywhere).
+    do); ``trained`` the allowed persons (empty: anybody) for each lane that it takes. ``places``: by lane
+    where it is done, for what getting there takes.
     """
 
     task: str
@@ -45,7 +45,7 @@ class WantedTask:
     after: Mapping[str, int] = field(default_factory=dict)
     must_by: date | None = None
     trained: Mapping[str, Collection[str]] = field(default_factory=dict)
-    place: str = ""
+    places: Mapping[str, Collection[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -174,11 +174,12 @@ class _Model:
                 if (outing, on) in task.least_min)
 
     def _visits(self, outing: OutingRoom, on: date, lane: str) -> Iterator[tuple[str, Literal]]:
-        """v >= x for each task at the place that takes the lane."""
+        """v >= x for each task that takes the lane there."""
         there = dict[str, list[Literal]]()
-        for task, taken in self._taken(outing.outing, on):
-            if taken.get(lane, 0.0) and outing.least_way_min.get(task.place, 0.0):
-                there.setdefault(task.place, []).append(self.has[task.task, outing.outing])
+        for task, _ in self._taken(outing.outing, on):
+            for place in task.places.get(lane, ()):
+                if outing.least_way_min.get(place, 0.0):
+                    there.setdefault(place, []).append(self.has[task.task, outing.outing])
         for place, tasks in there.items():
             visit = self.visits.setdefault((f"{outing.outing} {on} {lane}", place), self.cp.new_bool_var("v"))
             for has in tasks:

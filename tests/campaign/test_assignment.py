@@ -152,7 +152,8 @@ def _drawn(chance: random.Random) -> AssignmentProblem:
         tasks.append(WantedTask(
             f"T{n}", chance.randint(1, 9), chance.choice(NEEDS), least, after,
             DAY + timedelta(3) if chance.random() < 0.3 else None,
-            {"EV1": ("Ada",)} if chance.random() < 0.3 else {}, chance.choice(("P", "Q", ""))))
+            {"EV1": ("Ada",)} if chance.random() < 0.3 else {},
+            {"EV1": chance.choice((("P",), ("P", "Q"), ())), "EV2": ("Q",)}))
     return AssignmentProblem(tuple(tasks), tuple(outings), chance.choice((0, 3, 4)))
 
 
@@ -190,7 +191,7 @@ def _worth(problem: AssignmentProblem, taken: Mapping[str, str], dates: Mapping[
         for lane, room in outing_room.room_min[on].items():
             loads = [(each, each.least_min[outing_room.outing, on].get(lane, 0)) for each in here]
             taken_min = sum(minutes for _, minutes in loads)
-            places = {each.place for each, minutes in loads if minutes}
+            places = {place for each, _ in loads for place in each.places.get(lane, ())}
             way_min = sum(outing_room.least_way_min.get(place, 0) for place in places)
             own_min = outing_room.own_way_min.get(lane, 0)
             if taken_min > room or taken_min + way_min > room + own_min:
