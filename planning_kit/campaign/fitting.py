@@ -1,8 +1,8 @@
 """One outing on one of its dates with tasks put into it: in which order they are soonest done, what holds.
 
 Orders are timed soon (`planning_kit.plan.order_timing`) on one scenario that has all the tasks; the one that
-is told is timed and checked as every plan is. A new task goes where the outing then ends earliest; each is then
-taken out and put back as long as that helps. That is no proof: another order may hold what this one does not.
+is told is timed and checked as every plan is. A new task goes where the outing then ends earliest; each is
+then taken out and put back as long as that helps. That is no proof: another may hold what this does not.
 
 Tasks that the outing has by now stay as its folder has them, with their gaps and inhibits. Those whose steps
 stand together just behind the step ``behind`` are ordered anew with the new ones; the rest keep their rows.
@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from itertools import groupby
 from math import inf
-from typing import Any
+from operator import itemgetter
+from typing import Any, NamedTuple
 
 from planning_kit.changes.change import Change, Tables, apply, task_named
 from planning_kit.changes.dropping import Drop
@@ -52,9 +53,14 @@ class TaskRows:
         """The likely minutes of its steps by lane: no plan of it takes less."""
         taken = dict[str, float]()
         for step in self.steps:
-            for lane in SUITED if step["crew"] == BOTH else (str(step["crew"]),):
+            for lane in lanes_of(step):
                 taken[lane] = taken.get(lane, 0.0) + float(step["minutes_likely"])
         return taken
+
+
+def lanes_of(step: Cells) -> tuple[str, ...]:
+    """The lanes that a row of steps is in."""
+    return SUITED if step["crew"] == BOTH else (str(step["crew"]),)
 
 
 @dataclass(frozen=True)
@@ -85,6 +91,16 @@ class PutIn(Change):
         tables["steps"] = with_rows(steps, rows, list(steps["step"]).index(self.behind) + 1)
         known = tables["tasks"]
         tables["tasks"] = with_rows(known, [each.cells for each in self.tasks], len(known))
+
+
+class Soon(NamedTuple):
+    """What an order comes to, as it is known soon; smaller is better.
+
+    ``crowded_min``: minutes that both are at a place for one; ``end_min``: both inside, PET.
+    """
+
+    crowded_min: float
+    end_min: float
 
 
 @dataclass(frozen=True)
@@ -143,6 +159,11 @@ class OutingOn:
             return {}
         return {name: fault for name in new if (fault := self._fault([name]))}
 
+    @cached_property
+    def never(self) -> dict[str, str]:
+        """Those, and as they are met the tasks that have a new stop by themselves, and which."""
+        return dict(self.faults)
+
     def _fault(self, tasks: Sequence[str]) -> str:
         try:
             apply(self.scenario, [self._put_in(tasks)])
@@ -197,14 +218,47 @@ class OutingOn:
             rest = _BEHIND if step.step == self.behind else rest
         return found
 
-    def soon_min(self, order: Sequence[str], kept: Sequence[str] = ()) -> float:
-        """When the outing would end with the tasks in this order, PET; inf where that cannot be timed."""
+    def soon(self, order: Sequence[str], kept: Sequence[str] = ()) -> Soon:
+        """What the tasks come to in this order; an infinite end where that cannot be timed."""
         gone = {*self.present} - {*kept} - {*order}
         orders = {lane: [number for name in (_BEFORE, *order, _BEHIND)
                          for number, task in self._parts.get(name, {}).get(lane, ()) if task not in gone]
                   for lane in self._timing.records.lane_names}
         starts = self._timing.starts(orders)
-        return inf if starts is None else self._timing.end_min(orders, starts)
+        if starts is None:
+            return Soon(0.0, inf)
+        return Soon(self._crowded_min(orders, starts), self._timing.end_min(orders, starts))
+
+    @cached_property
+    def _narrow(self) -> Mapping[int, str]:
+        """The steps, by number, at a place for one."""
+        one = {place.place for place in self.scenario.records.places if place.crew_at_once == 1}
+        return {number: step.place for number, step in enumerate(self._timing.records.steps)
+                if step.place in one and len(step.people) == 1}
+
+    def _crowded_min(self, orders: Mapping[str, Sequence[int]], starts: Sequence[float]) -> float:
+        """How long both are at a place for one: each from when they are there, until the step is over."""
+        steps, stays = self._timing.records.steps, list[list[tuple[str, float, float]]]()
+        for lane in SUITED:
+            before, stay = -1, list[tuple[str, float, float]]()
+            for number in orders[lane]:
+                if number in self._narrow:
+                    left = starts[before] + steps[before].minutes_likely if before >= 0 else 0.0
+                    stay.append((self._narrow[number], left + self._timing.way_min(lane, before, number),
+                                 starts[number] + steps[number].minutes_likely))
+                before = number
+            stays.append(stay)
+        return sum(max(min(one[2], other[2]) - max(one[1], other[1]), 0.0)
+                   for one in stays[0] for other in stays[1] if one[0] == other[0])
+
+    def _holds(self, soon: Soon) -> bool:
+        """Whether an outing that comes to this would do, as far as that is known soon."""
+        own_min = self._own_crowded_min + _LEAST_WON_MIN
+        return keeps(soon.end_min, self.limit_min) and soon.crowded_min <= own_min
+
+    @cached_property
+    def _own_crowded_min(self) -> float:
+        return self.soon(()).crowded_min
 
     def own_min(self, lane: str) -> tuple[float, float]:
         """Likely minutes of work and of ways of the outing's own steps, of a crew member, PET."""
@@ -228,21 +282,20 @@ class OutingOn:
         return self._timed(changes)
 
     def inserted(self, order: tuple[str, ...], kept: Sequence[str],
-                 task: str) -> list[tuple[float, tuple[str, ...]]]:
-        """The orders with one more task, the one that ends earliest first, each with its end."""
+                 task: str) -> list[tuple[Soon, tuple[str, ...]]]:
+        """The orders with one more task, the best first, each with what it comes to."""
         orders = [(*order[:at], task, *order[at:]) for at in range(len(order) + 1)]
-        return sorted(((self.soon_min(each, kept), each) for each in orders), key=lambda one: one[0])
+        return sorted(((self.soon(each, kept), each) for each in orders), key=itemgetter(0))
 
     def improved(self, order: tuple[str, ...], kept: Sequence[str]) -> tuple[str, ...]:
         """Each task taken out and put back where it is better, until none is."""
-        end_min, is_better = self.soon_min(order, kept), True
+        soon, is_better = self.soon(order, kept), True
         while is_better:
             is_better = False
             for task in order:
-                others = tuple(each for each in order if each != task)
-                sooner_min, other = self.inserted(others, kept, task)[0]
-                if sooner_min < end_min - _LEAST_WON_MIN:
-                    end_min, order, is_better = sooner_min, other, True
+                sooner, other = self.inserted(tuple(each for each in order if each != task), kept, task)[0]
+                if sooner < (soon.crowded_min, soon.end_min - _LEAST_WON_MIN):
+                    soon, order, is_better = sooner, other, True
         return order
 
     def fit(self, wanted: Sequence[str]) -> Fitted:
@@ -253,34 +306,50 @@ class OutingOn:
         kept = tuple(name for name in self.present if name in wanted and name not in self.together)
         order = tuple(name for name in self.together if name in wanted)
         refused = dict[str, str]()
-        if not keeps(self.soon_min(order, kept), self.limit_min):
+        if not self._holds(self.soon(order, kept)):
             order = ()
         for task in wanted:
             if task in order or task in kept:
                 continue
-            if why := self.faults.get(task) or self._missing(task, wanted, refused):
+            if why := self.never.get(task) or self._missing(task, wanted, refused):
                 refused[task] = why
                 continue
-            end_min, longer = self.inserted(order, kept, task)[0]
-            if not keeps(end_min, self.limit_min):
-                end_min = self.soon_min(longer := self.improved(longer, kept), kept)
-            if keeps(end_min, self.limit_min):
-                order = longer
+            longer = self._with_more(order, kept, task)
+            if isinstance(longer, str):
+                refused[task] = longer
             else:
-                refused[task] = self._too_long(end_min)
+                order = longer
         if {*order} - {*self.present}:
             order = self.improved(order, kept)
         return self._checked(order, kept, refused)
 
+    def _with_more(self, order: tuple[str, ...], kept: Sequence[str], task: str) -> tuple[str, ...] | str:
+        """The order with one more task; why there is none, in words."""
+        soon, longer = self.inserted(order, kept, task)[0]
+        if not self._holds(soon):
+            soon = self.soon(longer := self.improved(longer, kept), kept)
+        if self._holds(soon):
+            return longer
+        if soon.end_min == inf:
+            return "no window or order is left for it on this date"
+        if keeps(soon.end_min, self.limit_min):
+            return f"both would be {number_label(soon.crowded_min, 'up')} min at a place for one"
+        return (f"both would be inside {number_label(soon.end_min - self.limit_min, 'up')} min after PET "
+                f"{pet_label(self.limit_min, 'down')}, the limit less the reserve")
+
+    def with_one_more(self, fitted: Fitted, task: str) -> Fitted | str:
+        """The same with one more task and all that it has; why not, in words, where it does not hold that."""
+        if task in self.never:
+            return self.never[task]
+        order = self._with_more(fitted.order, fitted.kept, task)
+        if isinstance(order, str):
+            return order
+        more = self._checked(order, fitted.kept, {})
+        return next(iter(more.refused.values())) if more.refused else more
+
     def _missing(self, task: str, wanted: Sequence[str], refused: Mapping[str, str]) -> str:
         gone = [name for name in self.tasks[task].after if name in wanted and name in refused]
         return f"it comes after {', '.join(gone)}, which is left out" if gone else ""
-
-    def _too_long(self, end_min: float) -> str:
-        if end_min == inf:
-            return "no window or order is left for it on this date"
-        return (f"both would be inside {number_label(end_min - self.limit_min, 'up')} min after PET "
-                f"{pet_label(self.limit_min, 'down')}, the limit less the reserve")
 
     def _checked(self, order: tuple[str, ...], kept: tuple[str, ...], refused: dict[str, str]) -> Fitted:
         """As the checks see it: what has a new stop is done elsewhere in the order, or left out."""
@@ -294,6 +363,8 @@ class OutingOn:
             better = next(self._fewer(others, kept, task, len(rows)), None) if task in order else None
             if better is None:
                 refused[task] = str(rows[0]["message"])
+                if task in order and (alone := self._judge.blocking(self.planned((task,)))):
+                    self.never[task] = refused[task] = str(alone[0]["message"])
                 gone = self._with_later(task, (*kept, *order))
                 refused |= dict.fromkeys(gone - {task}, f"it comes after {task}, which is left out")
                 order, kept = (tuple(each for each in part if each not in gone) for part in (others, kept))
@@ -303,9 +374,8 @@ class OutingOn:
     def _fewer(self, others: tuple[str, ...], kept: Sequence[str], task: str,
                count: int) -> Iterator[tuple[str, ...]]:
         """The first few orders in time, with the task elsewhere, that have fewer stops."""
-        for end_min, order in self.inserted(others, kept, task)[:_OTHER_ORDERS]:
-            is_in_time = keeps(end_min, self.limit_min)
-            if is_in_time and len(self._judge.blocking(self.planned(order, kept))) < count:
+        for soon, order in self.inserted(others, kept, task)[:_OTHER_ORDERS]:
+            if self._holds(soon) and len(self._judge.blocking(self.planned(order, kept))) < count:
                 yield order
 
     def _with_later(self, task: str, tasks: Sequence[str]) -> set[str]:

@@ -1,0 +1,293 @@
+"""Which task on which outing: the assignment's bound and answers, each outing timed and checked.
+
+The pure problem (`assignment`) knows the least minutes of each task and no waits: its best value is the
+bound. What it puts on an outing is put in there (`fitting`); what that refuses goes back as a cut, with a
+smaller room for the outing, which is no proof and therefore no part of the bound. What is left over is tried
+on every other outing. So it goes on, round by round, until the bound is reached or the effort is spent.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+from functools import cache, cached_property
+from math import isfinite
+
+from planning_kit.campaign.assignment import (
+    NEEDS,
+    AssignmentProblem,
+    OutingRoom,
+    Pair,
+    Solved,
+    TooMuch,
+    WantedTask,
+    solve_assignment,
+)
+from planning_kit.campaign.fitting import Fitted, OutingOn, TaskRows, lanes_of
+from planning_kit.explore.long_question import Report, silent, told
+from planning_kit.inputs.fields import SUITED
+from planning_kit.plan.timed import TimedPlan
+
+ROUNDS = {"quick": 2.0, "normal": 8.0, "thorough": 40.0}
+_SOLVER_EFFORT = 1.0  # deterministic seconds a round
+_WIDER = 1.05
+
+
+@dataclass(frozen=True, eq=False)
+class OpenOuting:
+    """An outing that tasks may be put on, as it stands; ``behind``: the step that they come behind."""
+
+    outing: str
+    plan: TimedPlan
+    behind: str
+    dates: tuple[date, ...]
+    pairs: tuple[Pair, ...] = ()
+    reserve_min: float = 0.0
+
+    @property
+    def limit_min(self) -> float:
+        """When both must be inside, PET: the planned limit less the reserve that every outing keeps."""
+        return self.plan.scenario.settings.limits.planned_min - self.reserve_min
+
+    @property
+    def present(self) -> date:
+        """Its date as it stands."""
+        return self.plan.pet_zero.date()
+
+
+@dataclass(frozen=True, eq=False)
+class OpenTask:
+    """A task of the backlog that is still to do. ``after``: prerequisites with the least days between."""
+
+    rows: TaskRows
+    title: str
+    value: int
+    need: str
+    after: Mapping[str, int] = field(default_factory=dict)
+    must_by: date | None = None
+    trained: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+
+    @property
+    def rank(self) -> tuple[float, ...]:
+        """The most wanted first: by need, then by value a minute."""
+        minutes = sum(self.rows.least_min().values()) or 1.0
+        return NEEDS.index(self.need), -self.value / minutes
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """An assignment: each outing on its date with its plan, and how good it can be at most (by need).
+
+    ``refused``: by task and outing why it is not on it, in words.
+    """
+
+    dates: Mapping[str, date]
+    pairs: Mapping[str, Pair]
+    fitted: Mapping[str, Fitted]
+    refused: Mapping[str, Mapping[str, str]]
+    value: tuple[int, ...]
+    bound: tuple[int, ...]
+    rounds: int
+
+    @property
+    def outing_of(self) -> dict[str, str]:
+        """The outing of each task that has one."""
+        return {task: name for name, fitted in self.fitted.items() for task in fitted.tasks}
+
+
+@dataclass(frozen=True, eq=False)
+class Assigning:
+    """The question: open tasks and outings in their order, and what is done already (task to its date)."""
+
+    tasks: Mapping[str, OpenTask]
+    outings: Mapping[str, OpenOuting]
+    least_days_between: int = 0
+    done: Mapping[str, date] = field(default_factory=dict)
+    fixed: Mapping[str, str] = field(default_factory=dict)
+
+    @cached_property
+    def rows(self) -> Mapping[str, TaskRows]:
+        """Every open task as rows."""
+        return {name: task.rows for name, task in self.tasks.items()}
+
+    @cached_property
+    def present(self) -> Mapping[str, str]:
+        """The outing that has each task by now."""
+        return {task.task: name for name, outing in self.outings.items()
+                for task in outing.plan.scenario.records.tasks if task.task in self.tasks}
+
+    @cached_property
+    def wanted(self) -> tuple[str, ...]:
+        """The tasks, the most wanted first, none before what it comes after."""
+        found = dict[str, None]()
+
+        def put(name: str, above: tuple[str, ...]) -> None:
+            for earlier in self.tasks[name].after:
+                if earlier in self.tasks and earlier not in (*above, name):
+                    put(earlier, (*above, name))
+            found.setdefault(name)
+
+        for name in sorted(self.tasks, key=lambda each: self.tasks[each].rank):
+            put(name, ())
+        return tuple(found)
+
+    @cache  # noqa: B019  an Assigning lives as long as its question
+    def on(self, outing: str, day: date, pair: Pair = ()) -> OutingOn:
+        """An outing on a date, with a pair."""
+        this = self.outings[outing]
+        scenario = this.plan.scenario
+        names = tuple(crew.name for crew in scenario.records.crew)
+        if pair and names != pair:
+            scenario = scenario.with_crew(EV1={"name": pair[0]}, EV2={"name": pair[1]})
+        if day != this.present:
+            scenario = scenario.shift_dates(day.isoformat())
+        return OutingOn(scenario, this.plan, this.behind, self.rows, this.limit_min)
+
+    def room(self, outing: OpenOuting) -> OutingRoom:
+        """What an outing has room for at most: its own work and ways and the end are taken off."""
+        on = self.on(outing.outing, outing.present)
+        ends_min = outing.plan.scenario.settings.airlock.ends_min
+        room, ways = dict[str, float](), dict[str, float]()
+        for lane in SUITED:
+            work_min, ways[lane] = on.own_min(lane)
+            room[lane] = max(outing.limit_min - ends_min - work_min - ways[lane], 0.0)
+        places = {str(step["place"]) for task in self.rows.values() for step in task.steps if step["place"]}
+        return OutingRoom(outing.outing, dict.fromkeys(outing.dates, room), outing.pairs,
+                          _least_ways(outing.plan, places), ways, outing.present)
+
+    @cached_property
+    def problem(self) -> AssignmentProblem:
+        """The pure problem, whose best value is the bound."""
+        tasks = []
+        for name, task in self.tasks.items():
+            places = dict[str, set[str]]()
+            for step in task.rows.steps if name not in self.present else ():
+                for lane in lanes_of(step):
+                    places.setdefault(lane, set()).add(str(step["place"]))
+            able = {(each, day): self._least_min(name, each) for each, outing in self.outings.items()
+                    for day in outing.dates
+                    if all((day - self.done[each]).days >= days for each, days in task.after.items()
+                           if each in self.done)}
+            tasks.append(WantedTask(name, task.value, task.need, able, task.after, task.must_by, task.trained,
+                                    places))
+        return AssignmentProblem(
+            tuple(tasks), tuple(self.room(each) for each in self.outings.values()), self.least_days_between,
+            frozenset(self.done), self.present, self.fixed)
+
+    def _least_min(self, task: str, outing: str) -> Mapping[str, float]:
+        """What a task takes of each lane: as the outing has it, where that has it by now."""
+        if self.present.get(task) != outing:
+            return self.rows[task].least_min()
+        steps = [step for step in self.outings[outing].plan.scenario.records.steps if step.task == task]
+        return {lane: sum(step.minutes_likely for step in steps if lane in step.people) for lane in SUITED}
+
+    def search(self, rounds: int, report: Report = silent) -> Found | None:
+        """The best assignment of so many rounds; None where not even the dates can be kept."""
+        best, cuts, rooms = None, list[TooMuch](), dict[str, float]()
+        solved = solve_assignment(self.problem, effort=_SOLVER_EFFORT * rounds)
+        if solved is None:
+            return None
+        bound = solved.bound
+        for number in told(range(1, rounds + 1), report, "rounds", rounds):
+            found = self._timed(solved, cuts, rooms, bound, number)
+            best = found if best is None or found.value > best.value else best
+            if best.value >= bound:
+                break
+            solved = solve_assignment(self._narrowed(rooms), cuts, _SOLVER_EFFORT)
+            if solved is None:
+                break
+        return best
+
+    def _narrowed(self, rooms: Mapping[str, float]) -> AssignmentProblem:
+        """The problem with the part of each outing's room that plans were found to use."""
+        return replace(self.problem, outings=tuple(replace(each, room_min={
+            day: {lane: minutes * rooms.get(each.outing, 1.0) for lane, minutes in room.items()}
+            for day, room in each.room_min.items()}) for each in self.problem.outings))
+
+    def _timed(self, solved: Solved, cuts: list[TooMuch], rooms: dict[str, float], bound: tuple[int, ...],
+               number: int) -> Found:
+        """Each outing with its tasks as it is timed, and with those that others could not hold."""
+        fitted, refused = dict[str, Fitted](), dict[str, dict[str, str]]()
+        for name in self.outings:
+            on = self.on(name, solved.dates[name], solved.pairs.get(name, ()))
+            asked = [task for task in self.wanted if solved.outing_of.get(task) == name]
+            if on.blocked:
+                cuts.append(TooMuch(name, frozenset(), solved.dates[name]))
+            able = [task for task in asked if self._may(task, name, solved, fitted)]
+            fitted[name] = on.fit(able)
+            for task, why in fitted[name].refused.items():
+                refused.setdefault(task, {})[name] = why
+                alone = task in on.never
+                day = None if task in on.faults else solved.dates[name]
+                cuts.append(TooMuch(name, frozenset({task} if alone else {*fitted[name].tasks, task}), day))
+            self._learn(name, asked, fitted[name], rooms)
+        self._fill_up(solved, fitted, refused)
+        return Found(solved.dates, solved.pairs, fitted, refused, self.value_of(fitted), bound, number)
+
+    def value_of(self, fitted: Mapping[str, Fitted]) -> tuple[int, ...]:
+        """What the tasks that are done are worth, by need."""
+        done = [self.tasks[task] for each in fitted.values() for task in each.tasks]
+        return tuple(sum(task.value for task in done if task.need == need) for need in NEEDS)
+
+    def _learn(self, name: str, asked: Sequence[str], fitted: Fitted, rooms: dict[str, float]) -> None:
+        """How much of the room can be used: less where tasks were refused, more where all went in."""
+        this = next(each for each in self.problem.outings if each.outing == name)
+        room = next(iter(this.room_min.values()))
+        asked_for, used = ({lane: sum(self._least_min(task, name).get(lane, 0.0) for task in tasks)
+                            for lane in room} for tasks in (asked, fitted.tasks))
+        shares = [(asked_for[lane] + used[lane]) / 2.0 / minutes for lane, minutes in room.items() if minutes]
+        share = max(shares, default=1.0)
+        rooms[name] = min(rooms.get(name, 1.0), share) if fitted.refused else min(
+            rooms.get(name, 1.0) * _WIDER, 1.0)
+
+    def _fill_up(self, solved: Solved, fitted: dict[str, Fitted], refused: dict[str, dict[str, str]]) -> None:
+        """Whatever is left over, on the first outing that holds it beside what it has."""
+        for task in self.wanted:
+            if any(task in each.tasks for each in fitted.values()):
+                continue
+            for name in self.outings:
+                if name in refused.get(task, {}) or not self._may(task, name, solved, fitted):
+                    continue
+                on = self.on(name, solved.dates[name], solved.pairs.get(name, ()))
+                more = on.with_one_more(fitted[name], task)
+                if isinstance(more, Fitted):
+                    fitted[name] = more
+                    break
+                refused.setdefault(task, {})[name] = more
+
+    def _may(self, task: str, name: str, solved: Solved, fitted: Mapping[str, Fitted]) -> bool:
+        """Whether dates, persons and what it comes after let an outing have a task."""
+        return not self.why_not(task, name, solved.dates, solved.pairs, fitted)
+
+    def why_not(self, task: str, name: str, dates: Mapping[str, date], pairs: Mapping[str, Pair],
+                fitted: Mapping[str, Fitted]) -> str:
+        """Why dates, persons or what it comes after do not let an outing have a task; empty where they do.
+
+        ``fitted``: what the outings have, as far as that is known.
+        """
+        this, day, order = self.tasks[task], dates[name], [*self.outings]
+        if self.fixed.get(task, name) != name:
+            return f"it was put on {self.fixed[task]}"
+        if this.must_by is not None and day > this.must_by:
+            return f"{name} is on {day}, it must be done by {this.must_by}"
+        for lane, who in zip(SUITED, pairs.get(name, ()), strict=False):
+            if this.trained.get(lane) and who not in this.trained[lane]:
+                return f"{who} as {lane} is not trained for it; {', '.join(this.trained[lane])} would be"
+        for earlier, days in this.after.items():
+            at = next((each for each, has in fitted.items() if earlier in has.tasks), None)
+            on = self.done.get(earlier) or (dates[at] if at else None)
+            if on is None or (at is not None and order.index(at) > order.index(name)):
+                return f"it comes after {earlier}, which is on no outing up to {name}"
+            if (day - on).days < days or (days and at == name):
+                return f"{earlier} is on {on}, {name} on {day}: {days} days must lie between"
+        return ""
+
+
+def _least_ways(plan: TimedPlan, places: set[str]) -> dict[str, float]:
+    """The least minutes into each place from anywhere that work may be, for the faster of the two."""
+    airlock = plan.scenario.settings.airlock_place
+    known = next(iter(plan.travels.values())).numbers
+    here = {*places, airlock, *(step.place for step in plan.steps if step.place)} & {*known}
+    least = {place: min((travel.time_min(other, place) for travel in plan.travels.values()
+                         for other in here - {place}), default=0.0)
+             for place in places & {*known} - {airlock}}
+    return {place: minutes for place, minutes in least.items() if isfinite(minutes)}
