@@ -5,6 +5,8 @@ from .explore.propose.proposals import Proposal as Proposal
 from .explore.propose.proposals import Proposals as Proposals
 from .explore.retime.answering import Answer as Answer
 from .explore.sweep import Sweep as Sweep
+from .front.campaign_face import Campaign as Campaign
+from .front.campaign_face import load_campaign as load_campaign
 from .front.plan import Briefing as Briefing
 from .front.plan import Comparison as Comparison
 from .front.plan import Odds as Odds

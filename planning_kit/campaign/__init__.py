@@ -1,1 +1,1 @@
-"""What if: other plans from the same timing code."""
+"""One outing after the other: what is left outside, the next outing, and what is wrong between them."""
