@@ -8,7 +8,7 @@ on every other outing. So it goes on, round by round, until the bound is reached
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cache, cached_property
 from math import isfinite
 
@@ -40,6 +40,7 @@ class OpenOuting:
     plan: TimedPlan
     behind: str
     dates: tuple[date, ...]
+    people: Pair = ()
     pairs: tuple[Pair, ...] = ()
     reserve_min: float = 0.0
 
@@ -47,6 +48,11 @@ class OpenOuting:
     def limit_min(self) -> float:
         """When both must be inside, PET: the planned limit less the reserve that every outing keeps."""
         return self.plan.scenario.settings.limits.planned_min - self.reserve_min
+
+    @property
+    def lasts_days(self) -> int:
+        """From the date of its PET 0 to that on which it ends at the latest."""
+        return ((self.plan.pet_zero + timedelta(minutes=self.limit_min)).date() - self.present).days
 
     @property
     def present(self) -> date:
@@ -102,7 +108,6 @@ class Assigning:
     outings: Mapping[str, OpenOuting]
     least_days_between: int = 0
     done: Mapping[str, date] = field(default_factory=dict)
-    fixed: Mapping[str, str] = field(default_factory=dict)
 
     @cached_property
     def rows(self) -> Mapping[str, TaskRows]:
@@ -135,8 +140,7 @@ class Assigning:
         """An outing on a date, with a pair."""
         this = self.outings[outing]
         scenario = this.plan.scenario
-        names = tuple(crew.name for crew in scenario.records.crew)
-        if pair and names != pair:
+        if pair and pair != this.people:
             scenario = scenario.with_crew(EV1={"name": pair[0]}, EV2={"name": pair[1]})
         if day != this.present:
             scenario = scenario.shift_dates(day.isoformat())
@@ -152,7 +156,7 @@ class Assigning:
             room[lane] = max(outing.limit_min - ends_min - work_min - ways[lane], 0.0)
         places = {str(step["place"]) for task in self.rows.values() for step in task.steps if step["place"]}
         return OutingRoom(outing.outing, dict.fromkeys(outing.dates, room), outing.pairs,
-                          _least_ways(outing.plan, places), ways, outing.present)
+                          _least_ways(outing.plan, places), ways, outing.present, outing.lasts_days)
 
     @cached_property
     def problem(self) -> AssignmentProblem:
@@ -171,7 +175,7 @@ class Assigning:
                                     places))
         return AssignmentProblem(
             tuple(tasks), tuple(self.room(each) for each in self.outings.values()), self.least_days_between,
-            frozenset(self.done), self.present, self.fixed)
+            frozenset(self.done), self.present)
 
     def _least_min(self, task: str, outing: str) -> Mapping[str, float]:
         """What a task takes of each lane: as the outing has it, where that has it by now."""
@@ -212,7 +216,9 @@ class Assigning:
             asked = [task for task in self.wanted if solved.outing_of.get(task) == name]
             if on.blocked:
                 cuts.append(TooMuch(name, frozenset(), solved.dates[name]))
-            able = [task for task in asked if self._may(task, name, solved, fitted)]
+            has = {each: fit.tasks for each, fit in fitted.items()} | {name: tuple(asked)}
+            able = [task for task in asked
+                    if not self.why_not(task, name, solved.dates, solved.pairs, has)]
             fitted[name] = on.fit(able)
             for task, why in fitted[name].refused.items():
                 refused.setdefault(task, {})[name] = why
@@ -245,7 +251,8 @@ class Assigning:
             if any(task in each.tasks for each in fitted.values()):
                 continue
             for name in self.outings:
-                if name in refused.get(task, {}) or not self._may(task, name, solved, fitted):
+                has = {each: fit.tasks for each, fit in fitted.items()}
+                if name in refused.get(task, {}) or self.why_not(task, name, solved.dates, solved.pairs, has):
                     continue
                 on = self.on(name, solved.dates[name], solved.pairs.get(name, ()))
                 more = on.with_one_more(fitted[name], task)
@@ -254,31 +261,29 @@ class Assigning:
                     break
                 refused.setdefault(task, {})[name] = more
 
-    def _may(self, task: str, name: str, solved: Solved, fitted: Mapping[str, Fitted]) -> bool:
-        """Whether dates, persons and what it comes after let an outing have a task."""
-        return not self.why_not(task, name, solved.dates, solved.pairs, fitted)
-
     def why_not(self, task: str, name: str, dates: Mapping[str, date], pairs: Mapping[str, Pair],
-                fitted: Mapping[str, Fitted]) -> str:
+                has: Mapping[str, Sequence[str]]) -> str:
         """Why dates, persons or what it comes after do not let an outing have a task; empty where they do.
 
-        ``fitted``: what the outings have, as far as that is known.
+        ``has``: the tasks of each outing, as far as they are known.
         """
         this, day, order = self.tasks[task], dates[name], [*self.outings]
-        if self.fixed.get(task, name) != name:
-            return f"it was put on {self.fixed[task]}"
         if this.must_by is not None and day > this.must_by:
             return f"{name} is on {day}, it must be done by {this.must_by}"
         for lane, who in zip(SUITED, pairs.get(name, ()), strict=False):
             if this.trained.get(lane) and who not in this.trained[lane]:
                 return f"{who} as {lane} is not trained for it; {', '.join(this.trained[lane])} would be"
         for earlier, days in this.after.items():
-            at = next((each for each, has in fitted.items() if earlier in has.tasks), None)
+            at = next((each for each, tasks in has.items() if earlier in tasks), None)
             on = self.done.get(earlier) or (dates[at] if at else None)
             if on is None or (at is not None and order.index(at) > order.index(name)):
                 return f"it comes after {earlier}, which is on no outing up to {name}"
             if (day - on).days < days or (days and at == name):
                 return f"{earlier} is on {on}, {name} on {day}: {days} days must lie between"
+        for at, tasks in has.items():
+            if order.index(at) < order.index(name) and (
+                    later := [each for each in tasks if task in self.tasks[each].after]):
+                return f"{', '.join(later)} comes after it, and is on {at}"
         return ""
 
 

@@ -54,7 +54,8 @@ class OutingRoom:
 
     ``least_way_min``: what the way to a place takes at least, of whoever works there, once an outing. With
     these ways the room is greater by ``own_way_min`` (by lane), which the outing's own ways take of it.
-    ``present``: its date as it stands, taken where others are no better.
+    ``present``: its date as it stands, taken where others are no better; ``lasts_days``: from that of its
+    PET 0 to that on which it ends.
     """
 
     outing: str
@@ -63,6 +64,7 @@ class OutingRoom:
     least_way_min: Mapping[str, float] = field(default_factory=dict)
     own_way_min: Mapping[str, float] = field(default_factory=dict)
     present: date | None = None
+    lasts_days: int = 0
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,6 @@ class AssignmentProblem:
     least_days_between: int = 0
     done: frozenset[str] = frozenset()
     present: Mapping[str, str] = field(default_factory=dict)
-    fixed: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -187,9 +188,9 @@ class _Model:
             yield place, visit
 
     def days_apart(self) -> None:
-        """date of the next outing - date of an outing >= the least days between."""
+        """date of the next outing - date of an outing >= the days that it lasts + the least days between."""
         for before, then in pairwise(self.problem.outings):
-            self._not_closer(before, then, self.problem.least_days_between, ())
+            self._not_closer(before, then, before.lasts_days + self.problem.least_days_between, ())
 
     def _not_closer(self, before: OutingRoom, then: OutingRoom, days: int, when: Sequence[Literal]) -> None:
         for first in before.room_min:
@@ -229,11 +230,6 @@ class _Model:
                 on = [] if each.on is None else [~self.dates[each.outing, each.on]]
                 self.cp.add_bool_or(*tasks, *on)
 
-    def as_fixed(self) -> None:
-        """x = 1 for each task that somebody has put on an outing; 0 elsewhere."""
-        for task, name in self.problem.fixed.items():
-            self.cp.add(self.has.get((task, name), 0) == 1)
-
     def objective(self) -> None:
         """The greatest sum of values by need; of equals few moves, early outings and the present dates."""
         weights = _weights(self.problem)
@@ -267,7 +263,6 @@ def solve_assignment(problem: AssignmentProblem, refused: Sequence[TooMuch] = ()
     model.after_its_prerequisites()
     model.by_the_trained()
     model.but_not(refused)
-    model.as_fixed()
     model.objective()
     solver = cp_model.CpSolver()
     solver.parameters.random_seed = 1

@@ -49,6 +49,11 @@ class TaskRows:
     steps: tuple[Cells, ...]
     after: tuple[str, ...] = ()
 
+    @property
+    def lanes(self) -> tuple[str, ...]:
+        """Who works on it."""
+        return tuple(dict.fromkeys(lane for step in self.steps for lane in lanes_of(step)))
+
     def least_min(self) -> dict[str, float]:
         """The likely minutes of its steps by lane: no plan of it takes less."""
         taken = dict[str, float]()
@@ -280,6 +285,10 @@ class OutingOn:
         if [*order] != [*new, *(name for name in self.together if name in order)]:
             changes.append(Order(tuple(step for name in order for step in steps[name])))
         return self._timed(changes)
+
+    def without(self, task: str) -> TimedPlan:
+        """The plan as it stands without one of its tasks."""
+        return self._timed(self._dropped([task]))
 
     def inserted(self, order: tuple[str, ...], kept: Sequence[str],
                  task: str) -> list[tuple[Soon, tuple[str, ...]]]:

@@ -5,8 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
+
+from planning_kit.campaign.assigned import Moved, TimedAssignment, assign, moved
 from planning_kit.campaign.campaign import TimedCampaign, read_whole_campaign
+from planning_kit.campaign.standing import board_table, early_end_table, thread_table
 from planning_kit.front.plan import Plan
+from planning_kit.front.progress_bar import Told, shown
+from planning_kit.show import campaign_charts as charts
+from planning_kit.show.chart import Chart
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -19,6 +26,75 @@ class Campaign(TimedCampaign):
     def plan(self, outing: str) -> Plan:
         """The plan of an outing; where its folder holds a log, re-timed by it. Raises `ScenarioError`."""
         return Plan(self.timed_plan(outing))
+
+    def assign(self, effort: str | float = "normal", progress: Told = "bar") -> Assignment:
+        """Which open task of the backlog each outing without a log does, and on which of its dates.
+
+        Most value first by need, then few moves. Each outing is timed and checked with its tasks, on the
+        light and links of its date: it keeps the reserve before its planned limit and has no new stop. What
+        does not fit is tried elsewhere, round by round, until the bound is reached or ``effort`` (quick,
+        normal, thorough, or a number of rounds) is spent; the same answer on every run. What an outing with a
+        log has left undone is open again. Raises `ScenarioError` where no dates keep the least days between
+        the outings, an outing has no plan, or the question makes no sense.
+        """
+        with shown(progress, "assign") as report:
+            found = assign(self, effort, report)
+        return Assignment(found.before, found.question, found.found)
+
+    def moved(self, task: str, outing: str) -> Moved:
+        """A task taken off the outing that has it and put on another, where that holds; "" takes it off.
+
+        Raises `ScenarioError` for a task or an outing that there is not, and for one with a log.
+        """
+        return moved(self, task, outing)
+
+    @property
+    def board_table(self) -> pd.DataFrame:
+        """Which outing has which task, with the chance of being done and the margin.
+
+        A row a task and outing, the outing "" where none has it. ``p_done``: the chance that it is done and
+        both are inside by the hard limit; ``margin_min``: the least that a start of it can slip.
+        """
+        return board_table(self)
+
+    def board(self, theme: str = "light") -> Chart:
+        """Outings by tasks: when each task is done, how likely, and with which margin."""
+        return charts.board_chart(self.board_table, self.outings, theme)
+
+    def thread_table(self, name: str) -> pd.DataFrame:
+        """Where one item is, or what one state is, over all outings, a row a stretch."""
+        return thread_table(self, name)
+
+    def thread(self, name: str, theme: str = "light") -> Chart:
+        """The same as a chart, an outing a row. Raises `ScenarioError` for what no outing has."""
+        return charts.thread_chart(self.thread_table(name), name, theme)
+
+    def season(self, theme: str = "light") -> Chart:
+        """The dates of all outings in the season's light: beta and night, by the first outing's orbit data."""
+        spans = {name: (outing.earliest, outing.latest, self.date_of(name))
+                 for name, outing in self.source.outings.items()}
+        return charts.dates_chart(self.scenario(self.ids[0]), spans, theme)
+
+    def early_end_table(self, outing: str, every_min: float = 5.0) -> pd.DataFrame:
+        """What would be left for later if an outing's work ended at each minute, a row every so many."""
+        return early_end_table(self, outing, every_min)
+
+    def early_end(self, outing: str, theme: str = "light") -> Chart:
+        """The same as a chart: value and minutes left to do, by the minute at which the work ends."""
+        return charts.early_end_chart(self.early_end_table(outing), self.plan(outing).timed, outing, theme)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Assignment(TimedAssignment):
+    """Which task each outing does and on which date: ``outings``, ``tasks``, ``moves``, ``left_out``.
+
+    ``campaign`` is the new one in memory, ``scenarios`` its outings, ``save`` writes them. ``value`` and
+    ``bound`` are by need; ``gap`` is the first need in which the bound is not reached, and by how much.
+    """
+
+    def plan(self, outing: str) -> Plan:
+        """The plan of an outing with its tasks."""
+        return Plan(self.campaign.timed_plan(outing))
 
 
 def load_campaign(folder: str | Path) -> Campaign:

@@ -131,8 +131,8 @@ def test_the_least_effort_still_answers() -> None:
     assert solved.value[1] <= 7534 <= solved.bound[1]
 
 
-def test_what_cannot_be_is_none_and_values_have_a_bound() -> None:
-    problem = packed((1,), alone(10), alone(5), fixed={"T0": "O0"})
+def test_dates_too_close_are_none_and_values_have_a_bound() -> None:
+    problem = packed((1, 1), alone(10, 10), alone(50, 50), least_days_between=2)
     assert solve_assignment(problem) is None
     with pytest.raises(OverflowError):
         solve_assignment(packed((10**17,), alone(1), alone(5)))

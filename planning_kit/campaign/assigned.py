@@ -1,0 +1,248 @@
+"""What an assignment says: the new campaign, moves against the present one, what is left out and why."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import pandas as pd
+
+from planning_kit.campaign.assigning import ROUNDS, Assigning, Found
+from planning_kit.campaign.assignment import NEEDS
+from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.open_work import question_of
+from planning_kit.campaign.standing import board_table, chances_of_tasks
+from planning_kit.explore.long_question import Report, silent
+from planning_kit.inputs.faults import ScenarioError, is_number
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.shown_text import TextTable, html_text
+from planning_kit.inputs.times import pet_label
+from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.findings import STOP
+from planning_kit.plan.timed import TimedPlan
+
+OUTING_COLUMNS = ["outing", "date", "EV1", "EV2", "tasks", "end_min", "free_min", "reserve_min", "p_least",
+                  "stops"]
+MOVE_COLUMNS = ["task", "from", "to", "words"]
+MOVED_COLUMNS = ["outing", "end_min", "new_end_min", "p_done", "new_p_done"]
+LEFT_COLUMNS = ["task", "title", "need", "value", "why"]
+_MOST_ROUNDS = 1_000
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class TimedAssignment:
+    """Which task each outing does and on which date: ``campaign`` is the new one, whose outings can be saved.
+
+    ``value`` and ``bound`` are by need: none has more than the bound (compared in the order required,
+    optional, get-ahead), as it follows from the least minutes that each task can take.
+    """
+
+    before: TimedCampaign
+    question: Assigning
+    found: Found
+
+    @property
+    def value(self) -> Mapping[str, int]:
+        """The value of what is done, by need."""
+        return dict(zip(NEEDS, self.found.value, strict=True))
+
+    @property
+    def bound(self) -> Mapping[str, int]:
+        """The most that it could be, by need, where what counts first is as good as its bound."""
+        return dict(zip(NEEDS, self.found.bound, strict=True))
+
+    @property
+    def gap(self) -> tuple[str, int] | None:
+        """The first need in which the bound is not reached, and by how much value; None: proven best."""
+        return next(((need, most - has) for need, has, most in zip(
+            NEEDS, self.found.value, self.found.bound, strict=True) if has != most), None)
+
+    @property
+    def scenarios(self) -> Mapping[str, Scenario]:
+        """The scenario of each outing that was assigned to, to be saved with ``save``."""
+        return {name: fitted.plan.scenario for name, fitted in self.found.fitted.items()}
+
+    @cached_property
+    def campaign(self) -> TimedCampaign:
+        """The campaign with these outings, in memory."""
+        campaign = self.before
+        for name, fitted in self.found.fitted.items():
+            if fitted.plan.scenario is not self.before.scenario(name):
+                campaign = _with(campaign, name, fitted.plan)
+        return campaign
+
+    def save(self) -> None:
+        """Save every outing that changed into its folder. Raises `SaveConflict` or `ScenarioError`."""
+        for name, scenario in self.scenarios.items():
+            if scenario is not self.before.scenario(name):
+                scenario.save()
+
+    @property
+    def tasks(self) -> pd.DataFrame:
+        """Every task with its outing, chance of being done and margin, as the board has them."""
+        return board_table(self.campaign)
+
+    @property
+    def outings(self) -> pd.DataFrame:
+        """A row an outing: ``free_min`` is left to its planned limit, of which ``reserve_min`` is asked.
+
+        ``p_least``: the least chance of being done among its tasks; ``stops``: its stop findings.
+        """
+        rows = []
+        for name, fitted in self.found.fitted.items():
+            plan, this = fitted.plan, self.question.outings[name]
+            free_min = this.limit_min + this.reserve_min - plan.end_min
+            chances = chances_of_tasks(plan) if fitted.tasks else {}
+            rows.append((name, self.found.dates[name].isoformat(), *self.campaign.people(name),
+                         " ".join(fitted.tasks), round(plan.end_min, 1), math.floor(free_min * 10) / 10,
+                         this.reserve_min, min((chances[task] for task in fitted.tasks), default=math.nan),
+                         int((findings_of(plan)["severity"] == STOP).sum())))
+        return TextTable(rows, columns=OUTING_COLUMNS)
+
+    @property
+    def moves(self) -> pd.DataFrame:
+        """What it changes: tasks that come, go or change their outing, outings that change their date."""
+        was, now, rows = self.question.present, self.found.outing_of, list[tuple[str, str, str, str]]()
+        for task, this in self.question.tasks.items():
+            first, then = was.get(task, ""), now.get(task, "")
+            if first != then:
+                words = f"{task} ({this.title}) " + (
+                    f"goes from {first} to {then}" if first and then else
+                    f"comes on {then}" if then else f"is taken off {first}")
+                rows.append((task, first, then, words))
+        for name, day in self.found.dates.items():
+            present = self.question.outings[name].present
+            if day != present:
+                rows.append(("", present.isoformat(), day.isoformat(), f"{name} goes from {present} to {day}"))
+        return TextTable(rows, columns=MOVE_COLUMNS)
+
+    @property
+    def left_out(self) -> pd.DataFrame:
+        """The tasks that no outing does, and why not, by outing, in numbers where there are any."""
+        rows = []
+        for name in self.question.wanted:
+            if name not in self.found.outing_of:
+                task = self.question.tasks[name]
+                rows.append((name, task.title, task.need, task.value, "; ".join(
+                    f"{outing}: {self._why(name, outing)}" for outing in self.question.outings)
+                    or "no outing is left without a log"))
+        return TextTable(rows, columns=LEFT_COLUMNS)
+
+    def _why(self, task: str, outing: str) -> str:
+        told = self.found.refused.get(task, {}).get(outing)
+        has = {name: fitted.tasks for name, fitted in self.found.fitted.items()}
+        return told or self.question.why_not(task, outing, self.found.dates, self.found.pairs, has) or (
+            "not tried beside what it has")
+
+    @property
+    def verdict(self) -> str:
+        """How good it is, in a sentence."""
+        done, gap = len(self.found.outing_of), self.gap
+        how = "proven best by the least minutes of each task" if gap is None else (
+            f"at most {gap[1]} of {gap[0]} value from the bound")
+        return f"{done} of {len(self.question.tasks)} open tasks on {len(self.found.fitted)} outings; {how}"
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}: {self.verdict}>"
+
+    def _repr_html_(self) -> str:
+        return f"<p>{html_text(self.verdict)}</p>{self.outings._repr_html_() or ''}"  # type: ignore[operator]
+
+
+def assign(campaign: TimedCampaign, effort: str | float = "normal", report: Report = silent) -> TimedAssignment:
+    """Which open task each outing without a log does, and on which of its dates.
+
+    ``effort``: quick, normal, thorough, or a number of rounds. Raises `ScenarioError` for a question that
+    makes no sense, and where no dates keep the least days between the outings.
+    """
+    rounds = ROUNDS.get(effort, 0.0) if isinstance(effort, str) else effort
+    if not is_number(rounds) or not 1 <= rounds <= _MOST_ROUNDS:
+        raise ScenarioError.single(
+            f"must be {', '.join(ROUNDS)}, or a number of rounds from 1 to {_MOST_ROUNDS}",
+            table="assign", column="effort", value=effort)
+    question = question_of(campaign)
+    try:
+        found = question.search(int(rounds), report)
+    except OverflowError as error:
+        raise ScenarioError.single(f"{error}; give smaller ones", table="backlog", column="value") from error
+    if found is None:
+        raise ScenarioError.single(
+            f"no dates of the outings lie {question.least_days_between} days apart; widen earliest and "
+            "latest, or lessen it", table="campaign.toml", column="least_days_between",
+            value=question.least_days_between)
+    return TimedAssignment(campaign, question, found)
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Moved:
+    """One task put on another outing, as it comes out. ``why_not`` is empty where that holds.
+
+    ``campaign``: the new one (where it does not hold: as before); ``table``: both outings before and after.
+    """
+
+    task: str
+    outing: str
+    why_not: str
+    before: TimedCampaign
+    campaign: TimedCampaign
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """A row an outing that changes: its end, and the chance of the task, before and after."""
+        pairs = [(name, self.before.timed_plan(name), self.campaign.timed_plan(name))
+                 for name in self.campaign.ids]
+        return TextTable(
+            [(name, *(round(plan.end_min, 1) for plan in plans),
+              *(chances_of_tasks(plan).get(self.task, math.nan) for plan in plans))
+             for name, *plans in pairs if plans[0] is not plans[1]], columns=MOVED_COLUMNS)
+
+    @property
+    def words(self) -> str:
+        """What comes of it, in a sentence."""
+        if self.why_not:
+            return f"{self.task} does not go on {self.outing}: {self.why_not}"
+        ends = [f"{name} ends at PET {pet_label(after, 'up')}, not {pet_label(before, 'up')}"
+                for name, before, after, *_ in self.table.itertuples(index=False, name=None)]
+        return f"{self.task} goes {f'on {self.outing}' if self.outing else 'off'}: {'; '.join(ends)}"
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__}: {self.words}>"
+
+
+def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
+    """A task taken off the outing that has it and put on another, on the present dates; "" takes it off.
+
+    Raises `ScenarioError` for a task or an outing that there is not, and for an outing with a log.
+    """
+    question = question_of(campaign)
+    for column, value, known in (("task", task, [*question.tasks]),
+                                 ("outing", outing, [*question.outings, ""])):
+        if value not in known:
+            raise ScenarioError.single(
+                f"is not one that is open; these are: {', '.join(filter(None, known))}", table="moved",
+                column=column, value=value)
+    dates = {name: each.present for name, each in question.outings.items()}
+    people = {name: each.people for name, each in question.outings.items()}
+    has = {name: campaign.planned(name) for name in question.outings}
+    after, why = campaign, ""
+    if outing and task not in has[outing]:
+        why = question.why_not(task, outing, dates, people, has)
+        if not why:
+            fitted = question.on(outing, dates[outing]).fit([*has[outing], task])
+            why = "; ".join(each if name == task else f"{name}: {each}"
+                            for name, each in fitted.refused.items())
+            after = after if why else _with(after, outing, fitted.plan)
+    if not why:
+        for name in question.outings:
+            if name != outing and task in has[name]:
+                plan = question.on(name, dates[name]).without(task)
+                after = _with(after, name, plan)
+    return Moved(task, outing, why, campaign, after)
+
+
+def _with(campaign: TimedCampaign, outing: str, plan: TimedPlan) -> TimedCampaign:
+    after = campaign.with_scenario(outing, plan.scenario)
+    after.known[outing] = plan
+    return after

@@ -1,0 +1,101 @@
+"""What is still to do in a campaign, as a question: open tasks as rows, outings that nobody has begun."""
+
+import math
+from collections.abc import Mapping
+from datetime import date, timedelta
+
+from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask
+from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.fitting import TaskRows
+from planning_kit.explore.retime.outing_progress import task_table
+from planning_kit.inputs.campaign_records import BacklogTask
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.format import STEPS
+from planning_kit.inputs.records import BOTH, Step
+from planning_kit.inputs.typed_tables import move_text
+
+_MOST_DATES = 60
+
+
+def question_of(campaign: TimedCampaign) -> Assigning:
+    """What `assign` asks: what no outing has done, on outings without a log.
+
+    An outing with a log has what it has done, and what its plan still does; all else of it is open again.
+    Raises `ScenarioError` where an outing has no plan, or too many dates to be tried.
+    """
+    done, names = dict[str, date](), list[str]()
+    for name in campaign.ids:
+        if campaign.has_log(name):
+            done |= dict.fromkeys(done_on(campaign, name), campaign.date_of(name))
+        else:
+            names.append(name)
+    done |= {task.task: date.min for task in campaign.source.backlog if task.share_done >= 1}
+    settings, last = campaign.source.settings, _last_end(campaign)
+    between = math.ceil(settings.least_days_between)
+    outings = {name: _open_outing(campaign, name, last + timedelta(days=between) if last else None)
+               for name in names}
+    faults = Faults()
+    for name, outing in outings.items():
+        if not 0 < len(outing.dates) <= _MOST_DATES:
+            faults.add("campaign.toml", None, f"outings.{name}.latest", campaign.source.outings[name].latest,
+                       f"leaves {len(outing.dates)} dates to try; 1 to {_MOST_DATES} can be"
+                       + (f", none before {between} days after {last}" if last else ""))
+    faults.stop_if_any()
+    rows = {task.task: rows_of_task(campaign, task) for task in campaign.source.backlog}
+    tasks = {task.task: OpenTask(
+        rows[task.task], task.title, round(task.value), task.need,
+        dict.fromkeys(task.after, math.ceil(task.least_gap_days)), task.must_by,
+        dict.fromkeys(rows[task.task].lanes, task.trained) if task.trained else {})
+        for task in campaign.source.backlog if task.task not in done}
+    return Assigning(tasks, outings, between, done)
+
+
+def done_on(campaign: TimedCampaign, outing: str) -> list[str]:
+    """The tasks of the backlog that an outing with a log has done, or that its plan still does."""
+    table = task_table(campaign.timed_plan(outing))
+    over = table[table["status"].isin(("done", "in progress", "to do"))]
+    return [task for task in over["task"] if task in campaign.tasks]
+
+
+def behind_of(campaign: TimedCampaign, outing: str) -> str:
+    """The step behind which work of the backlog goes: by default the one before the last."""
+    steps = campaign.scenario(outing).records.steps
+    return campaign.source.outings[outing].work_after or steps[max(len(steps) - 2, 0)].step
+
+
+def rows_of_task(campaign: TimedCampaign, task: BacklogTask) -> TaskRows:
+    """A task as rows. Of a block with a share done the rest of its minutes is left; of steps all are."""
+    steps = campaign.source.steps.get(task.task)
+    left = 1.0 - task.share_done
+    block = {
+        "step": task.task, "task": task.task, "crew": task.crew, "place": task.place, "title": task.title,
+        **{name: None if (minutes := getattr(task, name)) is None else minutes * left
+           for name in ("minutes_low", "minutes_likely", "minutes_high")},
+        "takes": " ".join(f"EV1:{item}" if task.crew == BOTH else item for item in task.items),
+        "needs": " ".join(map(str, task.needs)), "sets": " ".join(map(str, task.sets))}
+    cells = {"task": task.task, "title": task.title, "need": task.need}
+    return TaskRows(task.task, cells, tuple(map(_cells, steps)) if steps else ({
+        name: cell for name, cell in block.items() if cell not in ("", None)},), task.after)
+
+
+def _cells(step: Step) -> Mapping[str, object]:
+    """A row of ``steps.csv`` as a table takes it; what is not given is left out."""
+    said = {field.name: getattr(step, field.name) for field in STEPS.fields}
+    return {name: " ".join(map(move_text, cell)) if name in ("takes", "leaves") else
+            " ".join(map(str, cell)) if isinstance(cell, tuple) else cell
+            for name, cell in said.items() if cell not in ("", None, ())}
+
+
+def _last_end(campaign: TimedCampaign) -> date | None:
+    """The date on which the last outing with a log ends."""
+    plans = [campaign.timed_plan(name) for name in campaign.ids if campaign.has_log(name)]
+    return max(((plan.pet_zero + timedelta(minutes=plan.end_min)).date() for plan in plans), default=None)
+
+
+def _open_outing(campaign: TimedCampaign, name: str, first: date | None) -> OpenOuting:
+    outing, people = campaign.source.outings[name], campaign.people(name)
+    begin = max(outing.earliest, first) if first else outing.earliest
+    dates = tuple(begin + timedelta(days=day) for day in range((outing.latest - begin).days + 1))
+    pairs = outing.crew or ((people,) if all(people) else ())
+    return OpenOuting(name, campaign.timed_plan(name), behind_of(campaign, name), dates, people, pairs,
+                      campaign.source.settings.reserve_min)

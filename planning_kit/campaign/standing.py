@@ -1,0 +1,117 @@
+"""Where a campaign stands, as tables: the board, the thread of an item or state, what an early end costs."""
+
+from collections.abc import Iterator
+from datetime import timedelta
+from typing import Any
+from weakref import WeakKeyDictionary
+
+import numpy as np
+import pandas as pd
+
+from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.open_work import done_on
+from planning_kit.explore.odds.odds import odds
+from planning_kit.inputs.faults import ScenarioError, is_number
+from planning_kit.inputs.shown_text import TextTable
+from planning_kit.plan.network import grouped
+from planning_kit.plan.timed import TimedPlan
+
+ODDS_SAMPLES = 500
+BOARD_COLUMNS = ["task", "title", "need", "value", "outing", "date", "status", "start_min", "finish_min",
+                 "p_done", "margin_min"]
+THREAD_COLUMNS = ["outing", "kind", "is", "from_utc", "until_utc", "from_min", "until_min", "by_step"]
+EARLY_COLUMNS = ["minute", "tasks_left", "value_left", "required_left", "minutes_left"]
+PLANNED, DONE, OPEN = "planned", "done", "on no outing"
+_CHANCES: WeakKeyDictionary[TimedPlan, dict[str, float]] = WeakKeyDictionary()  # an edit leaves the others
+
+
+def chances_of_tasks(plan: TimedPlan) -> dict[str, float]:
+    """By task the chance of being done in time to be inside by the hard limit; NaN: not known."""
+    if plan not in _CHANCES:
+        done = odds(plan, ODDS_SAMPLES).tasks_done
+        _CHANCES[plan] = {task: float(np.mean(rows)) for task, rows in done.items()}
+    return _CHANCES[plan]
+
+
+def board_table(campaign: TimedCampaign) -> pd.DataFrame:
+    """A row a task of the backlog and outing that has it, the outing "" where none has.
+
+    ``start_min``, ``finish_min`` (PET); ``p_done``: the chance that the outing does it and is inside by its
+    hard limit, from 500 samples; ``margin_min``: the least minutes that a start of it can slip until the hard
+    limit is missed or a window is jumped.
+    """
+    rows = []
+    has = {name: campaign.planned(name) for name in campaign.ids}
+    for task in campaign.source.backlog:
+        head = (task.task, task.title, task.need, task.value)
+        names = [name for name in campaign.ids if task.task in has[name]]
+        status = DONE if task.share_done >= 1 else OPEN
+        rows += [(*head, name, *_on_outing(campaign, name, task.task)) for name in names] or [
+            (*head, "", "", status, *(np.nan,) * 3, np.nan)]
+    return TextTable(rows, columns=BOARD_COLUMNS)
+
+
+def _on_outing(campaign: TimedCampaign, name: str, task: str) -> tuple[Any, ...]:
+    plan = campaign.timed_plan(name)
+    steps = [number for number, step in enumerate(plan.steps) if step.task == task]
+    finish_min = plan.starts + plan.durations
+    has_gone = campaign.has_log(name)
+    if has_gone and task not in done_on(campaign, name):
+        return campaign.date_of(name).isoformat(), "left undone", np.nan, np.nan, 0.0, np.nan
+    slack = [float(each[number]) for number in steps for each in (plan.slack.to_limit, plan.slack.to_window)]
+    p_done = float("nan") if not steps else 1.0 if _is_past(plan, steps) else chances_of_tasks(plan).get(task)
+    return (campaign.date_of(name).isoformat(), DONE if steps and _is_past(plan, steps) else PLANNED,
+            float(plan.starts[steps].min()) if steps else np.nan,
+            float(finish_min[steps].max()) if steps else np.nan, p_done,
+            float(np.floor(np.nanmin(slack) * 10) / 10) if np.isfinite(slack).any() else np.nan)
+
+
+def _is_past(plan: TimedPlan, steps: list[int]) -> bool:
+    return plan.now_min is not None and bool((plan.starts + plan.durations)[steps].max() <= plan.now_min)
+
+
+def thread_table(campaign: TimedCampaign, name: str) -> pd.DataFrame:
+    """Where one item is, or what one state is, over all outings: a row a stretch.
+
+    ``is``: the holder (with the bag) or the value. Raises `ScenarioError` for what no outing has.
+    """
+    rows = [row for outing in campaign.ids for row in _stretches(campaign, outing, name)]
+    if not rows:
+        raise ScenarioError.single("is no item and no state of any outing", table="thread", column="name",
+                                   value=name)
+    return TextTable(rows, columns=THREAD_COLUMNS)
+
+
+def _stretches(campaign: TimedCampaign, outing: str, name: str) -> Iterator[tuple[Any, ...]]:
+    plan = campaign.timed_plan(outing)
+    held = [(f"{each.holder} in {each.in_bag}" if each.in_bag else each.holder, each.from_min, each.until_min,
+             each.by_step) for each in plan.tracked_custody.holdings if each.item == name]
+    spells = [(each.value, each.from_min, each.until_min, each.by_step)
+              for each in plan.state_spells.get(name, ())]
+    for kind, stretches in (("item", held), ("state", spells)):
+        for what, first, last, step in stretches:
+            ends = (plan.pet_zero + timedelta(minutes=float(each)) for each in (first, last))
+            yield outing, kind, what, *map(pd.Timestamp, ends), first, last, step
+
+
+def early_end_table(campaign: TimedCampaign, outing: str, every_min: float = 5.0) -> pd.DataFrame:
+    """What would be left for later if an outing's work ended at each minute of PET, a row every so many.
+
+    Tasks of the backlog that are not over by then, with their value, and the likely minutes of their steps
+    that are not over: one that is under way counts whole, as if nothing of it were kept. Making safe and the
+    way home are not in it (see ``end_state``). Raises `ScenarioError`.
+    """
+    if not is_number(every_min) or not 0.5 <= every_min <= 1440:
+        raise ScenarioError.single("must be minutes, 0.5 to 1440", table="early_end", column="every_min",
+                                   value=every_min)
+    plan, tasks = campaign.timed_plan(outing), campaign.tasks
+    finish_min = plan.starts + plan.durations
+    own = grouped((step.task, (float(finish_min[number]), step.minutes_likely))
+                  for number, step in enumerate(plan.steps) if step.task in tasks)
+    rows = []
+    for minute in np.arange(0.0, plan.end_min + every_min, every_min):
+        left = {task: [minutes for over, minutes in steps if over > minute] for task, steps in own.items()}
+        names = [task for task, steps in left.items() if steps]
+        rows.append((float(minute), " ".join(names), sum(tasks[task].value for task in names),
+                     sum(tasks[task].need == "required" for task in names), sum(map(sum, left.values()))))
+    return TextTable(rows, columns=EARLY_COLUMNS)
