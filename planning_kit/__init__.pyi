@@ -1,5 +1,6 @@
 # What a notebook may use, and where it stands: read when a name is first asked for.
 
+from .campaign.end_state import EndState as EndState
 from .desk.workbench import Workbench as Workbench
 from .explore.propose.proposals import Proposal as Proposal
 from .explore.propose.proposals import Proposals as Proposals

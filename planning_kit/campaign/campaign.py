@@ -7,14 +7,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
+from typing import Self
 
 import pandas as pd
 
+from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.explore.retime.retiming import retime
 from planning_kit.inputs.campaign_file import CampaignSource, read_campaign
 from planning_kit.inputs.campaign_records import BACKLOG, BacklogTask
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import ScenarioError, as_path
+from planning_kit.inputs.faults import ScenarioError, as_path, must_be
 from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.scenario import Scenario, as_scenario
@@ -36,11 +39,12 @@ def read_whole_campaign(folder: str | Path) -> CampaignSource:
 class TimedCampaign:
     """A campaign, never changed in place; a change gives another one, which keeps the plans that still hold.
 
-    ``source`` is what its folder says; ``known`` holds the plans that were timed so far, by outing.
+    ``source`` is what its folder says; ``known`` and ``ends`` hold what was timed so far, by outing.
     """
 
     source: CampaignSource
     known: dict[str, TimedPlan] = field(default_factory=dict)
+    ends: dict[str, EndState] = field(default_factory=dict)
 
     @property
     def folder(self) -> Path:
@@ -103,12 +107,38 @@ class TimedCampaign:
             self.known[name] = retime(plan, scenario.folder) if self.has_log(name) else plan
         return self.known[name]
 
-    def with_scenario(self, outing: str, scenario: Scenario) -> TimedCampaign:
+    def with_scenario(self, outing: str, scenario: Scenario) -> Self:
         """The campaign with another scenario of one outing; the plans of the others are kept."""
         name = self._named(outing)
         scenarios = FrozenMapping({**self.source.scenarios, name: as_scenario(scenario)})
         known = {each: plan for each, plan in self.known.items() if each != name}
-        return replace(self, source=replace(self.source, scenarios=scenarios), known=known)
+        ends = {each: end for each, end in self.ends.items() if each != name}
+        return replace(self, source=replace(self.source, scenarios=scenarios), known=known, ends=ends)
+
+    def end_state(self, outing: str, minute: object = None) -> EndState:
+        """What an outing leaves behind (see `planning_kit.campaign.end_state`); kept, where none is asked."""
+        if minute is not None:
+            return end_state(self.timed_plan(outing), minute)
+        if outing not in self.ends:
+            self.ends[outing] = end_state(self.timed_plan(outing))
+        return self.ends[outing]
+
+    def next_scenario(self, end: EndState, outing: str | None = None) -> Scenario:
+        """The scenario of the outing after that of ``end``, or of ``outing``, as it begins then.
+
+        ``told`` says what was carried over, and what no table of it can say. It is bound to that outing's
+        folder: ``save`` writes it there. Raises `ScenarioError` where there is no next outing.
+        """
+        how = "must be an end state, such as plan.end_state() gives"
+        must_be(end, EndState, "end_state", how)
+        if outing is None:
+            here = next((name for name in self.ids if self.scenario(name).folder == end.folder), None)
+            after = self.ids[self.ids.index(here) + 1:] if here else ()
+            if not after:
+                raise ScenarioError.single("is of the last outing of this campaign, or of none: name the "
+                                           "outing that follows", column="end_state", value=end.folder)
+            outing = after[0]
+        return carried_into(self.scenario(outing), end, self.tasks)
 
     def date_of(self, outing: str) -> date:
         """The UTC date of an outing's PET 0."""
