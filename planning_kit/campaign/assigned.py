@@ -12,6 +12,8 @@ import pandas as pd
 from planning_kit.campaign.assigning import ROUNDS, Assigning, Found
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.end_state import end_state
 from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.standing import board_table, chances_of_tasks
 from planning_kit.explore.long_question import Report, silent
@@ -19,7 +21,7 @@ from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.all_checks import findings_of, new_findings
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.timed import TimedPlan
 
@@ -69,14 +71,14 @@ class TimedAssignment:
         """The campaign with these outings, in memory."""
         campaign = self.before
         for name, fitted in self.found.fitted.items():
-            if fitted.plan.scenario is not self.before.scenario(name):
+            if fitted.plan.scenario != self.before.scenario(name):
                 campaign = _with(campaign, name, fitted.plan)
         return campaign
 
     def save(self) -> None:
         """Save every outing that changed into its folder. Raises `SaveConflict` or `ScenarioError`."""
         for name, scenario in self.scenarios.items():
-            if scenario is not self.before.scenario(name):
+            if scenario != self.before.scenario(name):
                 scenario.save()
 
     @property
@@ -86,7 +88,7 @@ class TimedAssignment:
 
     @property
     def outings(self) -> pd.DataFrame:
-        """A row an outing: ``free_min`` is left to its planned limit, of which ``reserve_min`` is asked.
+        """A row an outing: ``free_min`` is left to its planned limit, ``reserve_min`` of it is asked.
 
         ``p_least``: the least chance of being done among its tasks; ``stops``: its stop findings.
         """
@@ -115,12 +117,13 @@ class TimedAssignment:
         for name, day in self.found.dates.items():
             present = self.question.outings[name].present
             if day != present:
-                rows.append(("", present.isoformat(), day.isoformat(), f"{name} goes from {present} to {day}"))
+                words = f"{name} goes from {present} to {day}"
+                rows.append(("", present.isoformat(), day.isoformat(), words))
         return TextTable(rows, columns=MOVE_COLUMNS)
 
     @property
     def left_out(self) -> pd.DataFrame:
-        """The tasks that no outing does, and why not, by outing, in numbers where there are any."""
+        """The tasks that no outing does, and why not, outing by outing, with numbers."""
         rows = []
         for name in self.question.wanted:
             if name not in self.found.outing_of:
@@ -142,7 +145,8 @@ class TimedAssignment:
         done, gap = len(self.found.outing_of), self.gap
         how = "proven best by the least minutes of each task" if gap is None else (
             f"at most {gap[1]} of {gap[0]} value from the bound")
-        return f"{done} of {len(self.question.tasks)} open tasks on {len(self.found.fitted)} outings; {how}"
+        outings = len(self.found.fitted)
+        return f"{done} of {len(self.question.tasks)} open tasks on {outings} outings; {how}"
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self.verdict}>"
@@ -214,7 +218,8 @@ class Moved:
 def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
     """A task taken off the outing that has it and put on another, on the present dates; "" takes it off.
 
-    Raises `ScenarioError` for a task or an outing that there is not, and for an outing with a log.
+    Outings after those two begin with what is left then: a new stop of theirs is told, too. Raises
+    `ScenarioError` for a task or an outing that there is not, and for an outing with a log.
     """
     question = question_of(campaign)
     for column, value, known in (("task", task, [*question.tasks]),
@@ -226,20 +231,27 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
     dates = {name: each.present for name, each in question.outings.items()}
     people = {name: each.people for name, each in question.outings.items()}
     has = {name: campaign.planned(name) for name in question.outings}
-    after, why = campaign, ""
-    if outing and task not in has[outing]:
-        why = question.why_not(task, outing, dates, people, has)
-        if not why:
-            fitted = question.on(outing, dates[outing]).fit([*has[outing], task])
-            why = "; ".join(each if name == task else f"{name}: {each}"
-                            for name, each in fitted.refused.items())
-            after = after if why else _with(after, outing, fitted.plan)
-    if not why:
-        for name in question.outings:
-            if name != outing and task in has[name]:
-                plan = question.on(name, dates[name]).without(task)
-                after = _with(after, name, plan)
-    return Moved(task, outing, why, campaign, after)
+    why = question.why_not(task, outing, dates, people, has) if outing else ""
+    after, end = campaign, None
+    for name, this in question.outings.items() if not why else ():
+        scenario = this.plan.scenario
+        carried = scenario if end is None else carried_into(scenario, end, question.tasks)
+        on = question.on(name, dates[name], (), None if carried == scenario else carried)
+        plan = this.plan if carried == scenario else TimedPlan.of(carried)
+        if name == outing and task not in has[name]:
+            fitted = on.fit([*has[name], task])
+            why = "; ".join(each if other == task else f"{other}: {each}"
+                            for other, each in fitted.refused.items())
+            plan = fitted.plan
+        elif name != outing and task in has[name]:
+            plan = on.without(task)
+        if plan is not this.plan:
+            stops = new_findings(this.plan, plan).query(f"severity == '{STOP}'")
+            why = why or "; ".join(f"{name} has a new stop: {words}" for words in stops["message"][:1])
+            after, end = _with(after, name, plan), end_state(plan)
+        if why:
+            break
+    return Moved(task, outing, why, campaign, campaign if why else after)
 
 
 def _with(campaign: TimedCampaign, outing: str, plan: TimedPlan) -> TimedCampaign:

@@ -22,9 +22,12 @@ from planning_kit.campaign.assignment import (
     WantedTask,
     solve_assignment,
 )
+from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.campaign.fitting import Fitted, OutingOn, TaskRows, lanes_of
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.inputs.fields import SUITED
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.plan.timed import TimedPlan
 
 ROUNDS = {"quick": 2.0, "normal": 8.0, "thorough": 40.0}
@@ -102,12 +105,16 @@ class Found:
 
 @dataclass(frozen=True, eq=False)
 class Assigning:
-    """The question: open tasks and outings in their order, and what is done already (task to its date)."""
+    """The question: open tasks and outings in their order, and what is done already (task to its date).
+
+    ``begins``: what the last outing that is over left behind.
+    """
 
     tasks: Mapping[str, OpenTask]
     outings: Mapping[str, OpenOuting]
     least_days_between: int = 0
     done: Mapping[str, date] = field(default_factory=dict)
+    begins: EndState | None = None
 
     @cached_property
     def rows(self) -> Mapping[str, TaskRows]:
@@ -136,10 +143,10 @@ class Assigning:
         return tuple(found)
 
     @cache  # noqa: B019  an Assigning lives as long as its question
-    def on(self, outing: str, day: date, pair: Pair = ()) -> OutingOn:
-        """An outing on a date, with a pair."""
+    def on(self, outing: str, day: date, pair: Pair = (), after: Scenario | None = None) -> OutingOn:
+        """An outing on a date, with a pair; ``after``: what is otherwise, as it was carried over."""
         this = self.outings[outing]
-        scenario = this.plan.scenario
+        scenario = this.plan.scenario if after is None else after
         if pair and pair != this.people:
             scenario = scenario.with_crew(EV1={"name": pair[0]}, EV2={"name": pair[1]})
         if day != this.present:
@@ -209,25 +216,45 @@ class Assigning:
 
     def _timed(self, solved: Solved, cuts: list[TooMuch], rooms: dict[str, float], bound: tuple[int, ...],
                number: int) -> Found:
-        """Each outing with its tasks as it is timed, and with those that others could not hold."""
-        fitted, refused = dict[str, Fitted](), dict[str, dict[str, str]]()
-        for name in self.outings:
-            on = self.on(name, solved.dates[name], solved.pairs.get(name, ()))
+        """Each outing, in order, with its tasks and with what no other has, after what the last one left."""
+        fitted, refused, end = dict[str, Fitted](), dict[str, dict[str, str]](), self.begins
+        for name, this in self.outings.items():
+            scenario = this.plan.scenario
+            carried = None if end is None else carried_into(scenario, end, self.tasks)
+            on = self.on(name, solved.dates[name], solved.pairs.get(name, ()),
+                         None if carried == scenario else carried)
             asked = [task for task in self.wanted if solved.outing_of.get(task) == name]
-            if on.blocked:
-                cuts.append(TooMuch(name, frozenset(), solved.dates[name]))
             has = {each: fit.tasks for each, fit in fitted.items()} | {name: tuple(asked)}
             able = [task for task in asked
                     if not self.why_not(task, name, solved.dates, solved.pairs, has)]
-            fitted[name] = on.fit(able)
-            for task, why in fitted[name].refused.items():
+            fit = on.fit(able)
+            if on.blocked:
+                cuts.append(TooMuch(name, frozenset(), solved.dates[name]))
+            for task, why in fit.refused.items():
                 refused.setdefault(task, {})[name] = why
-                alone = task in on.never
                 day = None if task in on.faults else solved.dates[name]
-                cuts.append(TooMuch(name, frozenset({task} if alone else {*fitted[name].tasks, task}), day))
-            self._learn(name, asked, fitted[name], rooms)
-        self._fill_up(solved, fitted, refused)
+                cuts.append(TooMuch(name, frozenset({task} if task in on.never else {*fit.tasks, task}), day))
+            self._learn(name, asked, fit, rooms)
+            fitted[name] = self._filled_up(on, name, fit, solved, fitted, refused)
+            end = end_state(fitted[name].plan)
         return Found(solved.dates, solved.pairs, fitted, refused, self.value_of(fitted), bound, number)
+
+    def _filled_up(self, on: OutingOn, name: str, fit: Fitted, solved: Solved, fitted: Mapping[str, Fitted],
+                   refused: dict[str, dict[str, str]]) -> Fitted:
+        """An outing with whatever it holds beside of what no outing has, or an earlier one has refused."""
+        before = {task for each in fitted.values() for task in each.tasks}
+        for task in self.wanted:
+            is_later = solved.outing_of.get(task) in {*self.outings} - {*fitted, name}
+            if is_later or task in before or task in fit.tasks or name in refused.get(task, {}):
+                continue
+            has = {each: other.tasks for each, other in fitted.items()} | {name: fit.tasks}
+            if not self.why_not(task, name, solved.dates, solved.pairs, has):
+                more = on.with_one_more(fit, task)
+                if isinstance(more, Fitted):
+                    fit = more
+                else:
+                    refused.setdefault(task, {})[name] = more
+        return fit
 
     def value_of(self, fitted: Mapping[str, Fitted]) -> tuple[int, ...]:
         """What the tasks that are done are worth, by need."""
@@ -244,22 +271,6 @@ class Assigning:
         share = max(shares, default=1.0)
         rooms[name] = min(rooms.get(name, 1.0), share) if fitted.refused else min(
             rooms.get(name, 1.0) * _WIDER, 1.0)
-
-    def _fill_up(self, solved: Solved, fitted: dict[str, Fitted], refused: dict[str, dict[str, str]]) -> None:
-        """Whatever is left over, on the first outing that holds it beside what it has."""
-        for task in self.wanted:
-            if any(task in each.tasks for each in fitted.values()):
-                continue
-            for name in self.outings:
-                has = {each: fit.tasks for each, fit in fitted.items()}
-                if name in refused.get(task, {}) or self.why_not(task, name, solved.dates, solved.pairs, has):
-                    continue
-                on = self.on(name, solved.dates[name], solved.pairs.get(name, ()))
-                more = on.with_one_more(fitted[name], task)
-                if isinstance(more, Fitted):
-                    fitted[name] = more
-                    break
-                refused.setdefault(task, {})[name] = more
 
     def why_not(self, task: str, name: str, dates: Mapping[str, date], pairs: Mapping[str, Pair],
                 has: Mapping[str, Sequence[str]]) -> str:

@@ -140,6 +140,14 @@ class TimedCampaign:
             outing = after[0]
         return carried_into(self.scenario(outing), end, self.tasks)
 
+    def next_outing(self, outing: str) -> str:
+        """The one that follows. Raises `ScenarioError` for the last one."""
+        after = self.ids[self.ids.index(self._named(outing)) + 1:]
+        if not after:
+            raise ScenarioError.single("is the last outing of this campaign: none follows", column="outing",
+                                       value=outing)
+        return after[0]
+
     def date_of(self, outing: str) -> date:
         """The UTC date of an outing's PET 0."""
         return self.timed_plan(outing).pet_zero.date()

@@ -98,6 +98,20 @@ def _work(records: Records, end: EndState, backlog: Collection[str]) -> Iterator
                               for at, column in enumerate(MINUTES)})
 
 
+def rest_of(step: str, task: str, end: EndState) -> dict[str, float] | None:
+    """The minutes that are left of a step by what an outing did of it; None where it is done.
+
+    Empty where that outing had no such step or must repeat it.
+    """
+    same = next((each for each in end.records.steps if (each.step, each.task) == (step, task)), None)
+    if same is None or (step in end.done and _must_be_repeated(same, end)):
+        return {}
+    if step in end.done:
+        return None
+    left, is_begun = end.left_min[step], 0 < end.left_min[step] < same.minutes_likely
+    return dict(zip(MINUTES, estimates_left(same, left), strict=True)) if is_begun else {}
+
+
 def _must_be_repeated(step: Step, end: EndState) -> bool:
     moved = moved_by(end.records, {step.step})
     inside = {each.item.item for each in end.items if not each.is_outside}

@@ -340,11 +340,13 @@ class OutingOn:
         if self._holds(soon):
             return longer
         if soon.end_min == inf:
-            return "no window or order is left for it on this date"
+            return "no window or order is left for it on this date: another date may have one"
         if keeps(soon.end_min, self.limit_min):
-            return f"both would be {number_label(soon.crowded_min, 'up')} min at a place for one"
-        return (f"both would be inside {number_label(soon.end_min - self.limit_min, 'up')} min after PET "
-                f"{pet_label(self.limit_min, 'down')}, the limit less the reserve")
+            return (f"both would be {number_label(soon.crowded_min, 'up')} min at a place for one: another "
+                    "outing, or less work there, would help")
+        over = number_label(soon.end_min - self.limit_min, "up")
+        return (f"both would be inside {over} min after PET {pet_label(self.limit_min, 'down')}, the limit "
+                "less the reserve: so much more room, or as much less work, would help")
 
     def with_one_more(self, fitted: Fitted, task: str) -> Fitted | str:
         """The same with one more task and all that it has; why not, in words, where it does not hold that."""

@@ -1,13 +1,14 @@
 """What is still to do in a campaign, as a question: open tasks as rows, outings that nobody has begun."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
 from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask
 from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.carrying import rest_of
+from planning_kit.campaign.end_state import EndState
 from planning_kit.campaign.fitting import TaskRows
-from planning_kit.explore.retime.outing_progress import task_table
 from planning_kit.inputs.campaign_records import BacklogTask
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import STEPS
@@ -23,9 +24,10 @@ def question_of(campaign: TimedCampaign) -> Assigning:
     An outing with a log has what it has done, and what its plan still does; all else of it is open again.
     Raises `ScenarioError` where an outing has no plan, or too many dates to be tried.
     """
-    done, names = dict[str, date](), list[str]()
+    done, names, ends = dict[str, date](), list[str](), list[EndState]()
     for name in campaign.ids:
         if campaign.has_log(name):
+            ends.append(campaign.end_state(name))
             done |= dict.fromkeys(done_on(campaign, name), campaign.date_of(name))
         else:
             names.append(name)
@@ -41,20 +43,19 @@ def question_of(campaign: TimedCampaign) -> Assigning:
                        f"leaves {len(outing.dates)} dates to try; 1 to {_MOST_DATES} can be"
                        + (f", none before {between} days after {last}" if last else ""))
     faults.stop_if_any()
-    rows = {task.task: rows_of_task(campaign, task) for task in campaign.source.backlog}
+    rows = {task.task: rows_of_task(campaign, task, ends) for task in campaign.source.backlog}
     tasks = {task.task: OpenTask(
         rows[task.task], task.title, round(task.value), task.need,
         dict.fromkeys(task.after, math.ceil(task.least_gap_days)), task.must_by,
         dict.fromkeys(rows[task.task].lanes, task.trained) if task.trained else {})
         for task in campaign.source.backlog if task.task not in done}
-    return Assigning(tasks, outings, between, done)
+    return Assigning(tasks, outings, between, done, ends[-1] if ends else None)
 
 
 def done_on(campaign: TimedCampaign, outing: str) -> list[str]:
     """The tasks of the backlog that an outing with a log has done, or that its plan still does."""
-    table = task_table(campaign.timed_plan(outing))
-    over = table[table["status"].isin(("done", "in progress", "to do"))]
-    return [task for task in over["task"] if task in campaign.tasks]
+    return [each.task.task for each in campaign.end_state(outing).tasks
+            if each.share >= 1 and each.task.task in campaign.tasks]
 
 
 def behind_of(campaign: TimedCampaign, outing: str) -> str:
@@ -63,8 +64,11 @@ def behind_of(campaign: TimedCampaign, outing: str) -> str:
     return campaign.source.outings[outing].work_after or steps[max(len(steps) - 2, 0)].step
 
 
-def rows_of_task(campaign: TimedCampaign, task: BacklogTask) -> TaskRows:
-    """A task as rows. Of a block with a share done the rest of its minutes is left; of steps all are."""
+def rows_of_task(campaign: TimedCampaign, task: BacklogTask, ends: Sequence[EndState]) -> TaskRows:
+    """A task as rows. Of a block with a share done the rest of its minutes is left.
+
+    ``ends``: what outings left; steps of the same id that are done there go, one half done keeps its rest.
+    """
     steps = campaign.source.steps.get(task.task)
     left = 1.0 - task.share_done
     block = {
@@ -74,8 +78,12 @@ def rows_of_task(campaign: TimedCampaign, task: BacklogTask) -> TaskRows:
         "takes": " ".join(f"EV1:{item}" if task.crew == BOTH else item for item in task.items),
         "needs": " ".join(map(str, task.needs)), "sets": " ".join(map(str, task.sets))}
     cells = {"task": task.task, "title": task.title, "need": task.need}
-    return TaskRows(task.task, cells, tuple(map(_cells, steps)) if steps else ({
-        name: cell for name, cell in block.items() if cell not in ("", None)},), task.after)
+    rows = list(map(_cells, steps)) if steps else [
+        {name: cell for name, cell in block.items() if cell not in ("", None)}]
+    for end in ends:
+        rows = [{**row, **rest} for row in rows
+                if (rest := rest_of(str(row["step"]), task.task, end)) is not None]
+    return TaskRows(task.task, cells, tuple(rows), task.after)
 
 
 def _cells(step: Step) -> Mapping[str, object]:

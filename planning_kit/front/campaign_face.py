@@ -41,6 +41,16 @@ class Campaign(TimedCampaign):
             found = assign(self, effort, report)
         return Assignment(found.before, found.question, found.found)
 
+    def after(self, outing: str) -> Campaign:
+        """The campaign in which the outing after ``outing`` begins with what that left (its log counted).
+
+        ``assign`` of it then puts what was left undone on the outings to come. Raises `ScenarioError` where
+        no outing follows.
+        """
+        end = self.end_state(outing)
+        following = self.next_outing(outing)
+        return self.with_scenario(following, self.next_scenario(end, following))
+
     def moved(self, task: str, outing: str) -> Moved:
         """A task taken off the outing that has it and put on another, where that holds; "" takes it off.
 
@@ -70,9 +80,9 @@ class Campaign(TimedCampaign):
         return charts.thread_chart(self.thread_table(name), name, theme)
 
     def season(self, theme: str = "light") -> Chart:
-        """The dates of all outings in the season's light: beta and night, by the first outing's orbit data."""
-        spans = {name: (outing.earliest, outing.latest, self.date_of(name))
-                 for name, outing in self.source.outings.items()}
+        """The dates of all outings in the season's light, by the first outing's orbit data."""
+        spans = {name: (each.earliest, each.latest, self.date_of(name))
+                 for name, each in self.source.outings.items()}
         return charts.dates_chart(self.scenario(self.ids[0]), spans, theme)
 
     def early_end_table(self, outing: str, every_min: float = 5.0) -> pd.DataFrame:
@@ -81,7 +91,8 @@ class Campaign(TimedCampaign):
 
     def early_end(self, outing: str, theme: str = "light") -> Chart:
         """The same as a chart: value and minutes left to do, by the minute at which the work ends."""
-        return charts.early_end_chart(self.early_end_table(outing), self.plan(outing).timed, outing, theme)
+        return charts.early_end_chart(self.early_end_table(outing), self.timed_plan(outing).end_min,
+                                      outing, theme)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
