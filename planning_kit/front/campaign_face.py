@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
+
 from planning_kit.campaign.campaign import TimedCampaign, read_whole_campaign
+from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.front.plan import Plan
 
 
@@ -19,6 +22,13 @@ class Campaign(TimedCampaign):
     def plan(self, outing: str) -> Plan:
         """The plan of an outing; where its folder holds a log, re-timed by it. Raises `ScenarioError`."""
         return Plan(self.timed_plan(outing))
+
+    def findings(self) -> pd.DataFrame:
+        """What is wrong between the outings, worst first: ``outing``, then the columns of ``plan.findings``.
+
+        What is wrong within one outing is told by ``plan(outing).findings``.
+        """
+        return campaign_findings(self)
 
 
 def load_campaign(folder: str | Path) -> Campaign:
