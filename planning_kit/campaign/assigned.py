@@ -155,7 +155,8 @@ class TimedAssignment:
         return f"<p>{html_text(self.verdict)}</p>{self.outings._repr_html_() or ''}"  # type: ignore[operator]
 
 
-def assign(campaign: TimedCampaign, effort: str | float = "normal", report: Report = silent) -> TimedAssignment:
+def assign(campaign: TimedCampaign, effort: str | float = "normal",
+           report: Report = silent) -> TimedAssignment:
     """Which open task each outing without a log does, and on which of its dates.
 
     ``effort``: quick, normal, thorough, or a number of rounds. Raises `ScenarioError` for a question that

@@ -86,11 +86,19 @@ def starts(records: Records, items: Mapping[str, Item], ends: Mapping[str, ItemE
 
 def _work(records: Records, end: EndState, backlog: Collection[str]) -> Iterator[Change]:
     same = {step.step: step for step in records.steps if step.task in backlog}
-    before = [step for step in end.records.steps if step.step in same and same[step.step].task == step.task]
-    gone = tuple(step_named(step.step) for step in before
-                 if step.step in end.done and not _must_be_repeated(step, end))
+    gone = {step.step for step in end.records.steps
+            if step.step in same and same[step.step].task == step.task
+            and step.step in end.done and not _must_be_repeated(step, end)}
+    # An inhibit is never lost with a step: what lifts or confirms it is done again where it is set again.
+    for each in records.inhibits:
+        gone -= {each.until_step, each.confirmed_by} if each.from_step not in gone else set()
+    begun = {each.inhibit: each.until_step for each in records.inhibits
+             if each.from_step in gone and each.until_step not in gone}
+    gone -= {each.confirmed_by for each in records.inhibits if each.inhibit in begun}
+    if begun:
+        yield Cells("inhibits", {"from_step": begun})
     if gone:
-        yield Drop(gone)
+        yield Drop(tuple(step_named(step.step) for step in records.steps if step.step in gone))
     rest = {name: estimates_left(step, left) for name, step in same.items()
             if 0 < (left := end.left_min.get(name, 0.0)) < step.minutes_likely}
     if rest:

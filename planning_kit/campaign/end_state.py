@@ -9,7 +9,7 @@ at that minute counts as not done.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite
@@ -32,6 +32,7 @@ from planning_kit.plan.custody import is_in, other_end
 from planning_kit.plan.timed import TimedPlan
 
 END_COLUMNS = ["kind", "id", "title", "is", "place", "since_utc"]
+_DONE = "100 % done"
 _SOONEST_INSIDE_MIN = 0.1  # a log has both inside after PET 0
 
 
@@ -112,8 +113,15 @@ class EndState:
     @property
     def frame(self) -> pd.DataFrame:
         """A row a thing: ``kind``, what it ``is`` in words, ``place``, ``since_utc`` (NaT: before)."""
-        rows = pd.DataFrame(list(self._rows()), columns=END_COLUMNS)
-        return TextTable(rows.astype({"since_utc": "datetime64[us, UTC]"}))
+        return _table(self._rows())
+
+    @property
+    def left(self) -> pd.DataFrame:
+        """Of ``frame`` what the next outing must know: what is outside, was changed, or is still to do."""
+        home = self.records.settings.airlock_place
+        return _table(row for row in self._rows() if (
+            row[4] not in ("", home) or (row[0] == "state" and row[5]) or row[0] == "inhibit"
+            or (row[0] == "task" and not str(row[3]).startswith(_DONE))))
 
     def _rows(self) -> Iterator[tuple[object, ...]]:
         titles = {place.place: place.title or place.place for place in self.records.places}
@@ -143,7 +151,7 @@ class EndState:
             yield "inhibit", held.inhibit.inhibit, held.inhibit.title, words, "", held.set_at
         for task in self.tasks:
             left = f", {number_label(task.left_min, 'up', 0)} min still to do" if task.share < 1 else ""
-            share = f"{number_label(100 * task.share, 'down', 0)} % done{left}"
+            share = f"{number_label(100 * task.share, 'down', 0)} % done{left}" if left else _DONE
             yield "task", task.task.task, task.task.title, share, "", None
 
     def _is_in_socket(self, end: ItemEnd) -> bool:
@@ -155,6 +163,11 @@ class EndState:
         todo = sum(task.left_min for task in self.tasks)
         return (f"<EndState of {one_line(self.records.settings.title)!r}: inside {gmt_label(self.ended)}, "
                 f"{out} items outside, {number_label(todo, 'up', 0)} min of work left>")
+
+
+def _table(rows: Iterable[tuple[object, ...]]) -> pd.DataFrame:
+    frame = pd.DataFrame(list(rows), columns=END_COLUMNS)
+    return TextTable(frame.astype({"since_utc": "datetime64[us, UTC]"}))
 
 
 def end_state(plan: TimedPlan, minute: object = None) -> EndState:

@@ -9,8 +9,9 @@ import pandas as pd
 
 from planning_kit.campaign.assigned import Moved, TimedAssignment, assign, moved
 from planning_kit.campaign.campaign import TimedCampaign, read_whole_campaign
+from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.standing import board_table, early_end_table, thread_table
-from planning_kit.front.plan import Plan
+from planning_kit.front.plan import Odds, Other, Plan, timed
 from planning_kit.front.progress_bar import Told, shown
 from planning_kit.show import campaign_charts as charts
 from planning_kit.show.chart import Chart
@@ -26,6 +27,26 @@ class Campaign(TimedCampaign):
     def plan(self, outing: str) -> Plan:
         """The plan of an outing; where its folder holds a log, re-timed by it. Raises `ScenarioError`."""
         return Plan(self.timed_plan(outing))
+
+    def write_pack(self, outing: str, folder: str | Path, baseline: Other | None = None,
+                   chances: Odds | None = None) -> pd.DataFrame:
+        """The review pack of an outing, as ``plan.write_pack``, with a page of what the last one left behind.
+
+        And one of what it leaves for the next; neither where there is nothing to be told.
+        """
+        from planning_kit.show.pack.write import write_pack  # takes long to load, as in plan.write_pack
+
+        plan, at = self.timed_plan(outing), self.ids.index(outing)
+        around = (self.end_state(self.ids[at - 1]) if at else None,
+                  self.end_state(outing) if at + 1 < len(self.ids) else None)
+        return write_pack(plan, folder, None if baseline is None else timed(baseline), chances, around)
+
+    def findings(self) -> pd.DataFrame:
+        """What is wrong between the outings, worst first: ``outing``, then the columns of ``plan.findings``.
+
+        What is wrong within one outing is told by ``plan(outing).findings``.
+        """
+        return campaign_findings(self)
 
     def assign(self, effort: str | float = "normal", progress: Told = "bar") -> Assignment:
         """Which open task of the backlog each outing without a log does, and on which of its dates.

@@ -159,14 +159,15 @@ def _steps_in(files: FolderFiles, name: str, stem: str, rows: Rows,
     except CellFault as fault:
         faults.add(stem, *fault.where, str(fault))
         return None
-    parsed = Rows({**rows.tables, stem: (steps := parse_table(table, raw, own)), "steps": steps,
-                   "tasks": rows[BACKLOG.name]})
+    parsed = Rows({**rows.tables, stem: (steps := parse_table(table, raw, own)), "steps": steps})
     first: dict[str, int] = {}
     for row, step in parsed.pairs(stem, "step"):
         if first.setdefault(step, row.number) != row.number:
             row.fault(own, "step", f"stands in row {first[step]} already; give each row its own id")
     # Who works there, windows, hazards and the steps before it are the outing's.
-    fields = [field for field in table.fields if {*field.refers_to} <= {"places", "hardware", "tasks"}]
+    fields = [field for field in table.fields if {*field.refers_to} <= {"places", "hardware"}]
+    fields += [replace(table.by_name[name], refers_to=(of,)) for name, of in (
+        ("task", BACKLOG.name), ("takes", "hardware"), ("leaves", "hardware"))]
     note_dangling(parsed, own, [(table, field) for field in fields])
     _states_exist(parsed, stem, ("needs", "sets"), own)
     faults.rows.extend(own.rows)
