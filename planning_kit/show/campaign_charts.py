@@ -11,6 +11,7 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import plotly_text
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.show.chart import (
+    CLEAR,
     Chart,
     axis_ms,
     days_axis,
@@ -30,6 +31,7 @@ _ROW_PX, _HEAD_PX, _FOOT_PX, _LONGEST = 26, 104, 56, 44
 _SIGNS = {"done": "circle", "planned": "square", "left undone": "x", "on no outing": "diamond-open"}
 _NOWHERE = "no outing"
 _WHOLE_DAY = timedelta(days=1)
+_APART = {"ticks": "outside", "ticklen": 6, "tickcolor": CLEAR}
 
 
 def board_chart(board: pd.DataFrame, outings: pd.DataFrame, theme: str = "light") -> Chart:
@@ -63,7 +65,7 @@ def board_chart(board: pd.DataFrame, outings: pd.DataFrame, theme: str = "light"
                   "fixedrange": True, "tickvals": list(range(len(columns))), "ticktext": heads,
                   "showgrid": False, "zeroline": False, "tickfont": {"size": 11, "color": look.ink},
                   "tickangle": 0},
-        "yaxis": row_axis(labels, len(tasks) - 0.5, look.ink) | {"range": [len(tasks) - 0.5, -0.5]},
+        "yaxis": row_axis(labels, 0, look.ink, **_APART) | {"range": [len(tasks) - 0.5, -0.5]},
         "shapes": [{"type": "rect", "xref": "paper", "yref": "y", "x0": 0, "x1": 1, "y0": number - 0.5,
                     "y1": number + 0.5, "layer": "below", "line": {"width": 0}, "fillcolor": look.lane}
                    for number in range(0, len(tasks), 2)],
@@ -73,7 +75,9 @@ def board_chart(board: pd.DataFrame, outings: pd.DataFrame, theme: str = "light"
 def _chance_words(row: Mapping[Any, Any]) -> str:
     if row["status"] in ("done", "on no outing", "left undone"):
         return str(row["status"])
-    p = "not known" if math.isnan(row["p_done"]) else f"{math.floor(100 * row['p_done'])} %"
+    # Where all samples do it, nobody knows that it is certain.
+    p = "not known" if math.isnan(row["p_done"]) else (
+        "> 99 %" if row["p_done"] == 1 else f"{math.floor(100 * row['p_done'])} %")
     return p if math.isnan(row["margin_min"]) else f"{p}, {number_label(row['margin_min'], 'down', 0)} min"
 
 
@@ -125,7 +129,7 @@ def thread_chart(thread: pd.DataFrame, name: str, theme: str = "light") -> Chart
         "xaxis": days_axis(look, range=[0, last], tickmode="array", tickvals=list(ticks), zeroline=False,
                            ticktext=[pet_label(each) for each in ticks]),
         "yaxis": row_axis({float(number): plotly_text(each, 16) for number, each in enumerate(outings)}, 0,
-                          look.ink) | {"range": [len(outings) - 0.5, -0.5]}})
+                          look.ink, **_APART) | {"range": [len(outings) - 0.5, -0.5]}})
 
 
 def dates_chart(scenario: Scenario, spans: Mapping[str, tuple[date, date, date]],
@@ -183,4 +187,4 @@ def early_end_chart(early: pd.DataFrame, end_min: float, outing: str, theme: str
                            ticktext=[pet_label(each) for each in ticks]),
         "yaxis": days_axis(look, "value left", rangemode="tozero", fixedrange=True, zeroline=False),
         "yaxis2": days_axis(look, "minutes left to do", overlaying="y", side="right", showgrid=False,
-                            rangemode="tozero", fixedrange=True, zeroline=False)})
+                            tickmode="auto", rangemode="tozero", fixedrange=True, zeroline=False)})
