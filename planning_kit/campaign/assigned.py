@@ -232,7 +232,9 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
     dates = {name: each.present for name, each in question.outings.items()}
     people = {name: each.people for name, each in question.outings.items()}
     has = {name: campaign.planned(name) for name in question.outings}
-    why = question.why_not(task, outing, dates, people, has) if outing else ""
+    last = [each for name in has for each in has[name] if task in question.tasks[each].after]
+    why = question.why_not(task, outing, dates, people, has) if outing else (
+        f"{', '.join(last)} comes after it" if last else "")
     after, end = campaign, None
     for name, this in question.outings.items() if not why else ():
         scenario = this.plan.scenario

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cache, cached_property
+from itertools import pairwise
 from math import isfinite
 
 from planning_kit.campaign.assignment import (
@@ -198,15 +199,27 @@ class Assigning:
         if solved is None:
             return None
         bound = solved.bound
+        if self._stands:  # never worse than what is there
+            best = self._timed(replace(solved, outing_of=self.present, dates={
+                name: each.present for name, each in self.outings.items()}, pairs={}), [], {}, bound, 0)
         for number in told(range(1, rounds + 1), report, "rounds", rounds):
+            if best is not None and best.value >= bound:
+                break
             found = self._timed(solved, cuts, rooms, bound, number)
             best = found if best is None or found.value > best.value else best
-            if best.value >= bound:
-                break
             solved = solve_assignment(self._narrowed(rooms), cuts, _SOLVER_EFFORT)
             if solved is None:
                 break
         return best
+
+    @property
+    def _stands(self) -> bool:
+        """Whether something is assigned, on dates and by pairs that may be."""
+        outings = [*self.outings.values()]
+        return bool(self.present) and all(
+            each.present in each.dates and (not each.pairs or each.people in each.pairs) for each in outings
+        ) and all((then.present - one.present).days >= one.lasts_days + self.least_days_between
+                  for one, then in pairwise(outings))
 
     def _narrowed(self, rooms: Mapping[str, float]) -> AssignmentProblem:
         """The problem with the part of each outing's room that plans were found to use."""
@@ -281,7 +294,7 @@ class Assigning:
         this, day, order = self.tasks[task], dates[name], [*self.outings]
         if this.must_by is not None and day > this.must_by:
             return f"{name} is on {day}, it must be done by {this.must_by}"
-        for lane, who in zip(SUITED, pairs.get(name, ()), strict=False):
+        for lane, who in zip(SUITED, pairs.get(name) or self.outings[name].people, strict=False):
             if this.trained.get(lane) and who not in this.trained[lane]:
                 return f"{who} as {lane} is not trained for it; {', '.join(this.trained[lane])} would be"
         for earlier, days in this.after.items():

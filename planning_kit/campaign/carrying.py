@@ -106,18 +106,20 @@ def _work(records: Records, end: EndState, backlog: Collection[str]) -> Iterator
                               for at, column in enumerate(MINUTES)})
 
 
-def rest_of(step: str, task: str, end: EndState) -> dict[str, float] | None:
-    """The minutes that are left of a step by what an outing did of it; None where it is done.
+def rest_of(step: Step, end: EndState) -> Step | None:
+    """What is left of a step by what an outing did of it: as it is where it has none of it; None: it is done.
 
-    Empty where that outing had no such step or must repeat it.
+    One whose items all came back inside, or that moves a hook, is all to be done again.
     """
-    same = next((each for each in end.records.steps if (each.step, each.task) == (step, task)), None)
-    if same is None or (step in end.done and _must_be_repeated(same, end)):
-        return {}
-    if step in end.done:
-        return None
-    left, is_begun = end.left_min[step], 0 < end.left_min[step] < same.minutes_likely
-    return dict(zip(MINUTES, estimates_left(same, left), strict=True)) if is_begun else {}
+    if step.task not in {each.task.task for each in end.tasks}:
+        return step
+    if step.step in end.done:
+        return step if _must_be_repeated(step, end) else None
+    left = end.left_min.get(step.step, 0.0)
+    if not 0 < left < step.minutes_likely:
+        return step
+    low, likely, high = estimates_left(step, left)
+    return replace(step, minutes_low=low, minutes_likely=likely, minutes_high=high)
 
 
 def _must_be_repeated(step: Step, end: EndState) -> bool:

@@ -12,7 +12,7 @@ from planning_kit.campaign.fitting import TaskRows
 from planning_kit.inputs.campaign_records import BacklogTask
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import STEPS
-from planning_kit.inputs.records import BOTH, Step
+from planning_kit.inputs.records import BOTH, ItemMove, Step
 from planning_kit.inputs.typed_tables import move_text
 
 _MOST_DATES = 60
@@ -69,21 +69,24 @@ def rows_of_task(campaign: TimedCampaign, task: BacklogTask, ends: Sequence[EndS
 
     ``ends``: what outings left; steps of the same id that are done there go, one half done keeps its rest.
     """
-    steps = campaign.source.steps.get(task.task)
-    left = 1.0 - task.share_done
-    block = {
-        "step": task.task, "task": task.task, "crew": task.crew, "place": task.place, "title": task.title,
-        **{name: None if (minutes := getattr(task, name)) is None else minutes * left
-           for name in ("minutes_low", "minutes_likely", "minutes_high")},
-        "takes": " ".join(f"EV1:{item}" if task.crew == BOTH else item for item in task.items),
-        "needs": " ".join(map(str, task.needs)), "sets": " ".join(map(str, task.sets))}
-    cells = {"task": task.task, "title": task.title, "need": task.need}
-    rows = list(map(_cells, steps)) if steps else [
-        {name: cell for name, cell in block.items() if cell not in ("", None)}]
+    rows = campaign.source.steps.get(task.task) or (_block(task),)
     for end in ends:
-        rows = [{**row, **rest} for row in rows
-                if (rest := rest_of(str(row["step"]), task.task, end)) is not None]
-    return TaskRows(task.task, cells, tuple(rows), task.after)
+        rows = tuple(rest for row in rows if (rest := rest_of(row, end)) is not None)
+    cells = {"task": task.task, "title": task.title, "need": task.need}
+    return TaskRows(task.task, cells, tuple(map(_cells, rows)), task.after)
+
+
+def _block(task: BacklogTask) -> Step:
+    """The minutes of a task as one step."""
+    left, likely = 1.0 - task.share_done, task.minutes_likely or 0.0
+    low, high = (likely if each is None else each for each in (task.minutes_low, task.minutes_high))
+    who = "EV1" if task.crew == BOTH else ""
+    return Step(
+        task.task, task.task, task.crew, task.place, task.title, low * left, likely * left, high * left,
+        after=(), light="any", same_window="", windows=(), exertion="", foothold="",
+        takes=tuple(ItemMove(item, who) for item in task.items), leaves=(), uses=(), hooks=(), link="no",
+        travel_extra_min=0.0, wait_at="", safe_orderly_min=None, safe_now_min=None, make_safe="", caution="",
+        needs=task.needs, sets=task.sets)
 
 
 def _cells(step: Step) -> Mapping[str, object]:
