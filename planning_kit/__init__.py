@@ -2,8 +2,8 @@
 
 A planning aid, not a certified tool: the flight rules and licensed, responsible people decide.
 
-Many: `load_campaign` (a `Campaign`): ``outings``, ``backlog``, ``next_scenario``, ``findings``; a plan:
-      ``end_state`` (`EndState`)
+Many: `load_campaign` (a `Campaign`): ``outings``, ``backlog``, ``next_scenario``, ``findings``, ``board``,
+      ``assign`` (`Assignment`), ``moved`` (`Moved`); a plan: ``end_state`` (`EndState`)
 Read: `load_scenario`, `scenario_at` (a git revision), `load_orbit`, `ScenarioError`, `SaveConflict`;
       `read_timeline` (an old sheet of times: a `Timeline`, with its `Baseline`)
 Edit: `new_scenario`; `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``write_workbook``,
@@ -23,7 +23,7 @@ Look: `format_reference` (every column and key), `name_reference` (every name, a
 Begin with ``pk.time_plan(pk.load_scenario(folder))``, or in the notebooks, which show all of it at work:
 00_workbench, 01_pick_a_day, 02_time_the_plan, 03_hands_and_hooks, 04_home_with_margin, 05_what_if, 06_odds,
 07_a_better_order, 08_walk_it, 09_review, 10_regression_template, 11_running_late, 12_new_outing,
-14_procedure, 13_reference.
+14_procedure, 15_campaign, 13_reference.
 """
 
 import lazy_loader

@@ -25,7 +25,8 @@ from planning_kit.campaign.assignment import (
 )
 from planning_kit.campaign.carrying import carried_into
 from planning_kit.campaign.end_state import EndState, end_state
-from planning_kit.campaign.fitting import Fitted, OutingOn, TaskRows, lanes_of
+from planning_kit.campaign.fitting import Fitted, OutingOn
+from planning_kit.campaign.put_in import TaskRows, lanes_of
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.scenario import Scenario
@@ -295,7 +296,7 @@ class Assigning:
         if this.must_by is not None and day > this.must_by:
             return f"{name} is on {day}, it must be done by {this.must_by}"
         for lane, who in zip(SUITED, pairs.get(name) or self.outings[name].people, strict=False):
-            if this.trained.get(lane) and who not in this.trained[lane]:
+            if who and this.trained.get(lane) and who not in this.trained[lane]:
                 return f"{who} as {lane} is not trained for it; {', '.join(this.trained[lane])} would be"
         for earlier, days in this.after.items():
             at = next((each for each, tasks in has.items() if earlier in tasks), None)

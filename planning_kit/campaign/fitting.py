@@ -14,16 +14,15 @@ from functools import cached_property
 from itertools import groupby
 from math import inf
 from operator import itemgetter
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from planning_kit.changes.change import Change, Tables, apply, task_named
+from planning_kit.campaign.put_in import PutIn, TaskRows
+from planning_kit.changes.change import Change, apply, task_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.changes.order import Order
 from planning_kit.explore.propose.order_search import Judge
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import SUITED
-from planning_kit.inputs.records import BOTH
-from planning_kit.inputs.row_edits import with_rows
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import Row
@@ -31,71 +30,9 @@ from planning_kit.judge.review import keeps
 from planning_kit.plan.order_timing import OrderTiming
 from planning_kit.plan.timed import TimedPlan
 
-Cells = Mapping[str, Any]
 _BEFORE, _BEHIND = "<", ">"  # what is no id of a task
 _LEAST_WON_MIN = 0.01
 _OTHER_ORDERS = 4
-
-
-@dataclass(frozen=True)
-class TaskRows:
-    """A task of the backlog as rows of an outing: of ``tasks.csv`` and, in their order, of ``steps.csv``.
-
-    ``after``: the tasks that come before it, where the same outing has them.
-    """
-
-    task: str
-    cells: Cells
-    steps: tuple[Cells, ...]
-    after: tuple[str, ...] = ()
-
-    @property
-    def lanes(self) -> tuple[str, ...]:
-        """Who works on it."""
-        return tuple(dict.fromkeys(lane for step in self.steps for lane in lanes_of(step)))
-
-    def least_min(self) -> dict[str, float]:
-        """The likely minutes of its steps by lane: no plan of it takes less."""
-        taken = dict[str, float]()
-        for step in self.steps:
-            for lane in lanes_of(step):
-                taken[lane] = taken.get(lane, 0.0) + float(step["minutes_likely"])
-        return taken
-
-
-def lanes_of(step: Cells) -> tuple[str, ...]:
-    """The lanes that a row of steps is in."""
-    return SUITED if step["crew"] == BOTH else (str(step["crew"]),)
-
-
-@dataclass(frozen=True)
-class PutIn(Change):
-    """Tasks of the backlog put behind a step, in their order.
-
-    A task whose prerequisite is there, too, begins when that is over.
-    """
-
-    kind = "put in"
-    behind: str
-    tasks: tuple[TaskRows, ...]
-
-    def _lines(self) -> Sequence[str]:
-        return tuple(f"{each.task} put in behind {self.behind}" for each in self.tasks)
-
-    def _edit(self, tables: Tables) -> None:
-        steps = tables["steps"]
-        last = dict(zip(steps["task"], steps["step"], strict=True)) | {
-            each.task: str(each.steps[-1]["step"]) for each in self.tasks}
-        rows = list[Cells]()
-        for each in self.tasks:
-            own = {step["step"] for step in each.steps}
-            for step in each.steps:
-                waits = str(step.get("after") or "").split()
-                earlier = [] if own & {*waits} else [last[name] for name in each.after if name in last]
-                rows.append({**step, "after": " ".join(dict.fromkeys([*waits, *earlier]))})
-        tables["steps"] = with_rows(steps, rows, list(steps["step"]).index(self.behind) + 1)
-        known = tables["tasks"]
-        tables["tasks"] = with_rows(known, [each.cells for each in self.tasks], len(known))
 
 
 class Soon(NamedTuple):

@@ -8,7 +8,7 @@ from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import rest_of
 from planning_kit.campaign.end_state import EndState
-from planning_kit.campaign.fitting import TaskRows
+from planning_kit.campaign.put_in import TaskRows
 from planning_kit.inputs.campaign_records import BacklogTask
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import STEPS
