@@ -26,7 +26,7 @@ from tests.edits import with_row
 from tests.inputs.small_folder import as_csv
 
 WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, pk.Proposals, pk.Proposal, pk.Comparison, pk.Briefing,
-          pk.Moment, pk.Timeline)
+          pk.Moment, pk.Timeline, pk.Campaign, pk.EndState)
 """Types whose public attributes are outputs, too."""
 METHODS: Mapping[str, Mapping[str, Any]] = {
     "delay_curve": {"step": "B2", "up_to_min": 5}, "explain": {"step": "B3"}, "gain": {"step": "B3"},
@@ -154,6 +154,7 @@ class Attack:
             "station_map": {"plan": plan, "every_min": 15.0},
             "workbench": {"scenario": self.scenario},
             "scenario_at": {"folder": self.folder, "revision": "HEAD"},
+            "load_campaign": {"folder": self.campaign},
             "format_reference": {}, "name_reference": {"notebooks": NOTEBOOKS},
         }
 
@@ -167,6 +168,27 @@ class Attack:
             "film": {"file": self.above / "film.html"},
             "write_workbook": {"file": self.above / "outing.xlsx"},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
+
+    @cached_property
+    def campaign(self) -> Path:
+        """A campaign of the hostile folder and a copy of it, with hostile words in its own files."""
+        folder = self.above / "campaign"
+        folder.mkdir()
+        days = ("2031-09-03", "2031-09-05")
+        for name, day in zip(("one", "two"), days, strict=True):
+            scenario = pk.load_scenario(self.folder).shift_dates(day)
+            scenario.save(folder / name)
+        outings = "".join(f"[outings.{name}]\nfolder = '{name}'\nearliest = {day}\nlatest = {day}\n"
+                          f"crew = ['{PAYLOADS[9]}', '{PAYLOADS[-5]}']\n"
+                          for name, day in zip(("one", "two"), days, strict=True))
+        (folder / "campaign.toml").write_text(
+            f"format = 1\ntitle = '{PAYLOADS[4]}'\nstation = '{PAYLOADS[9]}'\nreserve_min = 400\n"
+            f"reserve_min_source = '{PAYLOADS[-5]}'\n{outings}", encoding="utf-8")
+        tasks = [["task", "title", "need", "minutes_likely", "trained"],
+                 *([task, PAYLOADS[at], "required", "20", PAYLOADS[9]]
+                   for at, task in enumerate(("LMP", "CAS", "NEW")))]
+        (folder / "backlog.csv").write_text(as_csv(tasks), encoding="utf-8", newline="")
+        return folder
 
     def outputs(self) -> Iterator[Output]:
         """Everything: what the public names give, what that gives in turn, and what is refused how."""
@@ -205,7 +227,13 @@ class Attack:
     def _arguments_of(self, kind: type, name: str, method: Any) -> Mapping[str, Any]:
         needed = [each.name for each in inspect.signature(method).parameters.values()
                   if each.default is each.empty]
-        assert name in self.given or not needed, f"say how to call {kind.__name__}.{name}"
+        is_known = name in self.given or not needed or kind is pk.Campaign
+        assert is_known, f"say how to call {kind.__name__}.{name}"
+        if kind is pk.Campaign:
+            own = {"write_pack": {"folder": self.above / "pack", "chances": self.chances},
+                   "with_scenario": {"scenario": self.scenario}, "end_state": {"minute": 20.0}}
+            return {"end": self.plan.end_state(), "outing": "two"} if name == "next_scenario" else (
+                {"outing": "one", **own.get(name, {})} if needed else {})
         if (kind, name) == (pk.Odds, "compare"):
             return {"other": self.changed.odds(samples=100)}
         return self.given.get(name, {})

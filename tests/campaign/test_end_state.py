@@ -1,4 +1,4 @@
-"""What an outing leaves behind, and the next outing that begins with it: nothing appears, nothing vanishes."""
+"""What an outing leaves behind, and the next that begins with it: nothing appears, nothing vanishes."""
 
 from __future__ import annotations
 
@@ -18,7 +18,8 @@ from tests.conftest import SCENARIOS, TESTS
 from tests.explore.retime.rehearsal import rehearsed
 from tests.plan.outings import random_outing
 
-NAMES = ("small-outing", "tern-station", "../tests/data/curlew-deck", "../tests/data/orders-rowan", "4", "6", "9")
+NAMES = ("small-outing", "tern-station", "../tests/data/curlew-deck", "../tests/data/orders-rowan", "4", "6",
+         "9")
 
 
 @cache

@@ -1,7 +1,7 @@
 """Published carry-overs: the state after one outing is the state before the next.
 
-Dates, PET 0, what was done and what was left are published (sources beside each). Places, ways, minutes of steps
-and the orbit are invented: nobody has published them as tables.
+Dates, PET 0, what was done and what was left are published (sources beside each). Places, ways, minutes of
+steps and the orbit are invented: nobody has published them as tables.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ import pytest
 import planning_kit as pk
 from tests.inputs.small_folder import ORBIT_JSON
 
-STEP = "step,task,crew,place,title,minutes_low,minutes_likely,minutes_high,after,light,same_window,exertion," \
-       "foothold,takes,leaves,uses,hooks,link,caution,needs,sets"
+STEP = ("step,task,crew,place,title,minutes_low,minutes_likely,minutes_high,after,light,same_window,exertion,"
+        "foothold,takes,leaves,uses,hooks,link,caution,needs,sets")
 
 
 def outing(folder: Path, zero: str, tasks: list[str], steps: list[dict[str, object]], hardware: list[str],
@@ -52,11 +52,11 @@ def logged(folder: Path, *events: tuple[str, str, str]) -> None:
 
 
 # https://aviationweek.com/awin/nasa-spacewalkers-thwarted-repair-efforts and
-# http://space-travel.com/reports/Astronauts_Complete_Second_Expedition_32_Spacewalk_999.html: begun at 8:16 a.m.
-# EDT on 2012-08-30, 8 h 17 min; the failed unit was removed and stowed, the new one could not be bolted and was
-# tied down; one of two power cables was connected; the camera was not replaced.
-# https://spaceflightnow.com/news/n1209/05eva/ and http://www.redorbit.com/news/space/1112687921/iss-spacewalk-090512/:
-# begun at 7:06 a.m. EDT on 2012-09-05, 6 h 28 min; the unit was installed, and the camera.
+# http://space-travel.com/reports/Astronauts_Complete_Second_Expedition_32_Spacewalk_999.html: begun at 8:16
+# a.m. EDT on 2012-08-30, 8 h 17 min; the failed unit was removed and stowed, the new one could not be bolted
+# and was tied down; one of two power cables was connected; the camera was not replaced.
+# https://spaceflightnow.com/news/n1209/05eva/ and
+# http://www.redorbit.com/news/space/1112687921/iss-spacewalk-090512/: begun at 7:06 a.m. EDT on 2012-09-05, 6 h 28 min; the unit was installed, and the camera.
 TIED, FINISHED = "2012-08-30T12:16:00Z", "2012-09-05T11:06:00Z"
 
 
@@ -65,7 +65,8 @@ def test_a_unit_tied_down_after_an_attempt_is_finished_six_days_later(tmp_path: 
     steps: list[dict[str, object]] = [
         {"step": "U1", "task": "UNIT", "minutes_likely": 120, "sets": "old=removed"},
         {"step": "U2", "task": "UNIT", "minutes_likely": 20, "leaves": "unit", "sets": "unit-fixed=tied"},
-        {"step": "U3", "task": "UNIT", "minutes_likely": 90, "needs": "old=removed", "sets": "unit-fixed=bolted"},
+        {"step": "U3", "task": "UNIT", "minutes_likely": 90, "needs": "old=removed",
+         "sets": "unit-fixed=bolted"},
         {"step": "C1", "task": "CABLE", "crew": "EV2", "minutes_likely": 60, "sets": "cable-1=connected"},
         {"step": "C2", "task": "CABLE", "crew": "EV2", "minutes_likely": 60, "sets": "cable-2=connected"},
         {"step": "K1", "task": "CAMERA", "crew": "EV2", "minutes_likely": 60, "leaves": "camera"}]
@@ -98,20 +99,23 @@ def test_a_unit_tied_down_after_an_attempt_is_finished_six_days_later(tmp_path: 
     assert set(found["severity"]) <= {"concern", "remark"}
 
 
-# http://astronautix.com/d/details82990.html (MCC status report 19): before the outing of Saturday 2006-12-16 17 of
-# 31 bays were extended; at its end six more were retracted, leaving 11; an outing was added on Monday 2006-12-18,
-# in which the array was retracted. https://spaceref.com/status-report/
-# nasa-space-shuttle-status-report-16-december-2006-930-pm-cst/: begun at 1:25 p.m. CST; three bundles of debris
-# panels were left outside for a later outing. Length 7 h 31 min: https://www.space.com/3272-sts-116-mission-updates-part-3.html
+# http://astronautix.com/d/details82990.html (MCC status report 19): before the outing of Saturday 2006-12-16 17
+# of 31 bays were extended; at its end six more were retracted, leaving 11; an outing was added on Monday
+# 2006-12-18, in which the array was retracted.
+# https://spaceref.com/status-report/nasa-space-shuttle-status-report-16-december-2006-930-pm-cst/: begun at 1:25
+# p.m. CST; three bundles of debris panels were left outside for a later outing.
+# Length 7 h 31 min: https://www.space.com/3272-sts-116-mission-updates-part-3.html
 PUT_OFF, DONE = "2006-12-16T19:25:00Z", "2006-12-18T19:00:00Z"  # the second PET 0 is not in these: from memory
 
 
 def test_an_array_retraction_goes_on_two_days_later(tmp_path: Path) -> None:
     bays: list[dict[str, object]] = [
-        {"step": f"R{bay}", "task": "ARRAY", "crew": "both", "minutes_likely": 10} for bay in range(17, 0, -1)]
+        {"step": f"R{bay}", "task": "ARRAY", "crew": "both", "minutes_likely": 10}
+        for bay in range(17, 0, -1)]
     wires: list[dict[str, object]] = [
         {"step": "W1", "task": "WIRE", "crew": "both", "minutes_likely": 110, "sets": "wiring=new"},
-        {"step": "P1", "task": "PANELS", "crew": "EV2", "minutes_likely": 20, "leaves": "panels-1 panels-2 panels-3"}]
+        {"step": "P1", "task": "PANELS", "crew": "EV2", "minutes_likely": 20,
+         "leaves": "panels-1 panels-2 panels-3"}]
     hardware = [f"panels-{number},Debris panels {number},unit,EV2,,1,,no,50" for number in (1, 2, 3)]
     states = ["wiring,Power grid,old new,old,new,none"]
     outing(tmp_path / "a", PUT_OFF, ["WIRE", "PANELS", "ARRAY"], [*wires, *bays], hardware, states)
@@ -135,8 +139,8 @@ def test_an_array_retraction_goes_on_two_days_later(tmp_path: Path) -> None:
     assert [each.share for each in again.end_state("B").tasks] == [1.0]
 
 
-# https://www.aero-news.net/subscribe.cfm?do=main.textpost&id=03D90710-385D-4888-B887-285CC0C98FD2: hatch open at
-# 16:56 CDT on 2004-06-24, 14 min 22 s, nothing done. https://www.nasa.gov/home/hqnews/2004/jun/
+# https://www.aero-news.net/subscribe.cfm?do=main.textpost&id=03D90710-385D-4888-B887-285CC0C98FD2: hatch open
+# at 16:56 CDT on 2004-06-24, 14 min 22 s, nothing done. https://www.nasa.gov/home/hqnews/2004/jun/
 # HQ_ss04018_station_status.html: the same work from 5:19 p.m. EDT on 2004-06-30 on, 5 h 40 min.
 CUT, REPEATED = "2004-06-24T21:56:00Z", "2004-06-30T21:19:00Z"
 
