@@ -18,6 +18,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import tomlkit
+
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.raw import csv_row
@@ -178,12 +180,11 @@ class Attack:
         for name, day in zip(("one", "two"), days, strict=True):
             scenario = pk.load_scenario(self.folder).shift_dates(day)
             scenario.save(folder / name)
-        outings = "".join(f"[outings.{name}]\nfolder = '{name}'\nearliest = {day}\nlatest = {day}\n"
-                          f"crew = ['{PAYLOADS[9]}', '{PAYLOADS[-5]}']\n"
-                          for name, day in zip(("one", "two"), days, strict=True))
-        (folder / "campaign.toml").write_text(
-            f"format = 1\ntitle = '{PAYLOADS[4]}'\nstation = '{PAYLOADS[9]}'\nreserve_min = 400\n"
-            f"reserve_min_source = '{PAYLOADS[-5]}'\n{outings}", encoding="utf-8")
+        outings = {name: {"folder": name, "earliest": day, "latest": day, "crew": [PAYLOADS[9], PAYLOADS[-5]]}
+                   for name, day in zip(("one", "two"), days, strict=True)}
+        top = {"format": 1, "title": PAYLOADS[4], "station": PAYLOADS[9], "reserve_min": 400,
+               "reserve_min_source": PAYLOADS[-5], "outings": outings}
+        (folder / "campaign.toml").write_text(tomlkit.dumps(top), encoding="utf-8")
         tasks = [["task", "title", "need", "minutes_likely", "trained"],
                  *([task, PAYLOADS[at], "required", "20", PAYLOADS[9]]
                    for at, task in enumerate(("LMP", "CAS", "NEW")))]

@@ -40,8 +40,8 @@ PLUG,Plug it in,required,9,2031-05-20,FIT,1,EV2,20,Ben,lid=open,
 """
 HARDWARE = "item,title,kind,at,end_at,slots,holds,bulky,mass_kg,leave_max_h,leave_source\n"
 STATES = "state,title,values,at_start,at_end,safe_when,leave_max_h,leave_source\n"
-STEPS = ("step,task,crew,place,title,minutes_low,minutes_likely,minutes_high,after,light,same_window,exertion,"
-         "foothold,takes,leaves,uses,hooks,link,caution,needs,sets\n")
+STEPS = ("step,task,crew,place,title,minutes_low,minutes_likely,minutes_high,after,light,same_window,"
+         "exertion,foothold,takes,leaves,uses,hooks,link,caution,needs,sets\n")
 
 
 def from_nothing(folder: Path) -> Path:

@@ -88,7 +88,8 @@ def test_every_fault_of_every_file_is_told_at_once(tmp_path: Path) -> None:
     path.write_text(path.read_text().replace("required,2", "needed,2"))
     found = problems(folder)
     assert {("campaign.toml", "statoin"), ("campaign.toml", "station"),
-            ("campaign.toml", "outings.one.latest"), ("campaign.toml", "outings.two.crew"), ("backlog", "after"), ("backlog", "place"),
+            ("campaign.toml", "outings.one.latest"), ("campaign.toml", "outings.two.crew"),
+            ("backlog", "after"), ("backlog", "place"),
             ("backlog", "items"), ("backlog", "value"), ("backlog", "steps"), ("backlog", "task"),
             ("backlog", "need"), ("backlog", "minutes_likely"), ("steps-e", "takes"), ("places", "x_m"),
             ("no.csv", "")} <= found

@@ -23,7 +23,8 @@ def test_each_outing_has_the_pages_that_it_needs(tmp_path: Path, make: object) -
     assert ("carried" in pages, "left" in pages) == (False, True)
     alone = [section.key for section in assemble(campaign.timed_plan(first), "", None).sections]
     assert not {"carried", "left"} & {*alone}
-    told = campaign.write_pack(second, tmp_path / "pack", chances=campaign.plan(second).odds(100, progress=None))
+    odds = campaign.plan(second).odds(100, progress=None)
+    told = campaign.write_pack(second, tmp_path / "pack", chances=odds)
     assert "review.html" in set(told["file"])
     page = (tmp_path / "pack" / "review.html").read_text(encoding="utf-8")
     assert "Carried over from the last outing" in page

@@ -56,7 +56,8 @@ def logged(folder: Path, *events: tuple[str, str, str]) -> None:
 # a.m. EDT on 2012-08-30, 8 h 17 min; the failed unit was removed and stowed, the new one could not be bolted
 # and was tied down; one of two power cables was connected; the camera was not replaced.
 # https://spaceflightnow.com/news/n1209/05eva/ and
-# http://www.redorbit.com/news/space/1112687921/iss-spacewalk-090512/: begun at 7:06 a.m. EDT on 2012-09-05, 6 h 28 min; the unit was installed, and the camera.
+# http://www.redorbit.com/news/space/1112687921/iss-spacewalk-090512/: begun at 7:06 a.m. EDT on 2012-09-05,
+# 6 h 28 min; the unit was installed, and the camera.
 TIED, FINISHED = "2012-08-30T12:16:00Z", "2012-09-05T11:06:00Z"
 
 
@@ -99,13 +100,14 @@ def test_a_unit_tied_down_after_an_attempt_is_finished_six_days_later(tmp_path: 
     assert set(found["severity"]) <= {"concern", "remark"}
 
 
-# http://astronautix.com/d/details82990.html (MCC status report 19): before the outing of Saturday 2006-12-16 17
-# of 31 bays were extended; at its end six more were retracted, leaving 11; an outing was added on Monday
+# http://astronautix.com/d/details82990.html (MCC status report 19): before the outing of Saturday 2006-12-16
+# 17 of 31 bays were extended; at its end six more were retracted, leaving 11; an outing was added on Monday
 # 2006-12-18, in which the array was retracted.
-# https://spaceref.com/status-report/nasa-space-shuttle-status-report-16-december-2006-930-pm-cst/: begun at 1:25
-# p.m. CST; three bundles of debris panels were left outside for a later outing.
+# https://spaceref.com/status-report/nasa-space-shuttle-status-report-16-december-2006-930-pm-cst/: begun at
+# 1:25 p.m. CST; three bundles of debris panels were left outside for a later outing.
 # Length 7 h 31 min: https://www.space.com/3272-sts-116-mission-updates-part-3.html
-PUT_OFF, DONE = "2006-12-16T19:25:00Z", "2006-12-18T19:00:00Z"  # the second PET 0 is not in these: from memory
+# The date of the second is published, its PET 0 is from memory.
+PUT_OFF, DONE = "2006-12-16T19:25:00Z", "2006-12-18T19:00:00Z"
 
 
 def test_an_array_retraction_goes_on_two_days_later(tmp_path: Path) -> None:
