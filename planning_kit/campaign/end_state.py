@@ -127,11 +127,13 @@ class EndState:
             safe = f"makes {home.step} safe ({first}), " if home.step else ""
             inside = f"inside at {pet_label(home.inside_min, 'up')}" if isfinite(home.inside_min) else (
                 "how long the way home takes is not known")
-            yield "way home", home.crew, "", f"at {pet_label(home.at_min)} {safe}goes home, {inside}", "", None
+            words = f"at {pet_label(home.at_min)} {safe}goes home, {inside}"
+            yield "way home", home.crew, "", words, "", None
         for item, place, bag, end, since in self.items:
             at = place if place != INSIDE else ""
             is_set = item.kind == "foothold" and at in sockets and not bag
-            where = f"{'in the socket' if is_set else 'left outside'} at {titles.get(at, at)}" if at else INSIDE
+            how = "in the socket" if is_set else "left outside"
+            where = f"{how} at {titles.get(at, at)}" if at else INSIDE
             words = f"in {bag}, which is {where}" if bag else where
             yield item.kind, item.item, item.title, words, at, since
             if item.end2_at:
