@@ -193,7 +193,7 @@ def _check_backlog(rows: Rows, faults: Faults) -> None:
         if likely is not None and not (likely if low is None else low) <= likely <= (
                 likely if high is None else high):
             row.fault(faults, "minutes_likely", "must lie from minutes_low to minutes_high")
-        graph[task] = {*row.entries("after")}
+        graph.setdefault(task, set()).update(row.entries("after"))
     note_dangling(rows, faults, [(BACKLOG, field) for field in BACKLOG.fields])
     _states_exist(rows, BACKLOG.name, ("needs", "sets"), faults)
     while graph:
