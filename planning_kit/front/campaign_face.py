@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from planning_kit.campaign.campaign import TimedCampaign, read_whole_campaign
+from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.front.plan import Odds, Other, Plan, timed
+from planning_kit.inputs.campaign_file import read_campaign
+from planning_kit.inputs.faults import as_path
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -49,4 +51,4 @@ def load_campaign(folder: str | Path) -> Campaign:
 
     Raises one `ScenarioError` with every fault of all of them.
     """
-    return Campaign(read_whole_campaign(folder))
+    return Campaign(read_campaign(as_path(folder, "folder").absolute()))

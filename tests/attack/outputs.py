@@ -188,7 +188,8 @@ class Attack:
         tasks = [["task", "title", "need", "minutes_likely", "trained"],
                  *([task, PAYLOADS[at], "required", "20", PAYLOADS[9]]
                    for at, task in enumerate(("LMP", "CAS", "NEW")))]
-        (folder / "backlog.csv").write_text(as_csv(tasks), encoding="utf-8", newline="")
+        backlog = "".join(f"{csv_row(row)}\n" for row in tasks)
+        (folder / "backlog.csv").write_text(backlog, encoding="utf-8", newline="")
         return folder
 
     def outputs(self) -> Iterator[Output]:
