@@ -23,6 +23,7 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.film.bodies import PLAIN, truss_members
 from planning_kit.show.film.scene import light_at
 from planning_kit.show.film.tracks import laid_points
+from planning_kit.show.moment_words import moment_lines
 from planning_kit.show.pack.content import Area, Box, Label, Line, Mark, Picture, Shape
 from planning_kit.show.palette import LIGHT, crew_inks
 
@@ -42,13 +43,17 @@ Drawn = tuple[float, tuple[Shape, ...]]
 
 @dataclass(frozen=True)
 class Still:
-    """A picture as SVG: ``svg`` is its text, ``alt`` what it shows in words; a notebook shows it."""
+    """A picture as SVG: ``svg`` is its text, ``alt`` what it shows in words; a notebook shows it.
+
+    ``words``: who does what where, holds what and is hooked where, in which light, a line each.
+    """
 
     svg: str
     alt: str
+    words: tuple[str, ...] = ()
 
     def _repr_html_(self) -> str:
-        return self.svg
+        return self.svg + "<p>" + "<br>".join(map(html_text, self.words)) + "</p>"
 
     def __repr__(self) -> str:
         return f"<Still: {self.alt}>"
@@ -61,9 +66,11 @@ def still(plan: TimedPlan, minute: float, look: str = "both") -> Still:
     """
     picture = still_picture(plan, minute, look)
     parts = "".join(map(_svg, picture.shapes))
+    words = tuple(line for line, _ in moment_lines(plan, moment_of(plan, minute)))
     return Still(f'<svg role="img" aria-label="{html_text(picture.alt)}" xmlns="http://www.w3.org/2000/svg" '
                  f'viewBox="0 0 {picture.width:g} {picture.height:g}" width="100%" '
-                 f'font-family="system-ui, Liberation Sans, Arial, sans-serif">{parts}</svg>', picture.alt)
+                 f'font-family="system-ui, Liberation Sans, Arial, sans-serif">{parts}</svg>',
+                 picture.alt, words)
 
 
 def still_picture(plan: TimedPlan, minute: float, look: str, top: float = 0.0) -> Picture:

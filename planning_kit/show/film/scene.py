@@ -23,6 +23,7 @@ from planning_kit.show.chart_rows import finding_minute, rows_of, work_by_step
 from planning_kit.show.film import tracks
 from planning_kit.show.film.bodies import drawn_solid
 from planning_kit.show.film.tracks import Data, minute, spans, vector
+from planning_kit.show.moment_words import route_kind
 from planning_kit.show.palette import fills_of
 from planning_kit.sky.attitude import SkyDirections, sky_directions
 from planning_kit.sky.orbit import Orbit
@@ -47,11 +48,12 @@ def scene_of(plan: TimedPlan) -> Data:
                     "out": vector(surfaces.frames[place.place][0], 6),
                     "up": vector(surfaces.frames[place.place][1], 6), "anchor": place.anchor,
                     "socket": place.socket} for place in records.places],
-        "routes": [{"from": route.from_place, "to": route.to_place, "points": [
+        "routes": [{"from": route.from_place, "to": route.to_place, "kind": route_kind(route), "points": [
             vector(point) for point in (surfaces.points[route.from_place], *route.via,
                                         surfaces.points[route.to_place])]} for route in records.routes],
-        "hazards": tracks.hazards(plan), "people": tracks.people(plan), "tethers": tracks.tethers(plan),
-        "items": tracks.items(plan), "light": light_of(plan),
+        "hazards": tracks.hazards(plan), "inhibits": tracks.inhibits(plan),
+        "people": tracks.people(plan), "tethers": tracks.tethers(plan), "items": tracks.items(plan),
+        "light": light_of(plan),
         "links": [[one_line(name), spans(windows, end_min)] for name, windows in plan.relays.items()],
         **_told(plan),
         "shots": [_shot(shot) for shot in shots],

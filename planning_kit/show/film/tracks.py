@@ -12,12 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from planning_kit.inputs.records import INSIDE
+from planning_kit.inputs.hazard_words import Point
+from planning_kit.inputs.records import INSIDE, Records
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.plan.hazard_presence import Conditions, control_windows, controlled
-from planning_kit.plan.surfaces import Surfaces, Vector, shares_of, surfaces_of, way_points
+from planning_kit.plan.hazard_presence import Conditions, Reach, control_windows, controlled
+from planning_kit.plan.surfaces import Surfaces, Vector, point_along, shares_of, surfaces_of, way_points
 from planning_kit.plan.tether_lines import Lie
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.moment_words import route_kind
 from planning_kit.sky.windows import Windows, clip, complement, intersect
 
 Data = dict[str, Any]
@@ -62,7 +64,8 @@ def _piece(surfaces: Surfaces, lie: Lie) -> Data:
     piece = {"from": minute(here.start_min), "until": minute(here.finish_min), "doing": here.doing,
              "step": here.step, "place": here.place, "to_place": here.to_place,
              "points": [vector(point) for point in points],
-             "out": [vector(out, 6) for out, _ in frames], "up": [vector(up, 6) for _, up in frames]}
+             "out": [vector(out, 6) for out, _ in frames], "up": [vector(up, 6) for _, up in frames],
+             "way": route_kind(here.route) if here.route else ""}
     return piece if here.is_known else piece | {"unknown": True}
 
 
@@ -115,9 +118,10 @@ def items(plan: TimedPlan) -> list[Data]:
 
 
 def hazards(plan: TimedPlan) -> list[Data]:
-    """Each hazard where it is, and when it is there without a control; one entry a place that it names.
+    """Each hazard where it is, and when it is there without a control; an entry a sphere, place and way.
 
-    ``radius_m`` is 0 where it has no sphere: then it is at the place. What is not known counts as there.
+    ``radius_m`` is 0 at a place, ``points`` is the part of a way (else empty), ``at`` its middle. What is not
+    known counts as there.
     """
     records = plan.scenario.records
     points = surfaces_of(records).points
@@ -127,10 +131,30 @@ def hazards(plan: TimedPlan) -> list[Data]:
     for hazard in records.hazards:
         open_ = intersect(conditions.of(hazard)[0],
                           complement(controlled(hazard.controls, by_inhibit), (-np.inf, np.inf)))
-        named = [place.place for place in records.places
-                 if place.place in hazard.places or (place.zone and place.zone in hazard.zones)]
-        spots = [(hazard.centre, hazard.radius_m or 0.0)] if hazard.centre else []
-        for at, radius_m in [*spots, *((points[place], 0.0) for place in named)]:
-            found.append({"id": hazard.hazard, "title": one_line(hazard.title), "severity": hazard.class_,
-                          "at": vector(at), "radius_m": radius_m, "spans": spans(open_, plan.end_min)})
+        reach = Reach(records, hazard)
+        spots: list[tuple[Sequence[float], float, list[Point]]] = [
+            (points[place], 0.0, []) for place in points if reach.at(place)]
+        spots += [(point_along(part, 0.5), 0.0, part) for part in _ways_inside(records, reach, points)]
+        if hazard.centre is not None:
+            spots.insert(0, (hazard.centre, hazard.radius_m or 0.0, []))
+        found += [{"id": hazard.hazard, "title": one_line(hazard.title), "severity": hazard.class_,
+                   "at": vector(at), "radius_m": radius_m, "points": [vector(each) for each in part],
+                   "spans": spans(open_, plan.end_min)} for at, radius_m, part in spots]
     return found
+
+
+def _ways_inside(records: Records, reach: Reach, points: dict[str, Point]) -> Iterator[list[Point]]:
+    """The parts of routes that the checks take to be inside a hazard."""
+    for route in records.routes:
+        line = way_points(points, route.from_place, route.to_place, route)
+        shares = shares_of(line)
+        for begin, end, _ in reach.on(route.from_place, route.to_place, route):
+            bends = [point for share, point in zip(shares, line, strict=True) if begin < share < end]
+            yield [point_along(line, begin), *bends, point_along(line, end)]
+
+
+def inhibits(plan: TimedPlan) -> list[Data]:
+    """The inhibits in force, each from when it is set until it is lifted."""
+    return [{"id": hold.inhibit.inhibit, "title": one_line(hold.inhibit.title),
+             "spans": spans(np.array([[hold.set_by_min, hold.lift_after_min]]), plan.end_min)}
+            for hold in plan.inhibit_holds if hold.lift_after_min > hold.set_by_min]

@@ -2,7 +2,7 @@
 // figure or over the head line, and nothing is said of what a body hides.
 
 import { projected } from "./film_camera.js";
-import { petText } from "./film_lookup.js";
+import { isWithin, petText } from "./film_lookup.js";
 import { isHidden } from "./film_models.js";
 import { add } from "./film_vector.js";
 
@@ -81,9 +81,13 @@ const FAR_M = 22; // from here on a person is small, and so is what is said of t
 // What is said of a person: what is done and where, what is held, how the tether stands.
 export function personWords(scene, state, person, far_m = 0) {
   const place = titleOf(scene.places, "id", person.place);
-  const work = titleOf(scene.steps, "step", person.step);
+  const step = scene.steps.find(each => each.step === person.step);
+  const to = titleOf(scene.places, "id", step?.place || person.to_place || person.place);
+  const way = person.way ? ` (${person.way} way)` : "";
   const doing =
-    { work, wait: `waits at ${place}`, travel: `on the way to ${place}` }[person.doing] ?? person.doing;
+    { work: step?.title || person.step, wait: `waits at ${place}`, travel: `on the way to ${to}${way}` }[
+      person.doing
+    ] ?? person.doing;
   const held = (state.held.get(person.id) ?? []).map(item => item.title || item.id);
   const tether = state.tethers.find(each => each.person === person.id && each.reach_m !== null);
   const hook = tether && titleOf(scene.places, "id", tether.hook);
@@ -93,7 +97,8 @@ export function personWords(scene, state, person, far_m = 0) {
     first,
     person.doing === "work" && place && `at ${cut(place, 40)}`,
     ...wrapped(held.length ? `holds ${held.join(", ")}` : "", 46),
-    tether && `tether ${tether.reach_m.toFixed(1)} ${lengthWords(tether)}from ${cut(hook, 28)}`,
+    tether &&
+      `tether ${(Math.ceil(tether.reach_m * 10 - 1e-6) / 10).toFixed(1)} ${lengthWords(tether)}from ${cut(hook, 28)}`,
     tether?.share >= 0.85 && "near the end of the tether",
   ].filter(Boolean);
 }
@@ -179,7 +184,10 @@ export function headWords(scene, state, links) {
     `GMT ${day}/${gmt.toISOString().slice(11, 16)}`,
     LIGHT_WORDS[state.sky.kind],
   ];
-  return [...words, ...links.map(([link, isUp]) => `${link}: ${isUp ? "link" : "no link"}`)].join("   ");
+  const held = (scene.inhibits ?? []).filter(each => isWithin(each.spans, state.minute)).map(each => each.id);
+  const inhibits = held.length ? `in force: ${held.join(", ")}` : "no inhibit in force";
+  const told = links.map(([link, isUp]) => `${link}: ${isUp ? "link" : "no link"}`);
+  return [...words, ...told, ...(scene.inhibits?.length ? [inhibits] : [])].join("   ");
 }
 
 // Paints them over the picture. Also what a film has and a page shows in words: `captions` at the lower edge.

@@ -45,10 +45,11 @@ const between = (values, [leg, share]) =>
 export function personAt(person, minute) {
   const piece = pieceAt(person.pieces, minute) ?? person.pieces[0];
   const where = along(piece.points, shareOf(piece, minute));
-  const { doing, step, place } = piece;
+  const { doing, step, place, to_place, way } = piece;
   const heading = unit(minus(piece.points.at(-1), piece.points[0]), [0, 0, 0]);
   const [out, up] = [unit(between(piece.out, where)), unit(between(piece.up, where))];
-  return { id: person.id, at: between(piece.points, where), out, up, doing, step, place, heading };
+  const at = between(piece.points, where);
+  return { id: person.id, at, out, up, doing, step, place, to_place, way, heading };
 }
 
 // How far somebody's feet are in a foothold: all of the way while working at a place that has a socket, in

@@ -59,7 +59,12 @@ const [BOX_INK, BAG_INK] = [
 ];
 const BOX_SIZES = { bag: [0.55, 0.34, 0.4], tool: [0.12, 0.12, 0.34] };
 const NEAR_ITS_END = 0.85; // of a tether's length: told by a wider line, another colour and a label
-const RINGS = { warning: [0.9, 0.25, 0.15, 0.9], caution: [0.95, 0.7, 0.15, 0.85] };
+const RINGS = {
+  warning: [0.9, 0.25, 0.15, 0.9],
+  caution: [0.95, 0.7, 0.15, 0.85],
+  note: [0.6, 0.66, 0.72, 0.8],
+};
+const AT_PLACE_M = 0.8; // the ring of a hazard that is at a place and has no sphere
 
 export class World {
   constructor(scene, inks) {
@@ -186,17 +191,22 @@ export class World {
 
   setLines({ tethers, hazards, sky }, eye, metresAPixel) {
     const lit = 0.4 + 0.6 * sky.day;
-    const lines = this.data.routes.map(({ points }) => ({
+    // Handrails; where lines catch they are dashed, where it is tight they are wide.
+    const lines = this.data.routes.map(({ points, kind = "" }) => ({
       points,
       color: [0.95 * lit, 0.82 * lit, 0.4 * lit, 0.7],
-      wide_m: 0.035,
-      least_px: 1.2,
+      wide_m: kind.includes("tight") ? 0.09 : 0.035,
+      least_px: kind.includes("tight") ? 3 : 1.2,
+      dash_m: kind.includes("snag") ? 0.35 : 0,
     }));
-    for (const { id, radius_m, at, severity } of hazards.filter(each => each.at && each.radius_m > 0)) {
-      const color = RINGS[severity] ?? RINGS.caution;
-      for (const axis of [unit(minus(eye, at)), [0, 0, 1]]) {
-        lines.push({ points: circle(at, axis, radius_m), color, wide_m: 0.03, least_px: 2, dash_m: 0.4, id });
-      }
+    for (const { radius_m, at, severity, points = [] } of hazards) {
+      const look = { color: RINGS[severity] ?? RINGS.note, wide_m: 0.03, least_px: 2 };
+      const radius = radius_m || AT_PLACE_M;
+      const toEye = unit(minus(eye, at));
+      if (points.length) lines.push({ ...look, points, wide_m: 0.12, least_px: 4, dash_m: 0.25 });
+      else
+        for (const axis of radius_m ? [toEye, [0, 0, 1]] : [toEye])
+          lines.push({ ...look, points: circle(at, axis, radius), dash_m: radius_m ? 0.4 : 0.15 });
     }
     for (const { person, points, share } of tethers) {
       const n = this.data.people.findIndex(each => each.id === person);
