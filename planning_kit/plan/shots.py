@@ -68,7 +68,12 @@ class FilmShot:
 
 def film_shots(plan: TimedPlan) -> list[FilmShot]:
     """The shots of ``shots.csv`` in their order; where it has none, those proposed."""
-    return [_filmed(plan, row) for row in plan.scenario.records.shots or proposed_shots(plan)]
+    return [filmed(plan, row) for row in film_rows(plan)]
+
+
+def film_rows(plan: TimedPlan) -> Sequence[Shot]:
+    """The rows that the film is made of, typed or proposed."""
+    return plan.scenario.records.shots or proposed_shots(plan)
 
 
 def shots_table(plan: TimedPlan) -> pd.DataFrame:
@@ -83,7 +88,7 @@ def shots_table(plan: TimedPlan) -> pd.DataFrame:
 def blocked_shots(plan: TimedPlan) -> Iterator[tuple[Shot, int]]:
     """The typed shots with a body before the camera, with the number of its solid."""
     for row in plan.scenario.records.shots if plan.scenario.records.bodies else ():
-        if (shot := _filmed(plan, row)).blocked_by is not None:
+        if (shot := filmed(plan, row)).blocked_by is not None:
             yield row, shot.blocked_by
 
 
@@ -172,7 +177,8 @@ def _weight(plan: TimedPlan, step: Step) -> float:
             - 2.0 * step.helper)
 
 
-def _filmed(plan: TimedPlan, row: Shot) -> FilmShot:
+def filmed(plan: TimedPlan, row: Shot) -> FilmShot:
+    """A row as it is filmed: its minutes, and a camera."""
     step, surfaces = plan.steps[plan.position(row.from_step)], surfaces_of(plan.scenario.records)
     start, finish = plan.span(step.step)
     at = row.look_at or step.place

@@ -13,9 +13,10 @@ import pytest
 import spiceypy
 
 import planning_kit as pk
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.plan.shots import CUTS, FIGURE_M, film_shots
 from planning_kit.plan.surfaces import surfaces_of
-from planning_kit.show.film.scene import light_of, scene_of
+from planning_kit.show.film.scene import light_of, scene_in_pieces, scene_of
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.windows import Span
 from tests.conftest import SCENARIOS
@@ -236,3 +237,9 @@ def test_a_step_that_is_dropped_takes_its_shot_along(drop: str) -> None:
         scenario = with_row(scenario, "shots", shot=f"S-{step}", from_step=step)
     left = pk.time_plan(scenario).what_if(drop=drop).scenario.shots["from_step"]
     assert drop not in [*left]
+
+
+def test_a_scene_is_made_in_pieces_and_is_the_same(plan: pk.Plan) -> None:
+    """A camera a piece, so that an edit is not held up by all of them."""
+    assert len([*scene_in_pieces(plan.timed)]) >= len(film_shots(plan.timed)) + 2
+    assert at_once(scene_in_pieces(plan.timed)) == scene_of(plan.timed)
