@@ -125,7 +125,9 @@ def test_the_front_door_gives_svg(tern: pk.Plan) -> None:
     assert root.get("aria-label") == found.alt
     assert "EV1: work X3 at REG, hooked at BK." in found.alt
     assert {each.text for each in root.iter(f"{SVG}text")} >= {"EV1", "EV2"}
-    assert found._repr_html_() == found.svg
+    assert found._repr_html_().startswith(found.svg)
+    assert found._repr_html_().endswith("</p>")
+    assert {"EV1, work until 2:40:", "Holds driver-1, reg-old."} <= {*found.words}
     assert tern.still(157.0, look="REG").svg == found.svg
 
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from planning_kit.inputs.hazard_words import Point
-from planning_kit.inputs.records import INSIDE, Records
+from planning_kit.inputs.records import INSIDE, Item, Records
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.hazard_presence import Conditions, Reach, control_windows, controlled
 from planning_kit.plan.surfaces import Surfaces, Vector, point_along, shares_of, surfaces_of, way_points
@@ -113,8 +113,31 @@ def items(plan: TimedPlan) -> list[Data]:
             {"from": minute(each.from_min), "until": minute(min(each.until_min, plan.end_min)),
              "with": where})
     return [{"id": item.item, "title": one_line(item.title), "kind": item.kind, "bulky": bool(item.bulky),
-             "end2_at": item.end2_at, "pieces": held.get(item.item, [])}
+             "laid": _laid(plan, item), "pieces": held.get(item.item, [])}
             for item in plan.scenario.records.hardware]
+
+
+def _laid(plan: TimedPlan, cable: Item) -> list[Data]:
+    """How a cable lies once its other end is fixed, up to whoever or whatever has it, from bend to bend."""
+    fixed = [finish for step, _, finish in plan.each_step() if step.place == cable.end2_at and cable.item in {
+        *step.uses, *(move.item for move in (*step.takes, *step.leaves))}]
+    points = surfaces_of(plan.scenario.records).points
+    if not fixed or cable.end2_at not in points:
+        return []
+    line: list[list[float]] = [vector(points[cable.end2_at])]
+    found = [{"from": minute(min(fixed)), "points": [*line]}]
+    for holding in sorted(plan.tracked_custody.holdings, key=lambda each: each.from_min):
+        if holding.item != cable.item or holding.holder not in plan.travels:
+            continue
+        legs = (lie.passage for lie in plan.tracked_tethers[holding.holder].lies if lie.passage.route)
+        for leg in legs:
+            if max(holding.from_min, min(fixed)) <= leg.start_min < holding.until_min:
+                way = way_points(points, leg.place, leg.to_place, leg.route)
+                for share, point in [*zip(shares_of(way).tolist(), way, strict=True)][1:]:
+                    line.append(vector(point))
+                    found.append({"from": minute(leg.start_min + share * (leg.finish_min - leg.start_min)),
+                                  "points": [*line]})
+    return found
 
 
 def hazards(plan: TimedPlan) -> list[Data]:

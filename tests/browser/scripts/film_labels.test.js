@@ -64,7 +64,7 @@ test("of a person is told who, what, where, with what and how far on the tether"
     "EV1: Take off the old regulator",
     "at Regulator bay",
     "holds Tool bag",
-    "tether 20.1 of 25.0 m from Airlock hatch",
+    "tether 20.2 of 25.0 m from Airlock hatch",
   ]);
   equal(personWords(scene, state, state.people[1])[2], "holds New regulator");
   const late = world.state(99);

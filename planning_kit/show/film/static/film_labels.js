@@ -73,6 +73,8 @@ export function wrapped(text, most) {
   return lines.filter(Boolean);
 }
 
+// Metres that are needed, to the next tenth above.
+const upwards = metres => (Math.ceil(metres * 10 - 1e-6) / 10).toFixed(1);
 const lengthWords = ({ most_m }) =>
   most_m === null ? "m (its length is not known) " : `of ${most_m.toFixed(1)} m `;
 
@@ -96,9 +98,8 @@ export function personWords(scene, state, person, far_m = 0) {
   return [
     first,
     person.doing === "work" && place && `at ${cut(place, 40)}`,
-    ...wrapped(held.length ? `holds ${held.join(", ")}` : "", 46),
-    tether &&
-      `tether ${(Math.ceil(tether.reach_m * 10 - 1e-6) / 10).toFixed(1)} ${lengthWords(tether)}from ${cut(hook, 28)}`,
+    ...wrapped(held.length ? `holds ${held.join("; ")}` : "", 46),
+    tether && `tether ${upwards(tether.reach_m)} ${lengthWords(tether)}from ${cut(hook, 28)}`,
     tether?.share >= 0.85 && "near the end of the tether",
   ].filter(Boolean);
 }

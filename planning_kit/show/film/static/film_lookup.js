@@ -110,6 +110,15 @@ export function heldAt(items, minute) {
   return held;
 }
 
+// The cables that lie at a minute, from their fixed end to who or what has the other: { id, points }.
+export function cablesAt(items, minute, endOf) {
+  return items.flatMap(({ id, laid = [], pieces }) => {
+    const lies = pieceAt(laid, minute);
+    const end = lies && endOf(pieceAt(pieces, minute)?.with ?? "inside");
+    return end ? [{ id, points: [...lies.points, end] }] : [];
+  });
+}
+
 // The sky in the station frame. `day` is 1 in full Sun, 0 in the umbra, between them in the penumbra.
 export function lightAt(light, minute) {
   const place = clamped(minute / light.every_min, 0, light.sun.length - 1);

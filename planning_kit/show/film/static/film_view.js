@@ -243,7 +243,7 @@ export class Film {
 
   paintOn(context, size, ratio, second, minute, captions = []) {
     const pose = this.pose(second, minute);
-    const { picture, state } = this.world.draw(minute, pose, size, ratio);
+    const { picture, state } = this.world.draw(minute, pose, size, ratio, ratio > 1);
     context.imageSmoothingQuality = ratio > 1 ? "high" : "low";
     context.drawImage(picture, 0, 0, size[0], size[1]);
     const links = linksAt(this.scene.links, minute);

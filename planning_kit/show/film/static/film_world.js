@@ -14,7 +14,8 @@ import {
 } from "./vendor/three.min.js";
 import { VIEW_DEG } from "./film_camera.js";
 import { bodyMaterial, earth, lightUniforms, lineMaterial, placeEarth, stars } from "./film_light.js";
-import { footAt, hazardsAt, heldAt, lightAt, personAt, standsOf, tetherAt } from "./film_lookup.js";
+import { cablesAt, footAt, hazardsAt, heldAt, lightAt, personAt, standsOf, tetherAt } from "./film_lookup.js";
+import { Shadow } from "./film_shadow.js";
 import { Bands, figure, rgb, Shapes, stance } from "./film_models.js";
 import { across, add, cross, minus, times, unit } from "./film_vector.js";
 
@@ -77,7 +78,8 @@ export class World {
     this.material = bodyMaterial(this.light);
     const hull = new Shapes();
     for (const body of scene.bodies) hull.body(body);
-    this.scene.add(new Mesh(hull.skin(), this.material));
+    this.hull = this.add(new Mesh(hull.skin(), this.material));
+    this.shadow = new Shadow();
     const outline = new LineSegments(hull.outline(), lineMaterial(false));
     outline.renderOrder = 4;
     this.scene.add(outline);
@@ -126,11 +128,17 @@ export class World {
       held,
       sky: lightAt(data.light, minute),
       tethers: tethers.filter(each => each?.points),
+      cables: cablesAt(data.items, minute, holder => {
+        const person = seen.find(each => each.id === holder);
+        if (person) return add(add(person.stand, person.body, 1.1), person.face, 0.4);
+        return data.places.find(each => `place:${each.id}` === holder)?.at;
+      }),
       hazards: hazardsAt(data.hazards, minute),
     };
   }
 
-  draw(minute, pose, size, ratio = 1) {
+  // `isFull`: with shadows, which take too long for a picture that moves.
+  draw(minute, pose, size, ratio = 1, isFull = false) {
     const state = this.state(minute);
     const here = rendererFor(this);
     here.setPixelRatio(1);
@@ -147,6 +155,7 @@ export class World {
     );
     this.setBoxes(state);
     this.setLines(state, pose.eye, (2 * Math.tan((VIEW_DEG * Math.PI) / 360)) / size[1]);
+    this.setShadow(here, state.sky, pose, isFull);
     here.render(this.scene, this.camera);
     return { picture: here.domElement, state };
   }
@@ -170,6 +179,16 @@ export class World {
     this.stars.material.uniforms.pixel.value = pixel;
   }
 
+  setShadow(renderer_, sky, pose, isFull) {
+    const { light } = this;
+    light.shaded.value = isFull && sky.day > 0 ? 1 : 0;
+    if (!light.shaded.value) return;
+    const solids = new Set([this.hull, ...this.figures, ...this.boxes.values()]);
+    const { shade, toShade } = this.shadow.draw(renderer_, this.scene, solids, sky.sun, pose);
+    light.shade.value = shade;
+    light.toShade.value = toShade;
+  }
+
   setBoxes({ held, people }) {
     for (const mesh of this.boxes.values()) mesh.visible = false;
     for (const [holder, items] of held) {
@@ -189,7 +208,7 @@ export class World {
     }
   }
 
-  setLines({ tethers, hazards, sky }, eye, metresAPixel) {
+  setLines({ tethers, cables, hazards, sky }, eye, metresAPixel) {
     const lit = 0.4 + 0.6 * sky.day;
     // Handrails; where lines catch they are dashed, where it is tight they are wide.
     const lines = this.data.routes.map(({ points, kind = "" }) => ({
@@ -208,6 +227,16 @@ export class World {
         for (const axis of radius_m ? [toEye, [0, 0, 1]] : [toEye])
           lines.push({ ...look, points: circle(at, axis, radius), dash_m: radius_m ? 0.4 : 0.15 });
     }
+    for (const { points } of cables) {
+      lines.push({ points, color: [0.03, 0.03, 0.04, 0.9], wide_m: 0.09, least_px: 3.6 });
+      lines.push({
+        points,
+        color: [0.55 * lit, 0.9 * lit, 0.6 * lit, 1],
+        wide_m: 0.05,
+        least_px: 2,
+        dash_m: 0.9,
+      });
+    }
     for (const { person, points, share } of tethers) {
       const n = this.data.people.findIndex(each => each.id === person);
       const isNear = share >= NEAR_ITS_END;
@@ -225,6 +254,8 @@ export class World {
   }
 
   giveBack() {
+    this.shadow.giveBack();
+    this.light.shade.value = null;
     giveBack(this);
   }
 }
