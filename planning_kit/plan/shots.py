@@ -6,8 +6,9 @@ Everybody whom a shot is about (``who``) is inside its frame at every moment: a 
 moved back.
 
 The camera stands where no body is between it and what it shows; of the whole station, where most of
-the crew's ways are seen. Of several directions that are free, the first of a fixed list is taken: away from the
-surface, then more and more along it; of a wide picture by day first those that have the Sun behind them.
+the crew's ways are seen. Of several directions that are free, the first of a fixed list is taken: away
+from the surface, then more and more along it; of a wide picture by day first those that have the Sun
+behind them.
 """
 
 import math

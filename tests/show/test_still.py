@@ -13,7 +13,8 @@ import planning_kit as pk
 from planning_kit.plan.shots import camera_at
 from planning_kit.plan.surfaces import surfaces_of
 from planning_kit.show.pack.content import Area, Box, Label, Line, Mark, Picture
-from planning_kit.show.still import HEIGHT, WIDTH, still_picture
+from planning_kit.show.still import still_picture
+from planning_kit.show.still_view import HEIGHT, WIDTH
 from tests.attack.outputs import PAYLOADS
 from tests.conftest import SCENARIOS
 from tests.edits import edited

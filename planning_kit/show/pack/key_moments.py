@@ -12,7 +12,8 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.moment_words import moment_lines
 from planning_kit.show.pack import content
 from planning_kit.show.palette import LIGHT, crew_inks
-from planning_kit.show.still import HEIGHT, WIDTH, still_picture
+from planning_kit.show.still import still_picture
+from planning_kit.show.still_view import HEIGHT, WIDTH
 from planning_kit.show.wording import Names, least, signed
 
 _TOGETHER_MIN = 1.5  # moments nearer than this are one picture

@@ -43,6 +43,9 @@ test("land is where the atlas has it", () => {
     [-55, -10],
     [135, -25],
     [0, -85],
+    [-60, -85],
+    [175, 66.5],
+    [-178, 66.5],
   ];
   const wet = [
     [-40, 30],
@@ -52,6 +55,9 @@ test("land is where the atlas has it", () => {
     [-30, -40],
     [170, -50],
     [0, 88],
+    [0, 66.5],
+    [-179, 0],
+    [60, -66],
   ];
   equal(
     [dry.map(isLand).join(), wet.map(isLand).join()],

@@ -23,19 +23,34 @@ export function landRings({ arcs, transform, objects }) {
   );
 }
 
+// A ring without jumps in its longitude, however often it crosses 180 degrees; one around a pole over the pole.
+export function unwound(ring) {
+  let turn = 0;
+  const line = ring.map(([lon, lat], n) => {
+    const step = n ? lon - ring[n - 1][0] : 0;
+    if (Math.abs(step) > 180) turn -= 360 * Math.sign(step);
+    return [lon + turn, lat];
+  });
+  const [first, last] = [line[0], line.at(-1)];
+  const pole = 90 * Math.sign(first[1]);
+  return Math.abs(last[0] - first[0]) > 180 ? [...line, [last[0], pole], [first[0], pole]] : line;
+}
+
 // White land on a black sea.
 export function paintLand(context, [wide, high], topology = LAND) {
   context.fillStyle = "#000";
   context.fillRect(0, 0, wide, high);
   context.fillStyle = "#FFF";
   context.beginPath();
-  for (const ring of landRings(topology)) {
-    ring.forEach(([lon, lat], n) => {
-      const at = [((lon + 180) / 360) * wide, ((90 - lat) / 180) * high];
-      if (n) context.lineTo(...at);
-      else context.moveTo(...at);
-    });
-    context.closePath();
+  for (const ring of landRings(topology).map(unwound)) {
+    for (const more of [-360, 0, 360]) {
+      ring.forEach(([lon, lat], n) => {
+        const at = [((lon + more + 180) / 360) * wide, ((90 - lat) / 180) * high];
+        if (n) context.lineTo(...at);
+        else context.moveTo(...at);
+      });
+      context.closePath();
+    }
   }
   context.fill("evenodd");
 }

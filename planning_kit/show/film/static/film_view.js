@@ -3,7 +3,7 @@
 import * as lens from "./film_camera.js";
 import { canExport, exported, FORMATS } from "./film_export.js";
 import { controlsOf } from "./film_controls.js";
-import { el } from "./film_dom.js";
+import { el } from "./elements.js";
 import { captionsAt, linksAt } from "./film_lookup.js";
 import { headWords, paintWords } from "./film_labels.js";
 import { stripOf } from "./film_strip.js";
