@@ -93,10 +93,15 @@ export function personWords(scene, state, person, far_m = 0) {
   const held = (state.held.get(person.id) ?? []).map(item => item.title || item.id);
   const tether = state.tethers.find(each => each.person === person.id && each.reach_m !== null);
   const hook = tether && titleOf(scene.places, "id", tether.hook);
-  const first = `${person.id}: ${cut(doing, far_m > FAR_M ? 32 : 44)}`;
-  if (far_m > FAR_M) return person.doing === "work" && place ? [first, `at ${cut(place, 30)}`] : [first];
+  if (far_m > FAR_M)
+    return [
+      `${person.id}: ${cut(doing, 32)}`,
+      person.doing === "work" && place && `at ${cut(place, 30)}`,
+      held.length && `holds ${cut(held.join("; "), 46)}`,
+      hook && `tethered from ${cut(hook, 24)}`,
+    ].filter(Boolean);
   return [
-    first,
+    ...wrapped(`${person.id}: ${cut(doing, 88)}`, 46),
     person.doing === "work" && place && `at ${cut(place, 40)}`,
     ...wrapped(held.length ? `holds ${held.join("; ")}` : "", 46),
     tether && `tether ${upwards(tether.reach_m)} ${lengthWords(tether)}from ${cut(hook, 28)}`,

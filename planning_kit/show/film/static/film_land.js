@@ -1,4 +1,4 @@
-// The land of the globe as a picture, painted once: longitude from left to right, latitude from below to above.
+// The land of the globe as a picture, painted once: longitude to the right, latitude upward.
 
 import { CanvasTexture } from "./vendor/three.min.js";
 import { LAND } from "./vendor/land.min.js";
@@ -23,7 +23,7 @@ export function landRings({ arcs, transform, objects }) {
   );
 }
 
-// A ring without jumps in its longitude, however often it crosses 180 degrees; one around a pole over the pole.
+// A ring without jumps in its longitude, however often it crosses 180 degrees; around a pole also over it.
 export function unwound(ring) {
   let turn = 0;
   const line = ring.map(([lon, lat], n) => {

@@ -24,7 +24,7 @@ export class Shadow {
     });
   }
 
-  // Draws what `solids` of a scene stand in the Sun's way around what is looked at; gives the light's uniforms.
+  // Draws what stands in the Sun's way around what is looked at; gives the light's uniforms.
   draw(renderer, scene, solids, sun, pose) {
     this.target ??= new WebGLRenderTarget(PIXELS, PIXELS, { depthTexture: new DepthTexture(PIXELS, PIXELS) });
     const round = clamped(length(minus(pose.look, pose.eye)) * 0.9, LEAST_M, MOST_M);

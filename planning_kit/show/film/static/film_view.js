@@ -241,9 +241,9 @@ export class Film {
     );
   }
 
-  paintOn(context, size, ratio, second, minute, captions = []) {
+  paintOn(context, size, ratio, second, minute, captions = [], isFull = ratio > 1) {
     const pose = this.pose(second, minute);
-    const { picture, state } = this.world.draw(minute, pose, size, ratio, ratio > 1);
+    const { picture, state } = this.world.draw(minute, pose, size, ratio, isFull);
     context.imageSmoothingQuality = ratio > 1 ? "high" : "low";
     context.drawImage(picture, 0, 0, size[0], size[1]);
     const links = linksAt(this.scene.links, minute);
@@ -262,8 +262,9 @@ export class Film {
     this.pause();
     this.setCamera("film");
     this.setReel(cut);
+    const isFull = quality === "full";
     const paint = (second, minute, context, size) =>
-      this.paintOn(context, size, 1, second, minute, captionsAt(this.scene.captions, minute));
+      this.paintOn(context, size, 1, second, minute, captionsAt(this.scene.captions, minute), isFull);
     return exported(this.reel, paint, FORMATS[quality], told);
   }
 
