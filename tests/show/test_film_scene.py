@@ -248,7 +248,8 @@ def test_a_scene_is_made_in_pieces_and_is_the_same(plan: pk.Plan) -> None:
 
 def test_the_inhibits_in_force_are_those_of_the_moment(plan: pk.Plan, scene: dict[str, Any]) -> None:
     for minute in minutes_of(plan, 60):
-        told = [each["id"] for each in scene["inhibits"] if each["spans"][0][0] <= minute < each["spans"][0][1]]
+        told = [each["id"] for each in scene["inhibits"]
+                if each["spans"][0][0] <= minute < each["spans"][0][1]]
         assert told == [hold.inhibit for hold in plan.at(minute).inhibits]
 
 
@@ -302,9 +303,9 @@ def test_a_wide_picture_has_the_sun_behind_it_and_sees_the_crew() -> None:
 
 @pytest.mark.parametrize("look", ["core", "boom-in", "both", "station"])
 def test_a_typed_wide_camera_behind_a_body_is_told(look: str) -> None:
-    """A hull as big as a house, on every side but one, in front of the camera from port."""
+    """A wall thicker than any hull before the camera that looks from port."""
     scenario = pk.load_scenario(_FOLDERS["tern"])
-    wall = with_row(scenario, "bodies", body="wall", kind="box", ends="0 -60 0", length_m=300, width_m=4,
+    wall = with_row(scenario, "bodies", body="wall", kind="box", ends="0 -60 0", length_m=300, width_m=30,
                     height_m=300)
     for side, is_told in (("port", True), ("starboard", False)):
         if not is_told and look != "core":

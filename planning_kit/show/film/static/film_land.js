@@ -3,8 +3,8 @@
 import { CanvasTexture } from "./vendor/three.min.js";
 import { LAND } from "./vendor/land.min.js";
 
-// The rings of a topology's land, each a list of [longitude, latitude] in degrees. Its arcs are steps in whole
-// numbers; an arc that is named by ~n runs backwards (the TopoJSON format, from memory).
+// The rings of a topology's land, each a list of [longitude, latitude] in degrees. Its arcs are steps in
+// whole numbers; an arc that is named by ~n runs backwards (the TopoJSON format, from memory).
 export function landRings({ arcs, transform, objects }) {
   const { scale, translate } = transform;
   const lines = arcs.map(steps => {
