@@ -98,7 +98,7 @@ export function personWords(scene, state, person, far_m = 0) {
       `${person.id}: ${cut(doing, 32)}`,
       person.doing === "work" && place && `at ${cut(place, 30)}`,
       held.length && `holds ${cut(held.join("; "), 46)}`,
-      hook && `tethered from ${cut(hook, 24)}`,
+      hook && `tether from ${cut(hook, 24)}`,
     ].filter(Boolean);
   return [
     ...wrapped(`${person.id}: ${cut(doing, 88)}`, 46),
@@ -136,7 +136,7 @@ export function labelsOf(scene, state, pose, size, measure) {
     .filter(place => !busy.has(place.id) || state.people.every(person => person.doing === "travel"))
     .map(place => {
       const left = (state.held.get(`place:${place.id}`) ?? []).map(item => item.title || item.id);
-      const lines = [cut(place.title || place.id, 34), left.length && `here: ${cut(left.join(", "), 38)}`];
+      const lines = [cut(place.title || place.id, 34), left.length && `here: ${cut(left.join("; "), 38)}`];
       return label(place.at, lines.filter(Boolean), { place: place.id });
     })
     .sort((a, b) => a.far - b.far);
