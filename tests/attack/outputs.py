@@ -153,7 +153,6 @@ class Attack:
             "season_chart": {"season": pk.season(**days), "scenario": self.scenario},
             "sweep_chart": {"sweep": self.sweep},
             "tornado_chart": {"odds": self.chances}, "fan_chart": {"odds": self.chances},
-            "station_map": {"plan": plan, "every_min": 15.0},
             "workbench": {"scenario": self.scenario},
             "scenario_at": {"folder": self.folder, "revision": "HEAD"},
             "load_campaign": {"folder": self.campaign},
@@ -200,9 +199,8 @@ class Attack:
         walked: set[str] = set()
         for name, given in arguments.items():
             yield from self._walk(name, getattr(pk, name)(**given), walked)
-        for name in ("swimlane", "suit_chart", "station_map"):
-            thing = getattr(pk, name)(self.live, **({"at_min": 16.0} if name == "station_map" else {}))
-            yield Output(f"{name} of a re-timed plan", thing)
+        for name in ("swimlane", "suit_chart"):
+            yield Output(f"{name} of a re-timed plan", getattr(pk, name)(self.live))
         yield from self._walk("re-timed plan", self.live, {"Scenario"})
         yield from self._walk("changed plan's changes", self.changed.changes, set())
         yield from self._walk("proposals", self.proposals, {"Plan", "Scenario"})
