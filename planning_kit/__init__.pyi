@@ -37,7 +37,6 @@ from .show.chart import Chart as Chart
 from .show.odds_charts import fan_chart as fan_chart
 from .show.odds_charts import tornado_chart as tornado_chart
 from .show.season_chart import season_chart as season_chart
-from .show.station_map import station_map as station_map
 from .show.still import Still as Still
 from .show.suit_chart import suit_chart as suit_chart
 from .show.sweep_chart import sweep_chart as sweep_chart

@@ -206,11 +206,12 @@ class Moved:
     @property
     def words(self) -> str:
         """What comes of it, in a sentence."""
+        where = f"on {self.outing}" if self.outing else "off"
         if self.why_not:
-            return f"{self.task} does not go on {self.outing}: {self.why_not}"
+            return f"{self.task} does not go {where}: {self.why_not}"
         ends = [f"{name} ends at PET {pet_label(after, 'up')}, not {pet_label(before, 'up')}"
                 for name, before, after, *_ in self.table.itertuples(index=False, name=None)]
-        return f"{self.task} goes {f'on {self.outing}' if self.outing else 'off'}: {'; '.join(ends)}"
+        return f"{self.task} goes {where}: {'; '.join(ends) or 'it is there by now'}"
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self.words}>"

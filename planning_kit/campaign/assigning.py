@@ -163,7 +163,7 @@ class Assigning:
         for lane in SUITED:
             work_min, ways[lane] = on.own_min(lane)
             room[lane] = max(outing.limit_min - ends_min - work_min - ways[lane], 0.0)
-        places = {str(step["place"]) for task in self.rows.values() for step in task.steps if step["place"]}
+        places = {str(step["place"]) for task in self.rows.values() for step in task.steps if "place" in step}
         return OutingRoom(outing.outing, dict.fromkeys(outing.dates, room), outing.pairs,
                           _least_ways(outing.plan, places), ways, outing.present, outing.lasts_days)
 
@@ -175,7 +175,7 @@ class Assigning:
             places = dict[str, set[str]]()
             for step in task.rows.steps if name not in self.present else ():
                 for lane in lanes_of(step):
-                    places.setdefault(lane, set()).add(str(step["place"]))
+                    places.setdefault(lane, set()).add(str(step.get("place", "")))
             able = {(each, day): self._least_min(name, each) for each, outing in self.outings.items()
                     for day in outing.dates
                     if all((day - self.done[each]).days >= days for each, days in task.after.items()

@@ -14,10 +14,10 @@ import pandas as pd
 from planning_kit.campaign.carrying import carried_into
 from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.explore.retime.retiming import retime
-from planning_kit.inputs.campaign_file import CampaignSource, read_campaign
+from planning_kit.inputs.campaign_file import CampaignSource
 from planning_kit.inputs.campaign_records import BACKLOG, BacklogTask
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import ScenarioError, as_path, must_be
+from planning_kit.inputs.faults import ScenarioError, must_be
 from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.scenario import Scenario, as_scenario
@@ -28,11 +28,6 @@ from planning_kit.plan.timed import TimedPlan
 
 OUTING_COLUMNS = ["outing", "folder", "title", "earliest", "latest", "pet_zero_utc", "EV1", "EV2", "tasks",
                   "work_after", "has_log"]
-
-
-def read_whole_campaign(folder: str | Path) -> CampaignSource:
-    """A campaign's folder, read and checked. Raises `ScenarioError` with every fault."""
-    return read_campaign(as_path(folder, "folder").absolute())
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -129,8 +124,7 @@ class TimedCampaign:
         ``told`` says what was carried over, and what no table of it can say. It is bound to that outing's
         folder: ``save`` writes it there. Raises `ScenarioError` where there is no next outing.
         """
-        how = "must be an end state, such as plan.end_state() gives"
-        must_be(end, EndState, "end_state", how)
+        must_be(end, EndState, "end_state", "must be an end state, such as plan.end_state() gives")
         if outing is None:
             here = next((name for name in self.ids if self.scenario(name).folder == end.folder), None)
             after = self.ids[self.ids.index(here) + 1:] if here else ()

@@ -132,16 +132,18 @@ def _too_soon(campaign: TimedCampaign, spans: Mapping[str, list[tuple[str, datet
         yield outing, _of_task(STOP, "too-soon", name,
                                f"needs {other} first, and that is done {where}: move one of them")
     elif (days := (start.date() - done[2].date()).days) < task.least_gap_days:
-        yield outing, _of_task(STOP, "too-soon", name, (
-            f"begins {days} days after {other}, at least {task.least_gap_days:g} are needed"), days,
-            task.least_gap_days, "least_gap_days")
+        yield outing, _of_task(STOP, "too-soon", name, f"begins {days} days after {other}, and at least "
+                               f"{task.least_gap_days:g} are needed", days, task.least_gap_days)
 
 
-def _of_task(severity: str, rule: str, task: str, words: str, value: float = nan, limit: float = nan,
-             column: str = "") -> Finding:
-    source = f"backlog.csv, {column or {'must-by': 'must_by', 'too-soon': 'after'}.get(rule, 'need')}"
+def _of_task(severity: str, rule: str, task: str, words: str, value: float = nan,
+             limit: float = nan) -> Finding:
+    source = f"backlog.csv, {_COLUMNS.get(rule, 'need')}"
     return Finding(severity, _BACKLOG, rule, task, message=f"{task} {words}", source=source, value=value,
                    limit=limit, margin=value - limit)
+
+
+_COLUMNS = {"must-by": "must_by", "too-soon": "after, least_gap_days"}
 
 
 def _share(end: EndState, task: str) -> float:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite
 from pathlib import Path
+from typing import NamedTuple
 
 import pandas as pd
 
@@ -36,12 +37,10 @@ _DONE = "100 % done"
 _SOONEST_INSIDE_MIN = 0.1  # a log has both inside after PET 0
 
 
-@dataclass(frozen=True)
-class ItemEnd:
-    """Where an item is: ``place`` or ``inside``, directly in the bag ``in_bag`` ("" for none).
+class ItemEnd(NamedTuple):
+    """Where an item is: a place or ``inside``, directly in the bag ``in_bag``; where its other end is fixed.
 
-    ``other_end``: where the other end of a cable is fixed, "" for nowhere; ``since`` (UTC) it is there, None:
-    since before the outing.
+    "" for no bag, and for a loose end; ``since`` (UTC), here and of a state: None is since before the outing.
     """
 
     item: Item
@@ -56,25 +55,22 @@ class ItemEnd:
         return self.place != INSIDE
 
 
-@dataclass(frozen=True)
-class StateEnd:
-    """What a state is, and since when (UTC; None: since before the outing)."""
+class StateEnd(NamedTuple):
+    """What a state is, and since when."""
 
     state: State
     value: str
     since: datetime | None
 
 
-@dataclass(frozen=True)
-class InhibitEnd:
+class InhibitEnd(NamedTuple):
     """An inhibit that nobody has lifted, and when it was set (UTC)."""
 
     inhibit: Inhibit
     set_at: datetime
 
 
-@dataclass(frozen=True)
-class TaskEnd:
+class TaskEnd(NamedTuple):
     """How far a task has come: the share of its likely minutes that is done, and those still to do."""
 
     task: Task
@@ -125,38 +121,35 @@ class EndState:
 
     def _rows(self) -> Iterator[tuple[object, ...]]:
         titles = {place.place: place.title or place.place for place in self.records.places}
+        sockets = {place.place for place in self.records.places if place.socket}
         for home in self.homes:
-            how = (f"makes {home.step} safe ({one_line(home.make_safe) or 'nothing to be done first'}), "
-                   if home.step else "")
+            first = one_line(home.make_safe) or "nothing to be done first"
+            safe = f"makes {home.step} safe ({first}), " if home.step else ""
             inside = f"inside at {pet_label(home.inside_min, 'up')}" if isfinite(home.inside_min) else (
                 "how long the way home takes is not known")
-            yield "way home", home.crew, "", f"at {pet_label(home.at_min)} {how}goes home, {inside}", "", None
-        for each in self.items:
-            where = titles.get(each.place, each.place)
-            bag = f"in {each.in_bag}, which is " if each.in_bag else ""
-            words = f"{bag}inside" if not each.is_outside else (
-                f"{bag}{'in the socket' if self._is_in_socket(each) else 'left outside'} at {where}")
-            yield (each.item.kind, each.item.item, each.item.title, words,
-                   each.place if each.is_outside else "", each.since)
-            if each.item.end2_at:
-                fixed = f"other end fixed at {titles.get(each.other_end, each.other_end)}" if (
-                    each.other_end) else "other end loose"
-                yield "cable end", each.item.item, each.item.title, fixed, each.other_end, each.since
+            words = f"at {pet_label(home.at_min)} {safe}goes home, {inside}"
+            yield "way home", home.crew, "", words, "", None
+        for item, place, bag, end, since in self.items:
+            at = place if place != INSIDE else ""
+            is_set = item.kind == "foothold" and at in sockets and not bag
+            how = "in the socket" if is_set else "left outside"
+            where = f"{how} at {titles.get(at, at)}" if at else INSIDE
+            words = f"in {bag}, which is {where}" if bag else where
+            yield item.kind, item.item, item.title, words, at, since
+            if item.end2_at:
+                words = f"other end fixed at {titles.get(end, end)}" if end else "other end loose"
+                yield "cable end", item.item, item.title, words, end, since
         for crew, hook in self.hooks.items():
             yield "tether", crew, "", f"hooked at {titles.get(hook, hook)}", hook, None
-        for state in self.states:
-            yield "state", state.state.state, state.state.title, state.value, "", state.since
-        for held in self.inhibits:
-            words = f"still in force, held by {one_line(held.inhibit.owner) or 'nobody named'}"
-            yield "inhibit", held.inhibit.inhibit, held.inhibit.title, words, "", held.set_at
-        for task in self.tasks:
-            left = f", {number_label(task.left_min, 'up', 0)} min still to do" if task.share < 1 else ""
-            share = f"{number_label(100 * task.share, 'down', 0)} % done{left}" if left else _DONE
-            yield "task", task.task.task, task.task.title, share, "", None
-
-    def _is_in_socket(self, end: ItemEnd) -> bool:
-        sockets = {place.place for place in self.records.places if place.socket}
-        return end.item.kind == "foothold" and end.place in sockets and not end.in_bag
+        for state, value, since in self.states:
+            yield "state", state.state, state.title, value, "", since
+        for each, set_at in self.inhibits:
+            words = f"still in force, held by {one_line(each.owner) or 'nobody named'}"
+            yield "inhibit", each.inhibit, each.title, words, "", set_at
+        for task, share, left_min in self.tasks:
+            left = f", {number_label(left_min, 'up', 0)} min still to do"
+            words = f"{number_label(100 * share, 'down', 0)} % done{left}" if share < 1 else _DONE
+            yield "task", task.task, task.title, words, "", None
 
     def __repr__(self) -> str:
         out = sum(each.is_outside for each in self.items)
@@ -229,8 +222,7 @@ def _at_end(plan: TimedPlan, in_force: frozenset[str]) -> EndState:
     """``in_force``: inhibits that stood when the outing was ended."""
     records, base = plan.scenario.records, plan.taken_outside.scenario.records
     left, done = _left_of_steps(plan)
-    parts = plan.outside.happened.parts if plan.outside is not None else {}
-    finished = [step for step in plan.steps if step.step not in parts]
+    finished = [step for step in plan.steps if step.step in done]
     items = []
     for item in records.hardware:
         last = plan.tracked_custody.endings[item.item][-1]
@@ -255,10 +247,11 @@ def _left_of_steps(plan: TimedPlan) -> tuple[dict[str, float], frozenset[str]]:
     back = {base.steps[base.position(name)].task for name in states.put_back}
     left, done = {}, set()
     for step, state in zip(base.steps, states.by_step.values(), strict=True):
-        is_done = step.step in plan.network.steps and step.task not in back
+        broken_off = state.given_up_min
+        is_done = step.step in plan.network.steps and step.task not in back and broken_off is None
         # Of a task that was given up and put back nothing is done, whatever was.
         left[step.step] = 0.0 if is_done else step.minutes_likely if step.task in back else (
-            state.left_to_do_min(plan.outside.now_min))
+            state.left_to_do_min(plan.outside.now_min) if broken_off is None else broken_off)
         done |= {step.step} if is_done else set()
     return left, frozenset(done)
 

@@ -44,6 +44,7 @@ def question_of(campaign: TimedCampaign) -> Assigning:
                        + (f", none before {between} days after {last}" if last else ""))
     faults.stop_if_any()
     rows = {task.task: rows_of_task(campaign, task, ends) for task in campaign.source.backlog}
+    done |= {name: date.min for name, each in rows.items() if not each.steps and name not in done}
     tasks = {task.task: OpenTask(
         rows[task.task], task.title, round(task.value), task.need,
         dict.fromkeys(task.after, math.ceil(task.least_gap_days)), task.must_by,

@@ -8,11 +8,13 @@ from pathlib import Path
 import pandas as pd
 
 from planning_kit.campaign.assigned import Moved, TimedAssignment, assign, moved
-from planning_kit.campaign.campaign import TimedCampaign, read_whole_campaign
+from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.standing import board_table, early_end_table, thread_table
 from planning_kit.front.plan import Odds, Other, Plan, timed
 from planning_kit.front.progress_bar import Told, shown
+from planning_kit.inputs.campaign_file import read_campaign
+from planning_kit.inputs.faults import as_path
 from planning_kit.show import campaign_charts as charts
 from planning_kit.show.chart import Chart
 
@@ -134,4 +136,4 @@ def load_campaign(folder: str | Path) -> Campaign:
 
     Raises one `ScenarioError` with every fault of all of them.
     """
-    return Campaign(read_whole_campaign(folder))
+    return Campaign(read_campaign(as_path(folder, "folder").absolute()))

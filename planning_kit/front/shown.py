@@ -118,8 +118,9 @@ class ShownPlan(Face):
     def still(self, minute: float, look: str = "both") -> Still:
         """The station, the crew and their tethers at a minute of PET, as a picture (SVG) without a browser.
 
-        ``look``: a crew member, ``both``, a place, a body or ``station``. ``svg`` is its text. Raises
-        `ScenarioError` for a minute outside the outing, and for what is nothing to look at.
+        ``look``: a crew member, ``both``, a place, a body or ``station``. ``svg`` is its text, ``words`` what
+        is true in the minute: light, links, inhibits; who does, holds and must mind what, hooked where.
+        Raises `ScenarioError` for a minute outside the outing, and for what is nothing to look at.
         """
         return still(self.timed, minute, look)
 

@@ -5,12 +5,12 @@ and folders just within it are read, no link is followed, and sizes have the lim
 """
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 from typing import Any
-
-import networkx as nx
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.campaign_records import (
@@ -21,7 +21,7 @@ from planning_kit.inputs.campaign_records import (
     CampaignSettings,
     Outing,
 )
-from planning_kit.inputs.cells import CellFault
+from planning_kit.inputs.cells import ID_PATTERN, CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, is_plain_name, read_settled
 from planning_kit.inputs.procedure_rules import values_exist
@@ -79,12 +79,11 @@ def read_campaign(folder: Path) -> CampaignSource:
             scenarios[name] = load_scenario(folder / outing.folder)
         except ScenarioError as error:
             for row in error.problems.to_dict("records"):
-                table = str(row["table"])
-                where = table.removeprefix(fmt.ABOVE) if table.startswith(fmt.ABOVE) else (
-                    f"{name}/{table}".rstrip("/"))
-                if (key := _key(row, where)) not in told:  # a shared table has one fault, not one an outing
+                # A shared table has one fault, not one an outing.
+                where = f"{name}/{row['table']}".rstrip("/").removeprefix(f"{name}/{fmt.ABOVE}")
+                if (key := _key(row, where)) not in told:
                     told.add(key)
-                    faults.add(where, key[1], *map(str, (row["column"], row["value"], row["problem"])))
+                    faults.add(*key)
         else:
             steps = [step.step for step in scenarios[name].records.steps]
             if outing.work_after and outing.work_after not in steps:
@@ -183,7 +182,7 @@ def _states_exist(rows: Rows, table: str, columns: tuple[str, ...], faults: Faul
 def _check_backlog(rows: Rows, faults: Faults) -> None:
     """Ids, references, minutes or steps, and an order of tasks that does not run in a circle."""
     first: dict[str, int] = {}
-    graph = nx.DiGraph()
+    graph: dict[str, set[str]] = {}
     for row, task in rows.named(BACKLOG.name):
         if first.setdefault(task, row.number) != row.number:
             row.fault(faults, "task", f"stands in row {first[task]} already; give each row its own id")
@@ -194,15 +193,18 @@ def _check_backlog(rows: Rows, faults: Faults) -> None:
         if likely is not None and not (likely if low is None else low) <= likely <= (
                 likely if high is None else high):
             row.fault(faults, "minutes_likely", "must lie from minutes_low to minutes_high")
-        graph.add_edges_from((before, task) for before in row.entries("after"))
+        graph.setdefault(task, set()).update(row.entries("after"))
     note_dangling(rows, faults, [(BACKLOG, field) for field in BACKLOG.fields])
     _states_exist(rows, BACKLOG.name, ("needs", "sets"), faults)
-    circles = [group for group in nx.strongly_connected_components(graph) if len(group) > 1]
-    circles += [{task} for task in graph if graph.has_edge(task, task)]
-    for row, task in rows.named(BACKLOG.name):
-        for group in circles:
-            if task in group:
-                row.fault(faults, "after", f"runs in a circle: {' '.join(sorted(group))} wait for each other")
+    while graph:
+        try:
+            TopologicalSorter(graph).prepare()
+            break
+        except CycleError as error:
+            circle = set(error.args[1])
+        for row in (rows.by_id(BACKLOG.name)[task] for task in sorted(circle)):
+            row.fault(faults, "after", f"runs in a circle: {' '.join(sorted(circle))} wait for each other")
+        graph = {task: after - circle for task, after in graph.items() if task not in circle}
 
 
 def _outings(named: object, folder: Path, faults: Faults) -> dict[str, Outing]:
@@ -215,8 +217,7 @@ def _outings(named: object, folder: Path, faults: Faults) -> dict[str, Outing]:
     folders: dict[str, str] = {}
     for name, data in named.items():
         key = f"outings.{name}"
-        if not name.isprintable() or not all(each.isalnum() or each in "._-" for each in name) or (
-                not isinstance(data, dict)):
+        if not re.fullmatch(ID_PATTERN, name) or not isinstance(data, dict):
             faults.add(where, None, key, "", "must be a table with an id: letters, digits, '.', '_' and '-'")
             continue
         count = len(faults.rows)

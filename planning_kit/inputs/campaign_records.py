@@ -32,7 +32,7 @@ class CampaignSettings:
     """The top of ``campaign.toml``, and where its limits come from."""
 
     title: Annotated[str, column("text", "name of the campaign", needed=True, example="Autumn outings")]
-    station: Annotated[str, column("text", "name of the station", needed=True)]
+    station: Annotated[str, column("text", "name of the station", needed=True, example="Tern Station")]
     least_days_between: Annotated[float, number("least days from the date on which an outing ends to that of "
         "the next one's PET 0", "days", most=1000, default=0.0, example="2")]
     reserve_min: Annotated[float, minutes("what every outing keeps free before its planned length",
@@ -50,7 +50,7 @@ class Outing:
         example="2031-09-03")]
     latest: Annotated[date, column("date", "last date of its PET 0, UTC", needed=True, example="2031-09-06")]
     crew: Annotated[tuple[Pair, ...], column("people", "who may go: a pair [EV1, EV2], or several; absent: "
-        "whoever its crew.csv names", example="Ada Ben")]
+        "whoever its crew.csv names", example='["Ada", "Ben"]')]
     work_after: Annotated[str, column("id", "the step of the outing behind which work of the backlog goes; "
         "absent: before its last step", example="A1")]
 

@@ -1,9 +1,10 @@
-"""Reading a campaign: what an outing takes from above, every fault at once, and harm from a stranger's folder."""
+"""Reading a campaign: what an outing takes from above, every fault at once, a stranger's folder."""
 
 from __future__ import annotations
 
 import os
 import shutil
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
@@ -86,8 +87,9 @@ def test_every_fault_of_every_file_is_told_at_once(tmp_path: Path) -> None:
     path = folder / "two" / "tasks.csv"
     path.write_text(path.read_text().replace("required,2", "needed,2"))
     found = problems(folder)
-    assert {("campaign.toml", "statoin"), ("campaign.toml", "station"), ("campaign.toml", "outings.one.latest"),
-            ("campaign.toml", "outings.two.crew"), ("backlog", "after"), ("backlog", "place"),
+    assert {("campaign.toml", "statoin"), ("campaign.toml", "station"),
+            ("campaign.toml", "outings.one.latest"), ("campaign.toml", "outings.two.crew"),
+            ("backlog", "after"), ("backlog", "place"),
             ("backlog", "items"), ("backlog", "value"), ("backlog", "steps"), ("backlog", "task"),
             ("backlog", "need"), ("backlog", "minutes_likely"), ("steps-e", "takes"), ("places", "x_m"),
             ("no.csv", "")} <= found
@@ -107,11 +109,13 @@ def test_no_folder_out_of_the_campaign_is_read(tmp_path: Path, sub: str) -> None
     assert {table for table, _ in problems(folder)} <= {"campaign.toml", "one"}
 
 
-@pytest.mark.parametrize("name", ["places.csv", "hardware.csv", "campaign.toml", "backlog.csv", "steps-e.csv"])
+@pytest.mark.parametrize("name", [
+    "places.csv", "hardware.csv", "campaign.toml", "backlog.csv", "steps-e.csv"])
 def test_links_out_devices_and_monstrous_files_are_refused(tmp_path: Path, name: str) -> None:
     folder = write_campaign(tmp_path / "c", backlog="task,title,need,steps\nLMP,,required,steps-e.csv\n")
     steps = (SCENARIOS / "small-outing" / "steps.csv").read_text().splitlines()
-    (folder / "steps-e.csv").write_text("\n".join([steps[0], *(row for row in steps if ",LMP," in row)]) + "\n")
+    lamp = [row for row in steps if ",LMP," in row]
+    (folder / "steps-e.csv").write_text("\n".join([steps[0], *lamp]) + "\n")
     assert pk.load_campaign(folder).source.steps["LMP"][0].step == "B1"
     os.rename(folder / name, tmp_path / name)
     os.symlink(tmp_path / name, folder / name)
@@ -132,14 +136,16 @@ def test_hostile_text_of_a_campaign_raises_only_what_is_told_or_is_shown_as_type
         cell = '"' + text.replace('"', '""') + '"'
         toml = CAMPAIGN_TOML.replace('"Two outings"', repr_toml(text)).replace('"Ben"', repr_toml(text))
         backlog = f"task,title,need,minutes_likely,trained\nCLN,{cell},required,20,{cell}\n"
-        try:
-            campaign = pk.load_campaign(write_campaign(tmp_path / str(number), toml, backlog))
-        except pk.ScenarioError as told:
-            assert str(told)
-            continue
-        tables = [campaign.backlog, campaign.findings(), campaign.outings]
-        assert not any("<img" in page or "<script" in page for page in (each._repr_html_() for each in tables))
-        assert not any("\nFORGED" in page for page in (repr(campaign), *map(repr, tables)))
+        folder = write_campaign(tmp_path / str(number), toml, backlog)
+        with suppress(pk.ScenarioError):
+            shown_as_typed(pk.load_campaign(folder))
+
+
+def shown_as_typed(campaign: pk.Campaign) -> None:
+    tables = [campaign.backlog, campaign.findings(), campaign.outings]
+    pages = [each._repr_html_() for each in tables]
+    assert not any("<img" in page or "<script" in page for page in pages)
+    assert not any("\nFORGED" in page for page in (repr(campaign), *map(repr, tables)))
 
 
 def repr_toml(text: str) -> str:
