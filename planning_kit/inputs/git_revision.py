@@ -13,7 +13,7 @@ from planning_kit.inputs.faults import ScenarioError, as_path
 from planning_kit.inputs.folder_files import STAGE, is_plain_name
 from planning_kit.inputs.format import MAX_FILE_BYTES
 from planning_kit.inputs.git_repository import Repository, TooLarge, is_ref_name, no_such_scenario
-from planning_kit.inputs.scenario import Scenario, load_any_format
+from planning_kit.inputs.scenario import Scenario, load_scenario
 
 _MOST_FILES = 1_000
 _MOST_BYTES = 200_000_000
@@ -30,8 +30,7 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
 
     The folder must lie in a git repository. git need not be installed; nothing that the repository names is
     run or fetched, and the working copy is not touched. A repository that borrows objects of another is
-    refused. A revision of format 1 is upgraded in memory: ``scenario.is_upgraded``, and its repr says so.
-    Raises `ScenarioError` when there is no such revision, the repository does not hold it, the
+    refused. Raises `ScenarioError` when there is no such revision, the repository does not hold it, the
     folder is not in it, or its files have faults.
     """
     path = as_path(folder, "folder").absolute()
@@ -42,7 +41,7 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
             commit = _commit_named(repository, revision)
             tree = _folder_in(repository, commit, repository.parts, revision)
             _copy(repository, tree, Path(place), revision)
-        return replace(load_any_format(Path(place)), folder=path)
+        return replace(load_scenario(place), folder=path)
 
 
 @contextmanager

@@ -16,7 +16,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import place_of, system_errors_told
-from planning_kit.inputs.log_format import FORMAT_1_PET_ZERO, LOG, LOG_COLUMNS, PET_ZERO
+from planning_kit.inputs.log_format import LOG, LOG_COLUMNS
 from planning_kit.inputs.raw import BOM, RawTable, cell_text, decode, stop_if_absurd
 from planning_kit.inputs.save import locked, name_of
 
@@ -54,19 +54,6 @@ class LogLines:
 
 
 def log_lines(data: bytes, faults: Faults) -> LogLines:
-    """A log file as text rows (see `split_log`). Raises `ScenarioError` for one of format 1, too."""
-    lines = split_log(data, faults)
-    at = lines.table.header.index("event") if "event" in lines.table.header else None
-    for number, row in zip(lines.table.row_numbers, lines.table.rows, strict=True):
-        if at is not None and row[at] == FORMAT_1_PET_ZERO:
-            raise ScenarioError.single(
-                f"is what format 1 called {PET_ZERO}: write {PET_ZERO} in this cell, or have the whole "
-                "folder upgraded (python -m planning_kit.inputs.upgrade FOLDER)", table=LOG.name, row=number,
-                column="event", value=FORMAT_1_PET_ZERO)
-    return lines
-
-
-def split_log(data: bytes, faults: Faults) -> LogLines:
     """A log file as text rows, each line by itself; a cut line is a fault. No bytes: no rows.
 
     A spreadsheet may save line ends inside quotation marks: lines are joined where that makes a whole row and

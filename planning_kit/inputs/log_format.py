@@ -21,7 +21,6 @@ from planning_kit.inputs.times import moment_at, pet_typed
 LOG_FILE = "log.csv"
 EVENT_KINDS = ("pet_zero", "started", "finished", "partly", "skipped", "suit", "ingress", "correct")
 PET_ZERO, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
-FORMAT_1_PET_ZERO = "egress"  # what format 1 called the first of them
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
 
 _MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
