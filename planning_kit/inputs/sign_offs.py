@@ -28,7 +28,7 @@ from planning_kit.inputs.cells import CellFault, parse_moment
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.fields import Table, column, columns_of
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
-from planning_kit.inputs.format import ACCEPTED_FILE, FORMAT, SIGN_OFFS_FILE, most_bytes
+from planning_kit.inputs.format import ABOVE, ACCEPTED_FILE, FORMAT, SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.raw import RawTable, csv_row, read_tables
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.shown_text import TextTable
@@ -181,7 +181,7 @@ def unfit_texts(reviewed: Reviewed, **texts: object) -> Faults:
         elif any(not char.isprintable() and char not in "\r\n\t" for char in text):
             faults.add("", None, name, text, "holds a character that cannot be seen; type it anew")
     held = {name: digest_of(data) for name, data in reviewed.files.items()}
-    if held != dict(reviewed.on_disk):
+    if held != {name: digest for name, digest in reviewed.on_disk.items() if not name.startswith(ABOVE)}:
         faults.add("", None, "scenario", reviewed.folder,
                    "has edits that are not saved; save it, then review it")
     return faults
