@@ -18,7 +18,7 @@ from planning_kit.explore.verdict import VERDICT_COLUMNS, overall, verdicts
 from planning_kit.inputs.faults import ScenarioError, told_together
 from planning_kit.inputs.git_revision import scenario_at
 from planning_kit.inputs.input_changes import compare_inputs
-from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.scenario import Scenario, load_any_format
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.source import steps_within
 from planning_kit.inputs.timeline_sheet import Baseline
@@ -220,8 +220,9 @@ class TimedComparison:
         ``worse`` and ``better`` are judged by limits, findings and margins; ``look`` asks for eyes: what the
         numbers cannot judge.
         """
+        upgraded = [name for name, side in (("before", self.a), ("now", self.b)) if side.is_upgraded]
         rows = verdicts(self.timed_a, self.timed_b, self.no_plan, inputs=self.inputs, times=self.times,
-                        findings=self.findings, margins=self.margins)
+                        findings=self.findings, margins=self.margins, upgraded=upgraded)
         return TextTable(rows, columns=VERDICT_COLUMNS)
 
     @property
@@ -241,8 +242,9 @@ def compare_revisions(a: Given, b: Given) -> TimedComparison:
     """Compare two scenarios or plans: ``a`` the earlier, ``b`` the later.
 
     Each is a folder, a git revision of a folder written as git writes it (``"HEAD~1:scenarios/mine"``, the
-    path from the working directory), a `Scenario`, or a plan (whose PET 0 then counts). One that is readable
-    but has no plan is a verdict, not an error. Raises `ScenarioError` for one that cannot be read.
+    path from the working directory), a `Scenario`, or a plan (whose PET 0 then counts). A side of format 1 is
+    upgraded in memory, and the verdict says so. A side that is readable but has no plan is a verdict, not an
+    error. Raises `ScenarioError` for a side that cannot be read.
     """
     (scenario_a, timed_a, why_a), (scenario_b, timed_b, why_b) = _timed(a), _timed(b)
     return TimedComparison(scenario_a, scenario_b, timed_a, timed_b, why_b or why_a)
@@ -268,7 +270,7 @@ def _read(given: str | Path) -> Scenario:
     revision, colon, folder = str(given).partition(":")
     try:
         if isinstance(given, Path) or not colon or Path(given).is_dir():
-            return load_scenario(given)
+            return load_any_format(Path(given))
         return scenario_at(folder, revision)
     except ScenarioError as fault:
         raise ScenarioError(fault.problems.assign(problem=[  # which of the two sides it is

@@ -6,12 +6,13 @@ for that alone. So work that is no longer done and controls that were changed ar
 """
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from planning_kit.inputs.format_1 import IN_MEMORY
 from planning_kit.inputs.input_changes import RENAMED
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.all_checks import CAME
@@ -38,9 +39,14 @@ Verdict = tuple[str, str, str]
 
 
 def verdicts(a: TimedPlan | None, b: TimedPlan | None, no_plan: str, *, inputs: pd.DataFrame,
-             times: pd.DataFrame, findings: pd.DataFrame, margins: pd.DataFrame) -> list[Verdict]:
-    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `TimedComparison`."""
-    rows = [*_of_controls(inputs), *_of_inputs(inputs)]
+             times: pd.DataFrame, findings: pd.DataFrame, margins: pd.DataFrame,
+             upgraded: Sequence[str] = ()) -> list[Verdict]:
+    """Rows of ``VERDICT_COLUMNS``, worst first, from the plans and tables of a `TimedComparison`.
+
+    ``upgraded`` names the sides (before, now) that are of format 1 on disk.
+    """
+    rows = [*((LOOK, "format", f"{side}: {IN_MEMORY}; its three times of the airlock are one number")
+              for side in upgraded), *_of_controls(inputs), *_of_inputs(inputs)]
     if a is None or b is None:
         missing = ("before there is no plan" if b is not None else "now there is no plan" if a is not None
                    else "neither before nor now is there a plan; now")

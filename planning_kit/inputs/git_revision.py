@@ -13,7 +13,7 @@ from planning_kit.inputs.faults import ScenarioError, as_path
 from planning_kit.inputs.folder_files import STAGE, is_plain_name
 from planning_kit.inputs.format import CAMPAIGN_FILE, MAX_FILE_BYTES, SHARED_TABLES
 from planning_kit.inputs.git_repository import Repository, TooLarge, is_ref_name, no_such_scenario
-from planning_kit.inputs.scenario import Scenario, load_scenario
+from planning_kit.inputs.scenario import Scenario, load_any_format
 
 _MOST_FILES = 1_000
 _MOST_BYTES = 200_000_000
@@ -31,7 +31,8 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
 
     The folder must lie in a git repository. git need not be installed; nothing that the repository names is
     run or fetched, and the working copy is not touched. A repository that borrows objects of another is
-    refused. Raises `ScenarioError` when there is no such revision, the repository does not hold it, the
+    refused. A revision of format 1 is upgraded in memory: ``scenario.is_upgraded``, and its repr says so.
+    Raises `ScenarioError` when there is no such revision, the repository does not hold it, the
     folder is not in it, or its files have faults.
     """
     path = as_path(folder, "folder").absolute()
@@ -48,7 +49,7 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
             if repository.parts:
                 above = _folder_in(repository, commit, repository.parts[:-1], revision)
                 _copy(repository, above, Path(place), revision, _OF_A_CAMPAIGN)
-        return replace(load_scenario(inner), folder=path)
+        return replace(load_any_format(inner), folder=path)
 
 
 @contextmanager

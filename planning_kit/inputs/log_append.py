@@ -19,7 +19,8 @@ from typing import Protocol, runtime_checkable
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.log import Actuals, actuals_of, all_of, log_lines, log_path, log_text, opened, write
+from planning_kit.inputs.log import Actuals, actuals_of, log_path
+from planning_kit.inputs.log_file import all_of, log_lines, log_text, opened, write
 from planning_kit.inputs.log_format import CORRECT, LOG, PET_ZERO, is_pet, parse_when
 from planning_kit.inputs.log_state import states_of
 from planning_kit.inputs.raw import RawTable, csv_row

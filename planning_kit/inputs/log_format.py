@@ -22,6 +22,7 @@ LOG_FILE = "log.csv"
 EVENT_KINDS = ("pet_zero", "started", "finished", "partly", "broken_off", "skipped", "suit", "ingress",
                "correct")
 PET_ZERO, STARTED, FINISHED, PARTLY, BROKEN_OFF, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
+FORMAT_1_PET_ZERO = "egress"  # what format 1 called the first of them
 STEP_EVENTS = (STARTED, FINISHED, PARTLY, BROKEN_OFF, SKIPPED)
 
 _MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")

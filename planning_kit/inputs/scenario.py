@@ -17,6 +17,7 @@ from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, is_workbook, read_path, read_settled, stop_if_workbook
+from planning_kit.inputs.format_1 import IN_MEMORY
 from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.raw import RawTable
@@ -39,13 +40,19 @@ def load_scenario(folder: str | Path) -> Scenario:
 
     Raises `ScenarioError` that lists every fault of every file, of a spreadsheet with its cell.
     """
-    path = as_path(folder, "folder").absolute()
+    return load_any_format(as_path(folder, "folder"), any_format=False)
+
+
+def load_any_format(folder: Path, any_format: bool = True) -> Scenario:
+    """As `load_scenario`; a folder of format 1 is upgraded in memory, and the scenario says so."""
+    path = folder.absolute()
     if is_workbook(path):
         from planning_kit.inputs.workbook import checked_workbook  # takes time that no folder needs
 
         data = read_path(path, path.name)
         return Scenario(path, checked_workbook(data, path.name), FrozenMapping({path.name: digest_of(data)}))
-    return Scenario(path, *read_folder(path))
+    checked, on_disk, is_upgraded = read_folder(path, any_format)
+    return Scenario(path, checked, on_disk, is_upgraded=is_upgraded)
 
 
 def _frame(name: str) -> property:
@@ -63,14 +70,16 @@ class Scenario:
     ``.shots`` are DataFrames, a fresh copy each time: numbers as float64, all else as the text of the file.
     ``.records`` holds the same facts parsed. Two scenarios are equal if they say the same.
     ``happened_until`` (UTC): up to then it says what was done, not what was planned (a re-timing wrote it);
-    None for a plan. ``told``: what `add_row`, `drop_row`, `edit_row`, `move_step`, `with_crew` and
-    `shift_dates` have done since it was read or saved, in words.
+    None for a plan. ``is_upgraded``: it was read as format 1 and is format 2 in memory only. ``told``: what
+    `add_row`, `drop_row`, `edit_row`, `move_step`, `with_crew` and `shift_dates` have done since
+    it was read or saved, in words.
     """
 
     folder: Path
     checked: Checked
     on_disk: Mapping[str, str]
     happened_until: datetime | None = None
+    is_upgraded: bool = False
     told: tuple[str, ...] = ()
 
     @property
@@ -356,6 +365,7 @@ def _facts(scenario: Scenario) -> list[tuple[str, str]]:
         ("limits", f"{settings.limits.planned_min:g} min planned, {hard}"),
         ("elements", f"{elements.object_name} of {elements.epoch.strftime('%Y-%m-%dT%H:%M:%SZ')}"),
         ("digest", scenario.digest[:12]),
+        *([("format", IN_MEMORY)] if scenario.is_upgraded else []),
     ]
 
 

@@ -38,6 +38,7 @@ from planning_kit.inputs.utc import as_utc
 REVIEW_COLUMNS = ["kind", "by", "at", "about", "words", "state", "digest"]
 SIGN_OFF, NOTE = "sign-off", "note"
 CURRENT, STALE = "current", "stale: the scenario has changed since"
+SIGNED_IN_FORMAT_1 = "stale: signed in format 1; look at what format 2 asks for, then sign again"
 _HEADER = """\
 # Notes and sign-offs of reviewers, newest last. Each is tied to the digest of the scenario that was reviewed;
 # it is stale when the scenario says something else. Add to this file, change nothing in it.
@@ -47,6 +48,7 @@ _MOMENT, _EXAMPLE = "%Y-%m-%dT%H:%M:%SZ", "2031-05-14T11:20:00Z"
 _DIGEST = re.compile("[0-9a-f]{64}")
 _LINE_ENDS = re.compile("\r\n?")
 _KEYS = ("kind", "by", "at", "about", "words", "digest")
+_FORMAT_KEY = "format"  # a digest is one of a format; entries made in format 1 do not name it
 
 
 @dataclass(frozen=True)
@@ -64,8 +66,10 @@ def reviews_table(folder: Path, digest: str) -> pd.DataFrame:
 
     Raises `ScenarioError` where the file cannot be read.
     """
+    states = {digest: CURRENT}
     rows = [(entry["kind"], entry["by"], entry["at"], entry["about"], entry["words"],
-             CURRENT if entry["digest"] == digest else STALE, entry["digest"])
+             states.get(entry["digest"], STALE if entry[_FORMAT_KEY] else SIGNED_IN_FORMAT_1),
+             entry["digest"])
             for entry in _entries(bytes_beside(folder, SIGN_OFFS_FILE) or b"")]
     return TextTable(rows, columns=REVIEW_COLUMNS)
 
@@ -96,7 +100,8 @@ def _entries(data: bytes) -> list[Mapping[str, str]]:
         for key in _KEYS:
             if problem := _problem(key, values.get(key, "")):
                 faults.add(SIGN_OFFS_FILE, None, f"review {number} {key}", values.get(key), problem)
-        entries.append({key: _written(values.get(key, "")) for key in _KEYS})
+        entries.append({**{key: _written(values.get(key, "")) for key in _KEYS},
+                        _FORMAT_KEY: "given" if _FORMAT_KEY in values else ""})
     faults.stop_if_any()
     return entries
 
@@ -142,7 +147,7 @@ def add_review(reviewed: Reviewed, kind: str, by: str, words: str, about: str,
     for key, value in zip(_KEYS, (kind, by.strip(), when.strftime(_MOMENT), about.strip(),
                                   words.strip(), reviewed.digest), strict=True):
         entry[key] = tomlkit.string(value, multiline="\n" in value)
-    entry["format"] = FORMAT  # a digest is one of a format
+    entry[_FORMAT_KEY] = FORMAT
     added = "\n[[review]]\n" + tomlkit.dumps(entry)
     write_beside(reviewed, SIGN_OFFS_FILE, lambda before: _with_entry(before, added))
     return reviews_table(reviewed.folder, reviewed.digest)

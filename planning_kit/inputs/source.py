@@ -2,7 +2,8 @@
 
 import json
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import MISSING, dataclass, fields, is_dataclass
+from contextlib import suppress
+from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
 from datetime import UTC, datetime
 from functools import lru_cache
 from keyword import iskeyword
@@ -10,9 +11,11 @@ from pathlib import Path
 from typing import Any
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settled
-from planning_kit.inputs.format_1 import stop_if_format_1
+from planning_kit.inputs.format_1 import FORMAT_1_FILES, is_format_1, refused, upgraded
+from planning_kit.inputs.log_file import log_bytes
+from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.oem import OrbitData, orbit_from
 from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
 from planning_kit.inputs.records import Records, Step
@@ -63,11 +66,23 @@ class Checked:
     elements: OrbitData
 
 
-def read_folder(folder: Path) -> tuple[Checked, Mapping[str, str]]:
-    """Read and validate a folder; also the digests of its files by name. Raises `ScenarioError`."""
+def read_folder(folder: Path, any_format: bool) -> tuple[Checked, Mapping[str, str], bool]:
+    """Read and validate a folder; also the digests of its files by name, and whether it is of format 1.
+
+    That is upgraded in memory with ``any_format``, else refused. Raises `ScenarioError`.
+    """
     read, faults = read_settled(folder, _read)
-    stop_if_format_1(read.settings)
-    return _checked(read, faults)
+    is_old = is_format_1(read.settings)
+    if is_old and not any_format:
+        log = None
+        with suppress(ScenarioError):
+            log = log_bytes(folder / LOG_FILE)
+        raise refused(folder, read.settings or {}, log)
+    if is_old:
+        ours = {name: data for name, data in read.files.items() if name in FORMAT_1_FILES}
+        new = upgraded({name: data for name, data in ours.items() if data is not None}).files
+        read = replace(read, files={**ours, **new}, settings=parse_toml(new[fmt.SCENARIO_FILE], faults))
+    return *_checked(read, faults), is_old
 
 
 @dataclass(frozen=True)

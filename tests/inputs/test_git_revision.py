@@ -233,7 +233,7 @@ def test_links_folders_and_submodules_are_left_out(folder: Path, monkeypatch: py
         seen.update(str(each.relative_to(place)) for each in Path(place).rglob("*"))
         return pk.load_scenario(folder)
 
-    monkeypatch.setattr("planning_kit.inputs.git_revision.load_scenario", look)
+    monkeypatch.setattr("planning_kit.inputs.git_revision.load_any_format", look)
     pk.scenario_at(folder, "HEAD")
     own = {each.name for each in folder.iterdir() if each.is_file() and not each.is_symlink()}
     assert seen == own | {".unfinished-save", ".unfinished-save/steps.csv"}

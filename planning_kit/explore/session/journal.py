@@ -24,6 +24,7 @@ from filelock import FileLock, Timeout
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.sheet import Line, Sheet
 from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.format_1 import in_format_2
 from planning_kit.inputs.save import locked, made_state_folder, name_of, state_folder, write_flushed
 from planning_kit.inputs.setting_records import FrozenMapping
 
@@ -246,7 +247,8 @@ def _draft(plain: Mapping[str, Any], like: Draft) -> Draft:
 def _fitted(sheet: Sheet, like: Sheet) -> Sheet:
     """``sheet`` with the columns that only ``like`` has; if it cannot grow, with the rows of ``like``."""
     if not like.can_grow:
-        texts = {line.cells[0]: line.cells[1] for line in sheet.lines}
+        # Left by a version of format 1, it has other keys: without them what was typed there would be lost.
+        texts = in_format_2({line.cells[0]: line.cells[1] for line in sheet.lines})
         rows = tuple(Line(line.id, (line.cells[0], texts.get(*line.cells[:2]), *line.cells[2:]))
                      for line in like.lines)
         return Sheet(like.name, like.columns, rows, can_grow=False)

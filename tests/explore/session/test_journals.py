@@ -14,7 +14,8 @@ from filelock import FileLock
 import planning_kit as pk
 from planning_kit.explore.session import journal
 from planning_kit.explore.session.journal import delete_left
-from tests.explore.session.conftest import retitle, titles
+from tests.edits import type_setting
+from tests.explore.session.conftest import line_of, retitle, titles
 
 ROOT = Path(__file__).parents[3]
 needs_fork = pytest.mark.skipif(sys.platform == "win32", reason="forks, and kills")
@@ -287,3 +288,16 @@ print(*sorted(path.suffix for path in state.glob('*-*')))
 """
     done = run(program, folder)
     assert done.stdout == ".json\n", done.stderr
+
+
+def test_work_left_by_a_version_of_format_1_keeps_its_settings(opened):
+    dead = opened()
+    type_setting(dead, "pet_zero_utc", "2031-09-03T07:45:00Z")
+    dead.autosave()
+    dead.close()
+    path = dead.journal.path
+    path.write_bytes(path.read_bytes().replace(b'"pet_zero_utc"', b'"egress"'))
+    session = opened()
+    session.restore(session.unsaved_work()[0])
+    settings = session.draft["settings"]
+    assert settings.text(line_of(session, "settings", "pet_zero_utc"), "value") == "2031-09-03T07:45:00Z"
