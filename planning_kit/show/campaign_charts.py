@@ -24,8 +24,8 @@ from planning_kit.show.chart import (
 )
 from planning_kit.show.palette import INK_ON_FILL, TASK_FILLS, theme_named
 from planning_kit.show.season_chart import season_chart
+from planning_kit.sky.light import season
 from planning_kit.sky.orbit import Orbit
-from planning_kit.sky.season import season
 
 _ROW_PX, _HEAD_PX, _FOOT_PX, _LONGEST = 26, 104, 56, 44
 _SIGNS = {"done": "circle", "planned": "square", "left undone": "x", "on no outing": "diamond-open"}
