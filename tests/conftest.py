@@ -23,6 +23,9 @@ TERN, LATE = TESTS / "data" / "tern-2", TESTS / "data" / "late-2"  # the demo as
 LONG = (
     "attack",
     "browser",
+    "campaign/test_assign.py::test_a_campaign_cut_short_goes_on",
+    "campaign/test_assign.py::test_moved_tells_of_states_further_on",
+    "campaign/test_assign.py::test_the_same_answer_on_every_run",
     "campaign/test_end_state.py::test_a_thousand_random_logs_of_fifty_random_outings",
     "changes/test_changes.py::test_at_once_or_one_after_another_in_any_order",
     "changes/test_drops_and_swaps.py::test_compare_tells_just_the_dropped_steps_as_dropped",
