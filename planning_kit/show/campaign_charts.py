@@ -77,7 +77,7 @@ def _chance_words(row: Mapping[Any, Any]) -> str:
         return str(row["status"])
     # Where all samples do it, nobody knows that it is certain.
     p = "not known" if math.isnan(row["p_done"]) else (
-        "> 99 %" if row["p_done"] == 1 else f"{math.floor(100 * row['p_done'])} %")
+        "over 99 %" if row["p_done"] == 1 else f"{math.floor(100 * row['p_done'])} %")
     return p if math.isnan(row["margin_min"]) else f"{p}, {number_label(row['margin_min'], 'down', 0)} min"
 
 

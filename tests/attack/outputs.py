@@ -28,7 +28,7 @@ from tests.edits import with_row
 from tests.inputs.small_folder import as_csv
 
 WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, pk.Proposals, pk.Proposal, pk.Comparison, pk.Briefing,
-          pk.Moment, pk.Timeline, pk.Campaign, pk.EndState)
+          pk.Moment, pk.Timeline, pk.Campaign, pk.EndState, pk.Assignment, pk.Moved)
 """Types whose public attributes are outputs, too."""
 METHODS: Mapping[str, Mapping[str, Any]] = {
     "delay_curve": {"step": "B2", "up_to_min": 5}, "explain": {"step": "B3"}, "gain": {"step": "B3"},
@@ -227,13 +227,19 @@ class Attack:
     def _arguments_of(self, kind: type, name: str, method: Any) -> Mapping[str, Any]:
         needed = [each.name for each in inspect.signature(method).parameters.values()
                   if each.default is each.empty]
-        is_known = name in self.given or not needed or kind is pk.Campaign
+        is_known = name in self.given or not needed or kind in (pk.Campaign, pk.Assignment)
         assert is_known, f"say how to call {kind.__name__}.{name}"
         if kind is pk.Campaign:
             own = {"write_pack": {"folder": self.above / "pack", "chances": self.chances},
-                   "with_scenario": {"scenario": self.scenario}, "end_state": {"minute": 20.0}}
+                   "with_scenario": {"scenario": self.scenario}, "end_state": {"minute": 20.0},
+                   "moved": {"task": "NEW"}}
+            item = self.scenario.records.hardware[0].item
+            if name in ("thread", "thread_table", "assign"):
+                return {"effort": 1, "progress": None} if name == "assign" else {"name": item}
             return {"end": self.plan.end_state(), "outing": "two"} if name == "next_scenario" else (
                 {"outing": "one", **own.get(name, {})} if needed else {})
+        if kind is pk.Assignment and name == "plan":
+            return {"outing": "one"}
         if (kind, name) == (pk.Odds, "compare"):
             return {"other": self.changed.odds(samples=100)}
         return self.given.get(name, {})
