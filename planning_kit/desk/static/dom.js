@@ -1,5 +1,6 @@
 // Small tools for building the page. Text always goes in as text: nothing here reads markup.
 
+import { Shape } from "./drawing.js";
 import { tabAfter } from "./keys.js";
 
 const SVG_NS = "http://www.w3.org/2000/svg";
@@ -20,7 +21,8 @@ function filled(node, attributes, children) {
   }
   for (const child of children.flat(Infinity)) {
     if (child === null || child === undefined) continue;
-    node.append(child instanceof Node ? child : document.createTextNode(String(child)));
+    const drawn = child instanceof Shape ? child.drawn() : child;
+    node.append(drawn instanceof Node ? drawn : document.createTextNode(String(child)));
   }
   return node;
 }
