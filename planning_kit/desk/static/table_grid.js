@@ -75,11 +75,29 @@ export function makeGrid(tables, name) {
     const { selectRange } = table.modules;
     const first = selectRange.setDefaultRange.bind(selectRange);
     selectRange.setDefaultRange = () => table.getRanges().length || first();
+    keepHeads(table.columnManager);
     box.setAttribute("aria-label", `${name}: ${tables.schema[name].about}`);
     box.querySelector(".tabulator-header").tabIndex = -1;
     tables.columns?.showFaulty(name);
   });
   return grid;
+}
+
+// After every edit the library would measure the heads of all columns: only where they have changed during it.
+function keepHeads(manager) {
+  const [align, restore] = [manager.verticalAlignHeaders, manager.restoreRedraw].map(each =>
+    each.bind(manager),
+  );
+  let isDue = false;
+  manager.verticalAlignHeaders = () => {
+    isDue ||= manager.redrawBlock;
+    align();
+  };
+  manager.restoreRedraw = () => {
+    if (isDue || manager.redrawBlockUpdate !== null) restore();
+    else manager.redrawBlock = false;
+    isDue = false;
+  };
 }
 
 // The columns that are seen, as the planner wants them.
