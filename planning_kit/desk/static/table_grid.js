@@ -68,6 +68,7 @@ export function makeGrid(tables, name) {
   const ready = new Promise(done => {
     table.on("tableBuilt", done);
   });
+  table.on("scrollHorizontal", left => box.classList.toggle("pk-scrolled", left > 0));
   const grid = { name, box, table, filters: {}, ready };
   table.on("tableBuilt", () => {
     grid.isBuilt = true;
