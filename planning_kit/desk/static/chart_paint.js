@@ -3,7 +3,7 @@
 
 import { paintBroken } from "./chart_broken.js";
 import { CHART_LEFT, CHART_RIGHT, TEXT_PX, fit } from "./chart_layout.js";
-import { limitLine, outline, patterns, rect, text } from "./chart_shapes.js";
+import { block, limitLine, outline, patterns, rect, text } from "./chart_shapes.js";
 import { clearTicks, limitWords, wordsOfBars } from "./chart_words.js";
 import { shape } from "./drawing.js";
 import { gmt, pet, petFloor } from "./times.js";
@@ -96,7 +96,7 @@ export function paintChart(chart, look) {
       };
       if (kind !== "work") {
         const hatched = { fill: `url(#${clipId}-${kind})`, stroke: theme.quiet_ink, "stroke-width": 0.8 };
-        bars.push(bar(start, finish, strip, { ...about, ...hatched }));
+        bars.push(block(x(start), x(finish), strip, { ...about, ...hatched }));
         return;
       }
       const line = outline(look.tight.has(step), theme, x(finish) - x(start));
@@ -106,7 +106,7 @@ export function paintChart(chart, look) {
         "aria-selected": "false",
         "aria-label": look.nameOf(each),
       };
-      bars.push(bar(start, finish, strip, { ...about, ...option, fill, ...line }));
+      bars.push(block(x(start), x(finish), strip, { ...about, ...option, fill, ...line }));
       named.push({ name: step || title, title, letter, from: x(start), until: x(finish), strip, lane });
       if (!step || !data.crew.includes(who)) return;
       const other = shared.get(step);

@@ -4,6 +4,7 @@ import { shape } from "./drawing.js";
 
 const MARK_PX = 6.5;
 const SLIM_PX = 9;
+const LEAST_PX = 0.6;
 
 // As in workbench.css.
 export const CHART_FONTS = 'system-ui, -apple-system, "Segoe UI", "Liberation Sans", Arial, sans-serif';
@@ -21,8 +22,7 @@ export function limitLine(name, theme) {
 
 // The ring around a chosen bar: its box alone, or it would be read out as another bar.
 export function ringOf(bar) {
-  const box = ["x", "y", "width", "height"].map(name => [name, bar.getAttribute(name)]);
-  return shape("rect", { ...Object.fromEntries(box), class: "pk-chosen" });
+  return shape("polygon", { points: bar.getAttribute("points"), class: "pk-chosen" });
 }
 
 export function severitySign(severity, cx, cy, r, theme, attributes = {}) {
@@ -98,10 +98,18 @@ export function rect(from, until, strip, attributes) {
   return shape("rect", {
     x: from.toFixed(2),
     y: strip.y,
-    width: Math.max(0.6, until - from).toFixed(2),
+    width: Math.max(LEAST_PX, until - from).toFixed(2),
     height: strip.height,
     ...attributes,
   });
+}
+
+// A bar: where a polygon stands is no property of style, so that no rule of any sheet is asked when it moves.
+export function block(from, until, { y, height }, attributes) {
+  const [left, right] = [from, from + Math.max(LEAST_PX, until - from)].map(px => px.toFixed(2));
+  const [top, low] = [y, y + height].map(px => px.toFixed(2));
+  const points = `${left},${top} ${right},${top} ${right},${low} ${left},${low}`;
+  return shape("polygon", { points, ...attributes });
 }
 
 export function text(words, x, y, attributes) {

@@ -1,4 +1,5 @@
 import {
+  block,
   outline,
   paintMarks,
   patterns,
@@ -41,6 +42,7 @@ test("no slack is a bold outline", () => {
 
 test("a bar of no time can still be seen", () => {
   equal(rect(10, 10, { y: 1, height: 2 }, {}).attributes.width, "0.60");
+  equal(block(10, 10, { y: 1, height: 2 }, {}).attributes.points.startsWith("10.00,1.00 10.60,1.00 "), true);
   equal(rect(10, 25.5, { y: 1, height: 2 }, {}).attributes.width, "15.50");
 });
 
@@ -80,15 +82,15 @@ test("at one spot the worst finding stands for those behind it", () => {
 });
 
 test("the ring around a bar is not another bar", () => {
-  const bar = { "data-step": "A1", role: "option", id: "b", fill: "red", x: 3 };
-  const ring = ringOf(rect(0, 1, { y: 0, height: 1 }, bar).drawn()).drawn();
+  const bar = { "data-step": "A1", role: "option", id: "b", fill: "red" };
+  const ring = ringOf(block(3, 4, { y: 0, height: 1 }, bar).drawn()).drawn();
   equal(
     [ring.dataset.step, ring.id, ring.getAttribute("role"), ring.getAttribute("fill")],
     [undefined, "", null, null],
   );
   equal(
-    ["class", "x", "height"].map(name => ring.getAttribute(name)),
-    ["pk-chosen", "3", "1"],
+    ["class", "points"].map(name => ring.getAttribute(name)),
+    ["pk-chosen", "3.00,0.00 4.00,0.00 4.00,1.00 3.00,1.00"],
   );
 });
 
