@@ -84,7 +84,7 @@ export function makeGrid(tables, name) {
   return grid;
 }
 
-// After every edit the library would measure the heads of all columns: only where they have changed meanwhile.
+// After every edit the library would measure the heads of all columns: only where they have changed.
 function keepHeads(manager) {
   const [align, restore] = [manager.verticalAlignHeaders, manager.restoreRedraw].map(each =>
     each.bind(manager),
