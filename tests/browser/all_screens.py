@@ -1,8 +1,8 @@
 """Every state of the workbench, to be looked at: `python -m tests.browser.all_screens FOLDER [states]`.
 
 At three sizes, light and dark, in JupyterLab: each tab beside the chart, the form, the list of columns, the
-menu and its windows, a fault; outside the console, its tabs, a call home, a response. Printed: what is cut off
-or lies over another. The pictures are never committed.
+menu and its windows, a fault; outside the console, its tabs, a call home, a response. Printed: what is cut
+off or lies over another. The pictures are never committed.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from tests.browser.benches import Bench
 from tests.browser.conftest import BROWSER_FLAGS, ROOT, browser_path, running_lab
 from tests.browser.test_workbench_geometry import LOOK, OUTSIDE, PARTS, SIZES, overlap
 
-SHOWN = [part for part in dict.fromkeys(PARTS + OUTSIDE)]
+SHOWN = list(dict.fromkeys(PARTS + OUTSIDE))
 # Words that are cut off, and say nowhere what they say in full.
 CUT = """() => [...document.querySelectorAll('.pk-workbench *')].filter(each => each.getClientRects().length
     && !each.closest('.tabulator, .pk-live, [hidden]') && each.childElementCount === 0 && each.textContent
