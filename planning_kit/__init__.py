@@ -2,6 +2,8 @@
 
 A planning aid, not a certified tool: the flight rules and licensed, responsible people decide.
 
+Many: `load_campaign` (a `Campaign`): ``outings``, ``backlog``, ``next_scenario``, ``findings``; a plan:
+      ``end_state`` (`EndState`)
 Read: `load_scenario`, `scenario_at` (a git revision), `load_orbit`, `ScenarioError`, `SaveConflict`;
       `read_timeline` (an old sheet of times: a `Timeline`, with its `Baseline`)
 Edit: `new_scenario`; `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``write_workbook``,
