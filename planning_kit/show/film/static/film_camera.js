@@ -74,8 +74,8 @@ export const moved = (pose, factor) => {
 
 export const carried = (pose, by) => ({ ...pose, eye: add(pose.eye, by), look: add(pose.look, by) });
 
-// A camera that somebody chose, not the film's own: of several sides the first from which most are seen. It is
-// chosen once a minute of PET: where a body just comes between, it would jump to and fro.
+// A camera that somebody chose, not the film's own: of several sides the first from which most are seen.
+// It is chosen once a minute of PET: where a body just comes between, it would jump to and fro.
 function sideOf(scene, minute, sides, framed) {
   const { heads, eyeFrom } = framed(Math.floor(minute));
   const hidden = sides.map(
