@@ -1,10 +1,11 @@
 """A look around an order: random moves, each timed by the plan's own timing, judged where it is a new best.
 
 Simulated annealing (Kirkpatrick, Gelatt, Vecchi 1983, "Optimization by simulated annealing"): a worse order
-is taken with odds that fall as it cools, so that it leaves a valley; some restarts begin hot with the first
-order, most less hot with the best. Small moves are drawn by `RandomMoves`; now and then a few tasks, or many,
-are taken out whole and put back piece by piece where they cost least, some with their crew traded (ruin and
-recreate: Schrimpf et al. 2000, "Record breaking optimization results using the ruin and recreate principle").
+is taken with odds that fall as it cools, so that it leaves a valley. A restart begins less hot with the best
+order; one after a restart that won nothing begins hot with the first. Small moves are drawn by `RandomMoves`;
+now and then a few tasks, or many, are taken out whole and put back piece by piece where they cost least, some
+with their crew traded (ruin and recreate: Schrimpf et al. 2000, "Record breaking optimization results using
+the ruin and recreate principle").
 Counted in passes of the timing and drawn from fixed seeds, so that it is repeatable.
 
 Of the rules that delay nobody in the timing it keeps those of `UntimedRules`, but for what the order that it
@@ -159,6 +160,7 @@ class LocalSearch:
     _judged: dict[Hashable, bool] = field(default_factory=dict)
     _restarts: int = 0
     _left: int = 0
+    _is_hot: bool = True
 
     def improve(self, best: Timed, passes: int, before: Orders) -> Timed:
         """The best order that holds, within so many passes from ``best``, which holds, as near as can be to
@@ -166,9 +168,9 @@ class LocalSearch:
         """
         self._left, first = passes, best
         while self._left > 0 and not self.budget.is_over():
-            # The first order with another seed may end in another valley; else on from the best, less hot.
-            best = self._climb(best, first if self._is_hot else best)
-            self._restarts += 1
+            # On from the best, less hot, while that wins; else the first order may end in another valley.
+            there = self._climb(best, first if self._is_hot else best)
+            best, self._is_hot, self._restarts = there, there is best, self._restarts + 1
         settled = self._settled(best, before) if best is not first else best
         return settled if settled is best or self._holds(settled) else best
 
@@ -182,10 +184,6 @@ class LocalSearch:
                     and len(list(moved_blocks(before, there.orders))) < len(blocks):
                 return self._settled(there, before)
         return best
-
-    @property
-    def _is_hot(self) -> bool:
-        return self._restarts == 0 or self._restarts % 3 == 1
 
     def _climb(self, best: Timed, here: Timed) -> Timed:
         """One restart, as it cools."""
@@ -266,4 +264,4 @@ def _drawn(around: Neighbours, moves: RandomMoves, here: Timed, draws: random.Ra
     if drawn is None:
         return None
     orders, traded = drawn
-    return around.timed(orders, here.swapped ^ {traded} if traded else here.swapped, here.pet_zero_min)
+    return around.timed(orders, here.swapped ^ traded, here.pet_zero_min)

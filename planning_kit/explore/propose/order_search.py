@@ -237,8 +237,8 @@ class OrderSearch:
         for _ in range(_DRAWS * tries):
             if len(seen) >= tries or self.budget.is_over():
                 break
-            orders, traded = moves.draw(here.orders, here.starts) or (here.orders, "")
-            there = around.timed(orders, here.swapped ^ ({traded} - {""}), here.pet_zero_min)
+            orders, traded = moves.draw(here.orders, here.starts) or (here.orders, frozenset())
+            there = around.timed(orders, here.swapped ^ traded, here.pet_zero_min)
             # Up to the limit, mostly not much later.
             late_min = draws.random() ** 3 * (problem.freedom.limit_min - here.cost[0])
             if there and there.starts not in seen and not (
