@@ -2,7 +2,7 @@
 
 Simulated annealing (Kirkpatrick, Gelatt, Vecchi 1983, "Optimization by simulated annealing"): a worse order
 is taken with odds that fall as it cools, so that it leaves a valley. A restart begins less hot with the best
-order; one after a restart that won nothing begins hot with the first. Small moves are drawn by `RandomMoves`;
+order; where that won nothing the next one begins hot with the first. Small moves are drawn by `RandomMoves`;
 now and then a few tasks, or many, are taken out whole and put back piece by piece where they cost least, some
 with their crew traded (ruin and recreate: Schrimpf et al. 2000, "Record breaking optimization results using
 the ruin and recreate principle").
@@ -21,7 +21,7 @@ from functools import cached_property
 from itertools import pairwise
 from math import inf, log
 
-from planning_kit.explore.propose.choices import Choice, moved_blocks, undone
+from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.order_screen import Broken, Orders, Timed, UntimedRules
 from planning_kit.explore.propose.random_moves import RandomMoves, bits
@@ -162,27 +162,14 @@ class LocalSearch:
     _left: int = 0
     _is_hot: bool = True
 
-    def improve(self, best: Timed, passes: int, before: Orders) -> Timed:
-        """The best order that holds, within so many passes from ``best``, which holds, as near as can be to
-        ``before``.
-        """
+    def improve(self, best: Timed, passes: int) -> Timed:
+        """The best order that holds, within so many passes from ``best``, which holds."""
         self._left, first = passes, best
         while self._left > 0 and not self.budget.is_over():
             # On from the best, less hot, while that wins; else the first order may end in another valley.
             there = self._climb(best, first if self._is_hot else best)
-            best, self._is_hot, self._restarts = there, there is best, self._restarts + 1
-        settled = self._settled(best, before) if best is not first else best
-        return settled if settled is best or self._holds(settled) else best
-
-    def _settled(self, best: Timed, before: Orders) -> Timed:
-        """The best with every block where it was before that need not be elsewhere."""
-        around, blocks = self.around, list(moved_blocks(before, best.orders))
-        for block in blocks:
-            there = around.timed(undone(best.orders, before, block), best.swapped, best.pet_zero_min)
-            # With fewer blocks each time, or two could be put back in turn without end.
-            if there is not None and there.cost[0] <= best.cost[0] and around.broken(there) is None \
-                    and len(list(moved_blocks(before, there.orders))) < len(blocks):
-                return self._settled(there, before)
+            self._is_hot, self._restarts = there is best and not self._is_hot, self._restarts + 1
+            best = there
         return best
 
     def _climb(self, best: Timed, here: Timed) -> Timed:

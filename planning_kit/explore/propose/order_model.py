@@ -178,8 +178,7 @@ class OrderModel:
                  between: Callable[[int, int], bool]) -> Lane:
         """One at a time, in some order, with travel: if j directly follows i, s_j >= s_i + d_i + way(i, j).
 
-        Arcs that ``precedes`` forbids (j before i), or that a third step always parts (``between``), are
-        left out.
+        Arcs that ``precedes`` forbids (j before i), or ``between`` (never neighbours), are left out.
         """
         numbers = range(len(members))
         arcs: dict[tuple[int, int], Literal] = {}

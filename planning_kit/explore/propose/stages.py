@@ -24,7 +24,7 @@ from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.least_ends import add_lane_bounds, what_binds
 from planning_kit.explore.propose.local_search import AGAIN, PASSES, Blocks, LocalSearch, Neighbours
 from planning_kit.explore.propose.order_model import Literal, minutes_of, ticks_down
-from planning_kit.explore.propose.order_problem import Freedom, Problem, Work, find_precedence, start_problem
+from planning_kit.explore.propose.order_problem import Freedom, Problem, Work, start_problem
 from planning_kit.explore.propose.order_screen import cause_of
 from planning_kit.explore.propose.solving import Answer, hint, literal_value, read_choice, solve
 from planning_kit.explore.propose.timed_rules import TIMED_RULES, add_past
@@ -55,11 +55,7 @@ class Found:
 def build_problem(records: Records, elements: OrbitData, freedom: Freedom, explains: bool = False) -> Problem:
     """The whole model of a scenario."""
     problem = start_problem(Work(records, freedom, explains), elements)
-    # What hardware and tethers force is precedence, and lanes leave out the arcs against it: so chains first.
-    add_hardware(problem)
-    add_tethers(problem)
-    find_precedence(problem)
-    for add in (*TIMED_RULES, add_room, add_inhibits, add_past):
+    for add in (add_hardware, add_tethers, *TIMED_RULES, add_room, add_inhibits, add_past):
         add(problem)
     return problem
 
@@ -122,8 +118,7 @@ class Stages:
             here = search.around.of(start)
         if here is None or search.around.broken(here) is not None or self.blocks(start):
             return start
-        return search.around.choice(search.improve(
-            here, self._passes // _FIRST_LOOK, here.orders))
+        return search.around.choice(search.improve(here, self._passes // _FIRST_LOOK))
 
     def _missing_less(self) -> Choice:
         """An order that misses and breaks less than the start does: with luck nothing."""
@@ -138,8 +133,7 @@ class Stages:
             timed += [choice] if there else []
             if here is None or self.budget.is_over():
                 break
-            choice = around.choice(look.improve(
-                around.kept(here) or here, self._passes // _FIRST_LOOK, here.orders))
+            choice = around.choice(look.improve(around.kept(here) or here, self._passes // _FIRST_LOOK))
         # The first that misses nothing is nearest to the start: what it breaks the solver may mend.
         return timed[0] if timed else choice
 
@@ -276,9 +270,7 @@ class Stages:
         search.around.rules.let_go_of(here)
         if choice.rules:  # it may hold by what is written down alone, which the timing here does not know
             here = replace(here, cost=(minutes_of(self.end_ticks(best)), inf))
-        before = {who: tuple(self.problem.work.index[step] for step in lane)
-                  for who, lane in self.start.lanes.items()}
-        found = search.improve(here, passes, before)
+        found = search.improve(here, passes)
         answer = self._completed(search.around.choice(found)) if found is not here else None
         return answer if answer and self.end_ticks(answer) < self.end_ticks(best) else best
 
