@@ -10,7 +10,8 @@ costs as much work and no less walk), so that few states are left.
 
 When the states run out the least end among those still open is a bound all the same, and where no more walks
 are remembered the way to the farthest step and home stands for the rest. Neglected: the partner, hardware,
-gaps and limits; each of them can only make the true end later. `add_lane_bounds` tells the solver.
+gaps, limits, what one of them does for a task that may be traded; each of them can only make the true end
+later. `add_lane_bounds` tells the solver.
 
 `what_binds` tells people, exactly, with the least ends of all rules without an order of work (a longest path)
 and of steps that have an item in turn. Neglected: inhibits' windows, hatch, room, tethers, hand-overs, bags.
@@ -19,8 +20,7 @@ and of steps that have an item in turn. Neglected: inhibits' windows, hatch, roo
 import heapq
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property, partial
-from itertools import product
+from functools import cached_property, partial
 from math import isnan
 
 import numpy as np
@@ -39,7 +39,7 @@ from planning_kit.plan.timing import earliest_starts
 
 _LOOK_EVERY = 500
 _NEVER = 1 << 50
-_MOST_TRADES, _MOST_BEHIND = 3, 2
+_MOST_BEHIND = 2
 _exactly = partial(ticks_up, per_min=round(1 / GRID_MIN))
 Told = tuple[float, str, dict[str, float], list[str]]  # a least end, of what, its parts (all min), in words
 _EXPANDED, _REMEMBERED = 2_000, 10_000
@@ -182,47 +182,27 @@ def _after_windows(trip: Trip, done: int, now: int) -> int:
 
 def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort: float,
                     budget: Budget) -> int:
-    """end - PET 0 >= the least end of each lane with the tasks ``done``; the least of it, in ticks.
+    """end - PET 0 >= the least end of each lane with the tasks ``done``; the greatest of these, in ticks.
 
-    For every way of trading the swappable ones among them its own bound, so far as these are few. ``enough``
-    is the finish of an order that is known: no bound above it is wanted.
+    ``enough`` is the finish of an order that is known: no bound above it is wanted.
     """
-    traded = sorted(problem.work.swappable & set(done))
-    # The swappable ones beyond these count in neither lane: that can only make the bound lower.
-    fixed, traded = set(done) - set(traded[_MOST_TRADES:]), traded[:_MOST_TRADES]
-
-    @cache
-    def walk_of(who: str, steps: tuple[int, ...]) -> LeastWalk:
-        return LeastWalk(trip_of(problem, who, steps), round(_REMEMBERED * effort), budget.is_over)
-
-    def later_of_both(swapped: Collection[str], is_exact: bool) -> int:
-        walks = (walk_of(who, tuple(_certain(problem, who, fixed, swapped))) for who in problem.work.crews)
-        return min(enough, max(least_end(walk, enough, round(_EXPANDED * effort)) if is_exact
-                               else sum(walk.trip.lengths) + walk.left(0, -1) for walk in walks))
-
-    trades = [frozenset(task for task, is_swapped in zip(traded, ways, strict=True) if is_swapped)
-              for ways in product((False, True), repeat=len(traded))]
-    least = {swapped: later_of_both(swapped, is_exact=False) for swapped in trades}
-    # The least of all trades is the bound: only the one that is least so far is worth the exact search.
-    exact: set[frozenset[str]] = set()
-    while (weakest := min(trades, key=lambda swapped: least[swapped])) not in exact:
-        exact.add(weakest)
-        least[weakest] = later_of_both(weakest, is_exact=True)
-    for swapped, bound in least.items():
-        problem.model.cp.add(problem.end - problem.pet_zero >= bound).only_enforce_if(
-            *(problem.done[task, task in swapped] for task in traded))
-    return min(least.values())
+    walks = (_walk_of(problem, who, done, effort, budget)[1] for who in problem.work.crews)
+    bound = min(enough, max(least_end(walk, enough, round(_EXPANDED * effort)) for walk in walks))
+    problem.model.cp.add(problem.end - problem.pet_zero >= bound)
+    return bound
 
 
-def _certain(problem: Problem, who: str, done: Collection[str], swapped: Collection[str]) -> Iterator[int]:
-    """Numbers in a lane of the steps that are in it when these tasks are done so."""
-    for number, position in enumerate(problem.positions[who]):
-        step = problem.work.steps[position]
-        if step.task in done and (step.crew == BOTH or (step.crew == who) != (step.task in swapped)):
-            yield number
+def _walk_of(problem: Problem, who: str, done: Collection[str], effort: float, budget: Budget,
+             units: Callable[[float], int] = ticks_up) -> tuple[list[int], LeastWalk]:
+    """The steps that are in a lane for certain when these tasks are done, not those that may be traded."""
+    steps, sure = problem.work.steps, {*done} - problem.work.swappable
+    own = [i for i in problem.positions[who] if steps[i].task in sure or (
+        steps[i].task in done and steps[i].crew == BOTH)]
+    numbers = [problem.numbers[who][i] for i in own]
+    return own, LeastWalk(trip_of(problem, who, numbers, units), round(_REMEMBERED * effort), budget.is_over)
 
 
-def trip_of(problem: Problem, who: str, numbers: tuple[int, ...],
+def trip_of(problem: Problem, who: str, numbers: Sequence[int],
             units: Callable[[float], int] = ticks_up) -> Trip:
     """The work of a lane with these members alone; precedence through the others stays."""
     work, way = problem.work, lane_way(problem, who, units)
@@ -254,14 +234,12 @@ def what_binds(problem: Problem, done: Collection[str], effort: float, budget: B
     """The greatest least end of an outing with the tasks ``done`` (min), and in words what binds."""
     network, found = _sure_network(problem, [step.task in done for step in problem.work.steps]), list[Told]()
     for who in problem.work.crews:
-        numbers = tuple(_certain(problem, who, set(done) - problem.work.swappable, ()))
-        trip = trip_of(problem, who, numbers, _exactly)
-        walk = LeastWalk(trip, round(_REMEMBERED * effort), budget.is_over)
-        ticks = least_end(walk, _NEVER, round(_EXPANDED * effort)), sum(trip.lengths), walk.left(0, -1)
+        own, walk = _walk_of(problem, who, done, effort, budget, _exactly)
+        ticks = least_end(walk, _NEVER, round(_EXPANDED * effort)), sum(walk.trip.lengths), walk.left(0, -1)
         end, work, ways = (each * GRID_MIN for each in ticks)
         parts = {"work": work, "ways and ingress": ways, "waits for windows": end - work - ways}
         found.append((end, f"the lane of {who}", parts, [
-            _wait_words(problem, problem.positions[who][numbers[j]], ready * GRID_MIN, start * GRID_MIN)
+            _wait_words(problem, own[j], ready * GRID_MIN, start * GRID_MIN)
             for j, (ready, start) in reversed(walk.waits.items())]))
     starts = earliest_starts(network, np.array(problem.work.minutes))
     if network.homes and np.isfinite(starts).all():

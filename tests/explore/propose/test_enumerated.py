@@ -36,10 +36,10 @@ def test_a_look_around_ends_at_the_best_of_all_orders(count: int, part: str,
     """Whole tasks put back, alone, find it; so do all moves together. Stretches turned never go below it."""
     scenario = outing_of(count)
     around, plan = around_all(scenario), pk.time_plan(scenario)
-    every = [around.timing.starts(orders) and around.timing.end_min(orders, around.timing.starts(orders) or ())
-             for one, other in product(*(list(lane_orders(plan, crew)) for crew in ("EV1", "EV2")))
-             for orders in [{"EV1": one, "EV2": other}]]
-    least = min(end for end in every if end is not None)
+    every = [{"EV1": one, "EV2": other} for one, other in product(
+        *(list(lane_orders(plan, crew)) for crew in ("EV1", "EV2")))]
+    least = min(around.timing.end_min(orders, starts) for orders in every
+                if (starts := around.timing.starts(orders)))
     if part == "recreated":
         monkeypatch.setattr(local_search, "_RECREATED_SHARE", 1.0)
     elif part == "turned":
