@@ -14,7 +14,7 @@ gaps, limits, what one of them does for a task that may be traded; each of them 
 later. `add_lane_bounds` tells the solver.
 
 `what_binds` tells people, exactly, with the least ends of all rules without an order of work (a longest path)
-and of steps that have an item in turn. Neglected: inhibits' windows, hatch, room, tethers, hand-overs, bags.
+and of steps that have an item in turn. Neglected: room, tethers, hand-overs, bags.
 """
 
 import heapq
@@ -29,11 +29,22 @@ from planning_kit.explore.propose.order_model import start_windows, ticks_up
 from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.timed_rules import lane_way
+from planning_kit.explore.propose.untimed_rules import inhibit_windows
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.plan import network as kinds
-from planning_kit.plan.build import allowed_windows, build_network, step_demands, stops_into
-from planning_kit.plan.network import GRID_MIN, Bound, Home, Network, Release, grouped, mirrored
+from planning_kit.plan.build import allowed_windows, build_network, hatch_releases, step_demands, stops_into
+from planning_kit.plan.network import (
+    GRID_MIN,
+    Bound,
+    Demand,
+    Group,
+    Home,
+    Network,
+    Release,
+    grouped,
+    mirrored,
+)
 from planning_kit.plan.slack import find_holders
 from planning_kit.plan.timing import earliest_starts
 
@@ -250,10 +261,26 @@ def what_binds(problem: Problem, done: Collection[str], effort: float, budget: B
     return most, f"{name} alone needs {number_label(most, 'down')} min ({told}), behind it {behind}"
 
 
-def _wait_words(problem: Problem, position: int, ready_min: float, start_min: float) -> str:
+def _wait_words(problem: Problem, position: int, ready_min: float, start_min: float,
+                groups: Sequence[Group] = ()) -> str:
     step, guard_min = problem.work.steps[position], problem.work.records.settings.night_guard_s / 60
-    names = " and ".join(each.title_at(start_min) for each in step_demands(step, problem.almanac, guard_min))
+    demands = *step_demands(step, problem.almanac, guard_min), *(
+        each.demand for each in groups if position in each.members)
+    names = " and ".join(dict.fromkeys(each.title_at(start_min) for each in demands))
     return f"{step.step} waits from {pet_label(ready_min)} to {pet_label(start_min)} for {names}"
+
+
+def _inhibit_groups(problem: Problem) -> Iterator[Group]:
+    """What begins and what ends an inhibit with a window lies in one of these, less the lead."""
+    index = problem.work.index
+    for each in problem.work.records.inhibits:
+        members = tuple({index[each.from_step]: 0, index[each.until_step]: 0})
+        # Only where one is over before the other does the window of one say something of both.
+        if each.window and (len(members) == 1 or members[0] in problem.before[members[1]]):
+            windows = np.add(inhibit_windows(problem, each), (each.lead_min, 0.0))
+            yield Group(each.inhibit, members, Demand.of(
+                kinds.LIGHT, f"inhibit {each.inhibit} in a {each.window}", windows,
+                windows[windows[:, 0] < windows[:, 1]]))
 
 
 def _sure_network(problem: Problem, sure: Sequence[bool]) -> Network:
@@ -270,16 +297,20 @@ def _sure_network(problem: Problem, sure: Sequence[bool]) -> Network:
         return GRID_MIN * min((way(own[a], own[b]) or 0 for way, own in lanes
                                if is_by_one and a in own and b in own), default=0)
 
+    out_min, groups = dict[int, float](), (*network.groups, *_inhibit_groups(problem))
+    for each in hatch_releases(work.records.settings, work.steps, problem.positions, problem.travels):
+        out_min[each.step] = min(each.at_min, out_min.get(each.step, each.at_min))  # whoever is there first
     bounds = [each for each in (*network.bounds, *problem.more_bounds) if each.kind != kinds.ORDER]
     bounds += [Bound(a, b, kinds.ORDER, "", way_min(a, b)) for b in numbers for a in problem.before[b]]
     return replace(
         network, late=(), ends_min=0.0, group_windows=(),
-        releases=tuple(Release(i, way_min(-1, i)) for i in numbers),
+        releases=(*(Release(i, way_min(-1, i)) for i in numbers),
+                  *(Release(i, at_min, kind=kinds.HATCH, name="hatch") for i, at_min in out_min.items())),
         homes=tuple(Home("", i, way_min(i, -1)) for i, step in enumerate(work.steps)
                     if sure[i] and step.crew in {BOTH, *work.crews}),
         bounds=tuple(each for each in bounds if sure[each.before] and sure[each.after]),
         allowed=tuple(each if has_windows and sure[i] else None for i, each in enumerate(network.allowed)),
-        groups=tuple(each for each in network.groups if has_windows and all(sure[i] for i in each.members)))
+        groups=tuple(each for each in groups if has_windows and all(sure[i] for i in each.members)))
 
 
 def _chain(problem: Problem, network: Network, starts: np.ndarray) -> Told:
@@ -292,8 +323,10 @@ def _chain(problem: Problem, network: Network, starts: np.ndarray) -> Told:
         if holder.bound and holder.kind != kinds.ORDER and (gap := holder.bound.fixed_min):
             far = f"at least {gap:g} min behind" if gap > 0 else f"at most {-gap:g} min before"
             name += f" {far} {network.steps[holder.source]}"
+        if holder.kind == kinds.HATCH:
+            name += f" not before {pet_label(float(starts[at]), 'down')} (hatch)"
         words.insert(0, name if isnan(holder.ready_min) else _wait_words(
-            problem, at, holder.ready_min, float(starts[at])))
+            problem, at, holder.ready_min, float(starts[at]), network.groups))
         at = holder.source
     return float(end), "the chain of rules", {}, words
 
