@@ -1,11 +1,10 @@
 """A look around an order: random moves, each timed by the plan's own timing, judged where it is a new best.
 
 Simulated annealing (Kirkpatrick, Gelatt, Vecchi 1983, "Optimization by simulated annealing"): a worse order
-is taken with odds that fall as it cools, so that it leaves a valley. A restart begins less hot with the best
-order; where that won nothing the next one begins hot with the first. Small moves are drawn by `RandomMoves`;
-now and then a few tasks, or many, are taken out whole and put back piece by piece where they cost least, some
-with their crew traded (ruin and recreate: Schrimpf et al. 2000, "Record breaking optimization results using
-the ruin and recreate principle").
+is taken with odds that fall as it cools, so that it leaves a valley; some restarts begin hot with the first
+order, most less hot with the best. Small moves are drawn by `RandomMoves`; now and then a few tasks, or many,
+are taken out whole and put back piece by piece where they cost least, some with their crew traded (ruin and
+recreate: Schrimpf et al. 2000, "Record breaking optimization results using the ruin and recreate principle").
 Counted in passes of the timing and drawn from fixed seeds, so that it is repeatable.
 
 Of the rules that delay nobody in the timing it keeps those of `UntimedRules`, but for what the order that it
@@ -160,17 +159,20 @@ class LocalSearch:
     _judged: dict[Hashable, bool] = field(default_factory=dict)
     _restarts: int = 0
     _left: int = 0
-    _is_hot: bool = True
+    _first: Timed | None = None
 
     def improve(self, best: Timed, passes: int) -> Timed:
         """The best order that holds, within so many passes from ``best``, which holds."""
-        self._left, first = passes, best
+        self._left, self._first = passes, self._first or best
         while self._left > 0 and not self.budget.is_over():
-            # On from the best, less hot, while that wins; else the first order may end in another valley.
-            there = self._climb(best, first if self._is_hot else best)
-            self._is_hot, self._restarts = there is best and not self._is_hot, self._restarts + 1
-            best = there
+            # The first order with another seed may end in another valley; else on from the best, less hot.
+            best = self._climb(best, self._first if self._is_hot else best)
+            self._restarts += 1
         return best
+
+    @property
+    def _is_hot(self) -> bool:
+        return self._restarts == 0 or self._restarts % 3 == 1
 
     def _climb(self, best: Timed, here: Timed) -> Timed:
         """One restart, as it cools."""
