@@ -320,12 +320,15 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
         gain = f", {told_gain(current, best.plan)}" if current and not gives_min else ""
         out = f", {' '.join(sorted(best.dropped))} left out" if best.dropped else ""
         return f"{order}{gain}{out}: {best.verdict}"
+    blocked = "".join((f"; one that ends {current.end_min - each.end_min:.1f} min earlier does not hold: "
+                       if current else f"; the earliest that could be timed, both inside at PET "
+                       f"{pet_label(each.end_min, 'up')}, does not hold: ") + each.words
+                      for each in rejections[:1])
     if gives_min:
-        return f"no order found that breaks less: rules give way by {number_label(gives_min, 'up')} min"
+        return (f"no order found that breaks less: rules give way by {number_label(gives_min, 'up')} min"
+                f"{blocked}")
     if last is not None and last.tasks_proven and last.end_proven and search.judge.goal == END:
         return f"the current order is {PROVEN}{last.why and f': {last.why}'}"
-    blocked = "".join(f"; one that ends {current.end_min - each.end_min:.1f} min earlier does not hold: "
-                      f"{each.words}" for each in rejections[:1] if current)
     if last is None or current is None:
         return f"no order found that holds{blocked}: raise effort and seconds"
     left_min = max(cushioned_end_min(current, search.judge.cushion) - last.bound_min, 0.0)

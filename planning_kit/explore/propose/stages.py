@@ -116,7 +116,8 @@ class Stages:
         if here is None or search.around.broken(here) is not None:
             start = self._missing_less()
             here = search.around.of(start)
-        if here is None or search.around.broken(here) is not None or self.blocks(start):
+        # Judged in any case: where no order holds, what blocks this one is told.
+        if here is None or self.blocks(start) or search.around.broken(here) is not None:
             return start
         return search.around.choice(search.improve(here, self._passes // _FIRST_LOOK))
 
