@@ -2,6 +2,8 @@
 
 A planning aid, not a certified tool: the flight rules and licensed, responsible people decide.
 
+Many: `load_campaign` (a `Campaign`): ``outings``, ``backlog``, ``next_scenario``, ``findings``; a plan:
+      ``end_state`` (`EndState`)
 Read: `load_scenario`, `scenario_at` (a git revision), `load_orbit`, `ScenarioError`, `SaveConflict`;
       `read_timeline` (an old sheet of times: a `Timeline`, with its `Baseline`)
 Edit: `new_scenario`; `Scenario` ``edit_row``, ``move_step``, ``with_cuts``, ``save``, ``write_workbook``,
@@ -12,7 +14,7 @@ Ask:  a plan: ``what_if``, ``gain``, ``compare`` (`Comparison`), ``sweep`` (`Swe
 Odds: a plan: ``odds`` (`Odds`), ``cuts``. What it keeps now, as assertions: ``promises`` (`Promises`)
 Find: a plan: ``propose`` (`Proposals`, each a `Proposal`)
 Live: `append_log`, `read_log`, then a plan: ``retime``, ``options``, ``abort``, ``response`` (`Answer`)
-Show: `swimlane`, `suit_chart`, `station_map`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`:
+Show: `swimlane`, `suit_chart`, `sweep_chart`, `season_chart`, `fan_chart`, `tornado_chart`:
       each a `Chart`; a plan: ``film``, ``still`` (`Still`)
 Desk: `workbench` (`Workbench`; to plan, and to follow the outing)
 Hand: a plan: ``briefing`` (`Briefing`), ``accept`` (then `Scenario` ``accepted``), ``write_pack``

@@ -1,10 +1,13 @@
 # What a notebook may use, and where it stands: read when a name is first asked for.
 
+from .campaign.end_state import EndState as EndState
 from .desk.workbench import Workbench as Workbench
 from .explore.propose.proposals import Proposal as Proposal
 from .explore.propose.proposals import Proposals as Proposals
 from .explore.retime.answering import Answer as Answer
 from .explore.sweep import Sweep as Sweep
+from .front.campaign_face import Campaign as Campaign
+from .front.campaign_face import load_campaign as load_campaign
 from .front.plan import Briefing as Briefing
 from .front.plan import Comparison as Comparison
 from .front.plan import Odds as Odds
@@ -32,7 +35,6 @@ from .show.chart import Chart as Chart
 from .show.odds_charts import fan_chart as fan_chart
 from .show.odds_charts import tornado_chart as tornado_chart
 from .show.season_chart import season_chart as season_chart
-from .show.station_map import station_map as station_map
 from .show.still import Still as Still
 from .show.suit_chart import suit_chart as suit_chart
 from .show.sweep_chart import sweep_chart as sweep_chart

@@ -23,6 +23,7 @@ TERN, LATE = TESTS / "data" / "tern-2", TESTS / "data" / "late-2"  # the demo as
 LONG = (
     "attack",
     "browser",
+    "campaign/test_end_state.py::test_a_thousand_random_logs_of_fifty_random_outings",
     "changes/test_changes.py::test_at_once_or_one_after_another_in_any_order",
     "changes/test_drops_and_swaps.py::test_compare_tells_just_the_dropped_steps_as_dropped",
     "desk/test_journals.py",

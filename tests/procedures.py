@@ -51,8 +51,10 @@ def with_procedures(scenario: pk.Scenario, actions: Any = ACTIONS, states: Any =
     """The scenario with these tables, and what its steps set."""
     steps, said = scenario.steps, SETS if sets is None else sets
     steps["sets"] = [said.get(step, "") for step in steps["step"]]
+    inhibits = scenario.inhibits
+    inhibits["confirmed_by"] = ["B2" if name == "I-LMP" else "" for name in inhibits["inhibit"]]
     return scenario.with_tables({
-        "steps": steps, "actions": frame_of(scenario, "actions", *actions),
+        "steps": steps, "inhibits": inhibits, "actions": frame_of(scenario, "actions", *actions),
         "states": frame_of(scenario, "states", *states),
         "responses": frame_of(scenario, "responses", *responses)})
 

@@ -63,7 +63,6 @@ def test_a_name_gives_a_table_or_a_plain_value_and_records_are_asked_for(plan: p
 ASKED: dict[str, Any] = {
     "swimlane": lambda plan: pk.swimlane(plan, plan).alt,
     "suits": lambda plan: pk.suit_chart(plan).alt,
-    "map": lambda plan: pk.station_map(plan, 20).alt,
 }
 
 

@@ -72,7 +72,7 @@ WRONG_CALLS: dict[str, tuple[str, Callable[[pk.Plan, Any], object]]] = {
     "cancel": ("cancel", lambda plan, it: plan.propose("quick", cancel=it)),
     "order": ("order", lambda plan, it: plan.propose("quick", order=it)),
     "theme": ("theme", lambda plan, it: pk.swimlane(plan, theme=it)),
-    "down": ("down", lambda plan, it: pk.station_map(plan, down=it)),
+    "look": ("look", lambda plan, it: plan.still(5, it)),
     "the nights' orbit": ("orbit", lambda plan, it: pk.night_windows(it, *SKY)),
     "the links' orbit": ("orbit", lambda plan, it: pk.link_windows(it, [10.0], *SKY)),
     "the season's orbit": ("orbit", lambda plan, it: pk.season(it, *SKY)),

@@ -18,6 +18,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.accepted import ACCEPTED
+from planning_kit.inputs.campaign_records import BACKLOG, CAMPAIGN, OUTINGS
 from planning_kit.inputs.cells import parse_cell
 from planning_kit.inputs.fields import Field
 from planning_kit.inputs.log_format import LOG
@@ -65,7 +66,10 @@ def declared() -> list[tuple[str, Field]]:
     keys = [(f"{fmt.SCENARIO_FILE} [{name}]" if name else fmt.SCENARIO_FILE, field)
             for top in fmt.SECTIONS for name, section in top.each() if not section.is_override
             for field in section.fields]
-    return keys + [(table.file, field) for table in (*fmt.TABLES, ACCEPTED, LOG) for field in table.fields]
+    keys += [(fmt.CAMPAIGN_FILE, field) for field in CAMPAIGN.fields]
+    keys += [(f"{fmt.CAMPAIGN_FILE} [{OUTINGS.name}]", field) for field in OUTINGS.fields]
+    tables = (*fmt.TABLES, ACCEPTED, LOG, BACKLOG)
+    return keys + [(table.file, field) for table in tables for field in table.fields]
 
 
 def test_every_column_and_key_is_there_with_a_meaning_and_an_example(columns: pd.DataFrame) -> None:
@@ -86,7 +90,7 @@ def test_an_example_can_be_typed() -> None:
     keys = {f"{where.partition('[')[2].rstrip(']')}.{field.name}".lstrip("."): (
         field.example.split() if field.kind == "names" else
         float(field.example) if field.is_number else field.example)
-        for where, field in declared() if field.example and not where.endswith(".csv")}
+        for where, field in declared() if field.example and where.startswith(fmt.SCENARIO_FILE)}
     assert len(keys) > 10
     pk.load_scenario(ROOT / "scenarios" / "small-outing").with_settings(keys)
 

@@ -17,7 +17,7 @@ import pytest
 
 from tests.conftest import LONG, TESTS, is_long
 
-ROOMS = ["inputs", "sky", "changes", "plan", "judge", "explore", "show", "front", "desk"]
+ROOMS = ["inputs", "sky", "changes", "plan", "judge", "explore", "campaign", "show", "front", "desk"]
 PACKAGE = Path(__file__).parents[1] / "planning_kit"
 LONGEST = 400  # lines of a file
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != PACKAGE)

@@ -3,6 +3,7 @@
 Where there is no kernel, as in a saved notebook, a still of the outing's start is seen in its place.
 """
 
+from contextlib import suppress
 from functools import cache
 from hashlib import sha256
 from typing import Any
@@ -11,11 +12,12 @@ import anywidget
 import traitlets
 
 from planning_kit.desk.assets import module_text
+from planning_kit.explore.in_pieces import InPieces, at_once
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.timed import TimedPlan, as_plan
 from planning_kit.show.film.film_page import film_file, still_address
-from planning_kit.show.film.scene import scene_of
+from planning_kit.show.film.scene import scene_in_pieces, scene_of
 from planning_kit.show.still import still
 
 
@@ -37,18 +39,27 @@ class FilmView(anywidget.AnyWidget):
     def __init__(self, plan: TimedPlan) -> None:
         """Show the film of ``plan``."""
         super().__init__(scene=scene_of(plan), version=_version(), still=still_address(plan))
-        self._plan = plan
+        self._plan, self._wanted = plan, ""
         self.on_msg(self._on_message)
 
     def follow(self, plan: object) -> None:
         """Show another plan in the same view, at the same minute. Raises `ScenarioError` for what is none."""
-        told = as_plan(plan)
-        if told is not self._plan:  # making a scene takes a second: not again for the same plan
-            self._plan, self.scene = told, scene_of(told)
+        at_once(self.following(as_plan(plan)))
+
+    def following(self, plan: TimedPlan) -> InPieces[None]:
+        """The same in pieces; a step that was asked for in vain and is there now is gone to."""
+        if plan is self._plan:  # making a scene takes a second: not again for the same plan
+            return
+        scene = yield from scene_in_pieces(plan)
+        self._plan, self.scene = plan, scene
+        if self._wanted:
+            with suppress(ScenarioError):
+                self.go(self._wanted)
 
     def go(self, step: str) -> None:
         """Go to the start of a step. Raises `ScenarioError` for one that the plan does not have."""
         found = [each["from"] for each in self.scene["steps"] if each["step"] == step]
+        self._wanted = "" if found else step
         if not found:
             raise ScenarioError.single("is no step of this film", column="step", value=step)
         self.minute = found[0]

@@ -53,6 +53,7 @@ class Workbench(anywidget.AnyWidget):
         self._snapshot = Snapshot(session)
         self._timers: dict[str, asyncio.TimerHandle] = {}
         self._films: list[FilmView] = []
+        self._filmed_step = ""
         self._ticking: asyncio.Task[None] | None = None
         self._asking: str | None = None
         self._is_just_run = False
@@ -100,10 +101,11 @@ class Workbench(anywidget.AnyWidget):
             if content.get("kind") == "hello" and self._is_just_run:  # not a view that came later
                 self._is_just_run = False
                 self._send_to_views({"kind": "stand"})
-            if content.get("kind") == "explain":
+            if content.get("kind") == "explain" and content.get("step", "") != self._filmed_step:
+                self._filmed_step = content.get("step", "")  # asked again after an edit, it is no new choice
                 for film in self._films:
-                    with contextlib.suppress(ScenarioError):  # a step without a time
-                        film.go(content.get("step", ""))
+                    with contextlib.suppress(ScenarioError):  # a step without a time, or not yet in the film
+                        film.go(self._filmed_step)
             if content.get("kind") == "snapshot":
                 self._snapshot.update()
             for question in self._conversation.questions:
@@ -130,8 +132,7 @@ class Workbench(anywidget.AnyWidget):
 
     def _renew_films(self) -> InPieces[None]:
         for film in self._films:
-            film.follow(self._session.current_plan)
-            yield
+            yield from film.following(self._session.current_plan)
 
     def _later(self, name: str, seconds: float, work: Callable[[], InPieces[None]]) -> None:
         """Do it when the kernel is idle; what waits or is half done is replaced. At once without a loop."""

@@ -136,7 +136,7 @@ class Plan(OutsidePlan):
         """
         if isinstance(other, Baseline):
             return compare_baseline(self.timed, other)
-        found = compare_revisions(self.timed, _timed(other))
+        found = compare_revisions(self.timed, timed(other))
         return Comparison(found.a, found.b, found.timed_a, found.timed_b, found.no_plan)
 
     def at(self, minute: float) -> Moment:
@@ -301,10 +301,11 @@ class Plan(OutsidePlan):
         # Pages, sheets and pictures take long to load, and most plans write none.
         from planning_kit.show.pack.write import write_pack
 
-        return write_pack(self.timed, folder, None if baseline is None else _timed(baseline), chances)
+        return write_pack(self.timed, folder, None if baseline is None else timed(baseline), chances)
 
 
-def _timed(other: Other) -> Given:
+def timed(other: Other) -> Given:
+    """What a plan is compared with, without its face."""
     return other.timed if isinstance(other, Face) else other
 
 

@@ -10,6 +10,7 @@ from typing import Any, Generic, Self, TypeVar
 
 import pandas as pd
 
+from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.changes.change import changes_table
 from planning_kit.explore.propose.proposals import read_effort
 from planning_kit.explore.propose.solving import Budget
@@ -117,8 +118,9 @@ class ShownPlan(Face):
     def still(self, minute: float, look: str = "both") -> Still:
         """The station, the crew and their tethers at a minute of PET, as a picture (SVG) without a browser.
 
-        ``look``: a crew member, ``both``, a place, a body or ``station``. ``svg`` is its text. Raises
-        `ScenarioError` for a minute outside the outing, and for what is nothing to look at.
+        ``look``: a crew member, ``both``, a place, a body or ``station``. ``svg`` is its text, ``words`` what
+        is true in the minute: light, links, inhibits; who does, holds and must mind what, hooked where.
+        Raises `ScenarioError` for a minute outside the outing, and for what is nothing to look at.
         """
         return still(self.timed, minute, look)
 
@@ -150,6 +152,15 @@ class ShownPlan(Face):
             return write_film(self.timed, file)
         # By its name: the desk, which has all widgets, stands after this room, and loads where it is wanted.
         return import_module("planning_kit.desk.film").FilmView(self.timed)
+
+    def end_state(self, minute: object = None) -> EndState:
+        """What the outing leaves behind at its end, or if it is ended at ``minute`` (PET, UTC) and made safe.
+
+        Every item and where it is, tethers, cable ends, states, inhibits still in force, the share done of
+        each task: ``frame`` is a table in words. Of a re-timed plan it goes by the log. Raises
+        `ScenarioError` for a minute at which the outing cannot be ended any more.
+        """
+        return end_state(self.timed, minute)
 
     def promises(self) -> Promises:
         """What this plan keeps now, to be asserted of later ones: windows, margins, findings, required work.

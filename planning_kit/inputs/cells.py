@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Callable
 from datetime import UTC, date, datetime
 from difflib import get_close_matches
 from functools import lru_cache
@@ -23,8 +24,6 @@ _NUMBER = re.compile(NUMBER_PATTERN)
 WITH_UNIT = re.compile(rf"(?P<number>{NUMBER_PATTERN})\s*(?P<unit>[A-Za-z%°/][A-Za-z%°/ ·.-]{{0,30}})")
 _MOVE = re.compile(MOVE_PATTERN)
 _CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
-_IN_WORDS = {"points": parse_points, "when": parse_when, "controls": parse_controls, "pairs": parse_pairs,
-             "values": parse_state_values, "tool": parse_tool}
 _LONGEST_TO_SUGGEST_FOR = 60
 _MOST_TO_SUGGEST_FROM = 500
 
@@ -41,6 +40,25 @@ class CellFault(ValueError):  # noqa: N818 - a fault of the user's, as in `Fault
         self.where = row, column, value
 
 
+def _parse_date(text: str) -> date:
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        raise ValueError("is not an ISO 8601 date; write it like 2031-05-14") from None
+    if not fmt.EARLIEST_YEAR <= day.year <= fmt.LATEST_YEAR:
+        raise ValueError(f"lies outside the years {fmt.EARLIEST_YEAR} to {fmt.LATEST_YEAR}")
+    return day
+
+
+def _parse_people(text: str) -> tuple[str, ...]:
+    return tuple(plain_text(name.strip()) for name in text.split(";") if name.strip())
+
+
+_IN_WORDS: dict[str, Callable[[str], object]] = {
+    "points": parse_points, "when": parse_when, "controls": parse_controls, "pairs": parse_pairs,
+    "values": parse_state_values, "tool": parse_tool, "date": _parse_date, "people": _parse_people}
+
+
 def empty_value(field: Field) -> object:
     """What a record holds where the cell is empty."""
     if field.kind == "yes_no":
@@ -49,7 +67,7 @@ def empty_value(field: Field) -> object:
         return ()
     if field.kind == "controls":
         return None
-    if field.is_number or field.kind == "datetime":
+    if field.is_number or field.kind in ("datetime", "date"):
         return field.default
     return field.default if field.default is not None else ""
 

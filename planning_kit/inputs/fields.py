@@ -17,10 +17,11 @@ FAR_M = 100_000.0
 Kind = Literal[
     "id", "name", "text", "number", "count", "yes_no", "choice", "reference", "references", "moves",
     "datetime", "moment", "numbers", "file", "names", "pairs", "points", "when", "controls", "values", "tool",
+    "date", "people",
 ]
 
 NUMERIC_KINDS = ("number", "count")
-LIST_KINDS = ("references", "moves", "numbers", "names", "pairs", "values")
+LIST_KINDS = ("references", "moves", "numbers", "names", "pairs", "values", "people")
 
 KIND_WORDS: dict[str, str] = {
     "id": "an id: letters, digits, '.', '_' and '-'",
@@ -44,6 +45,8 @@ KIND_WORDS: dict[str, str] = {
     "controls": "inhibits: A B (all), A | B (either), 2 of (A B C)",
     "tool": "an item, or item:setting",
     "values": "states with a value, such as cover-REG=open, separated by spaces",
+    "date": "an ISO 8601 date, UTC, such as 2031-05-14",
+    "people": "names of persons, in a table with semicolons between",
 }
 
 

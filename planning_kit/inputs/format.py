@@ -18,6 +18,7 @@ from planning_kit.inputs.fields import Field, Section, Table, columns_of
 FORMAT = 2
 SCENARIO_FILE, WORKBOOK = "scenario.toml", ".xlsx"
 SIGN_OFFS_FILE, ACCEPTED_FILE = "sign_offs.toml", "accepted.csv"
+CAMPAIGN_FILE, ABOVE = "campaign.toml", "../"  # a file of the folder above is called with these dots
 FREE_PREFIX = "x_"
 SOURCE_SUFFIX = "_source"
 PLACEHOLDER = "placeholder"  # what a cell, or the source of a limit, begins with that nobody has typed yet
@@ -75,6 +76,8 @@ SHOTS = _table(rec.Shot, "shots", "a shot of the film, in its order", "shot", ma
 TABLES: tuple[Table, ...] = (CREW, ACTORS, PLACES, ROUTES, HARDWARE, TASKS, STEPS, GAPS, INHIBITS, WINDOWS,
                              HAZARDS, ACTIONS, STATES, RESPONSES, BODIES, SHOTS)
 TABLE_BY_NAME: dict[str, Table] = {table.name: table for table in TABLES}
+SHARED_TABLES = (ACTORS, PLACES, ROUTES, HARDWARE, WINDOWS, HAZARDS, STATES, RESPONSES, BODIES)
+"""Tables of the station: what an outing's folder lacks of them, the folder of its campaign says."""
 
 _USED_BEFORE = Section("used_before", "what is used before PET 0, by store; an amount wins over minutes",
                        columns_of(setting_records.UsedBefore))

@@ -3,7 +3,7 @@
 import os
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -11,13 +11,14 @@ from stat import S_ISDIR, S_ISREG
 
 from planning_kit.inputs.faults import ScenarioError, as_path
 from planning_kit.inputs.folder_files import STAGE, is_plain_name
-from planning_kit.inputs.format import MAX_FILE_BYTES
+from planning_kit.inputs.format import CAMPAIGN_FILE, MAX_FILE_BYTES, SHARED_TABLES
 from planning_kit.inputs.git_repository import Repository, TooLarge, is_ref_name, no_such_scenario
 from planning_kit.inputs.scenario import Scenario, load_any_format
 
 _MOST_FILES = 1_000
 _MOST_BYTES = 200_000_000
 _MOST_TAGS = 10
+_OF_A_CAMPAIGN = {CAMPAIGN_FILE, *(table.file for table in SHARED_TABLES)}
 _UNDERSTOOD = ("it is no revision of this repository; give the hash of a commit (4 digits of it or more), a "
                "branch, a tag, a branch of a remote (origin/main) or HEAD; after it, where wanted, ~2 (two "
                "commits before) or ^2 (second parent)")
@@ -41,8 +42,14 @@ def scenario_at(folder: str | Path, revision: str) -> Scenario:
         with _damage_told(revision), Repository.around(path.resolve()) as repository:
             commit = _commit_named(repository, revision)
             tree = _folder_in(repository, commit, repository.parts, revision)
-            _copy(repository, tree, Path(place), revision)
-        return replace(load_any_format(Path(place)), folder=path)
+            # With what a campaign above it says, and nothing else that may lie above.
+            inner = Path(place) / "outing"
+            inner.mkdir()
+            _copy(repository, tree, inner, revision)
+            if repository.parts:
+                above = _folder_in(repository, commit, repository.parts[:-1], revision)
+                _copy(repository, above, Path(place), revision, _OF_A_CAMPAIGN)
+        return replace(load_any_format(inner), folder=path)
 
 
 @contextmanager
@@ -158,10 +165,13 @@ def _plain_files(repository: Repository, tree: str, unfinished: str = STAGE) -> 
             yield name, digits
 
 
-def _copy(repository: Repository, tree: str, place: Path, revision: str) -> None:
-    """Write the plain files of a folder of a revision to a folder on disk."""
+def _copy(repository: Repository, tree: str, place: Path, revision: str,
+          names: Container[str] | None = None) -> None:
+    """Write the plain files of a folder of a revision, all or those of ``names``, to a folder on disk."""
     size_bytes = 0
-    for number, (name, digits) in enumerate(_plain_files(repository, tree), start=1):
+    every = ((name, digits) for name, digits in _plain_files(repository, tree)
+             if names is None or name in names)
+    for number, (name, digits) in enumerate(every, start=1):
         kind, data, target = "blob", b"", place / name
         target.parent.mkdir(exist_ok=True)
         with target.open("xb") as stream:

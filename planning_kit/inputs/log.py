@@ -84,7 +84,7 @@ def read_log(file_or_folder: str | Path) -> pd.DataFrame:
     """The log of an outing as a DataFrame, one event a row; empty where there is no file yet.
 
     Columns: ``event_id``, ``logged_at`` (UTC), ``crew``, ``step``, ``event`` (PET 0, started, finished,
-    partly, skipped, suit, ingress, correct), ``at`` (UTC, or PET as typed), ``remaining_min``,
+    partly, broken_off, skipped, suit, ingress, correct), ``at`` (UTC, or PET as typed), ``remaining_min``,
     ``metabolic_w``, ``by``, ``corrects``, ``note``. The index holds the rows of the file, the header being 1.
 
     Raises `ScenarioError` for a file that is no log and for each cell that makes no sense. Whether the

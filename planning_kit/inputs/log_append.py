@@ -70,9 +70,10 @@ def append_log(
     file_or_folder : path
         ``log.csv``, or the folder that holds it; the file is made when the first event comes.
     event : str
-        ``pet_zero``, ``started``, ``finished``, ``partly`` (so much remains: ``remaining_min``), ``skipped``,
-        ``suit`` (a metabolic rate by itself), ``ingress`` (both are inside), or ``correct``: what is given
-        replaces that of the event ``corrects``; where nothing is given, that event is withdrawn.
+        ``pet_zero``, ``started``, ``finished``, ``partly`` (so much remains: ``remaining_min``),
+        ``broken_off`` (it is only made safe, which takes so long), ``skipped``, ``suit`` (a metabolic rate by
+        itself), ``ingress`` (both are inside), or ``correct``: what is given replaces that of the event
+        ``corrects``; where nothing is given, that event is withdrawn.
     at : UTC time, or PET as ``h:mm``, ``h:mm:ss`` or minutes
         PET needs a PET 0: the one logged, or else the plan's. Written to the file in UTC.
     remaining_min : float

@@ -19,10 +19,11 @@ from planning_kit.inputs.fields import Table, choice, column, columns_of, number
 from planning_kit.inputs.times import moment_at, pet_typed
 
 LOG_FILE = "log.csv"
-EVENT_KINDS = ("pet_zero", "started", "finished", "partly", "skipped", "suit", "ingress", "correct")
-PET_ZERO, STARTED, FINISHED, PARTLY, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
+EVENT_KINDS = ("pet_zero", "started", "finished", "partly", "broken_off", "skipped", "suit", "ingress",
+               "correct")
+PET_ZERO, STARTED, FINISHED, PARTLY, BROKEN_OFF, SKIPPED, SUIT, INGRESS, CORRECT = EVENT_KINDS
 FORMAT_1_PET_ZERO = "egress"  # what format 1 called the first of them
-STEP_EVENTS = (STARTED, FINISHED, PARTLY, SKIPPED)
+STEP_EVENTS = (STARTED, FINISHED, PARTLY, BROKEN_OFF, SKIPPED)
 
 _MINUTES = re.compile(r"[-−]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?")
 _EXAMPLE = "write a UTC time like 2031-05-14T12:43:00Z, or PET like 1:23"
@@ -82,7 +83,7 @@ def _at_one_moment(events: list[Event], after: Mapping[str, Sequence[str]]) -> l
 
     def key(event: Event) -> tuple[tuple[int, int, int], bool, int]:
         turn = (3, 0, 0) if event.event == INGRESS else turns.get(event.step, (0, 0, 0))
-        return turn, event.event in (FINISHED, PARTLY), event.row
+        return turn, event.event in (FINISHED, PARTLY, BROKEN_OFF), event.row
 
     return sorted(events, key=key)
 

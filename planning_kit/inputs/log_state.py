@@ -19,7 +19,7 @@ from planning_kit.inputs import log_format
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.format import PARTNER, SUITED
-from planning_kit.inputs.log_format import FINISHED, LOG, PARTLY, SKIPPED, STARTED, Event
+from planning_kit.inputs.log_format import BROKEN_OFF, FINISHED, LOG, PARTLY, SKIPPED, STARTED, Event
 from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.inputs.times import gmt_label, moment_text, pet_label, pet_min
 
@@ -37,6 +37,7 @@ class State:
     ``called_by``: who of the two called the last start or finish of a step of both ("": both of them);
     ``apart``: in words, where the two did not begin or finish it together. ``is_left_undone``: both went in
     before it was done. ``assumed_for``: an actor's step that nobody called, taken to be done as this began.
+    ``given_up_min``: minutes of its work that were still to do when it was broken off, only to be made safe.
     """
 
     step: Step
@@ -48,6 +49,7 @@ class State:
     apart: list[str] = field(default_factory=list)
     is_left_undone: bool = False
     assumed_for: str = ""
+    given_up_min: float | None = None
 
     @property
     def worked_min(self) -> float:
@@ -145,7 +147,7 @@ class _Walk:
             if state is None or not self._crew_is_right(event, state.step) or self._is_too_early(event, at):
                 return
             {STARTED: self._started, FINISHED: self._finished, PARTLY: self._partly,
-             SKIPPED: self._skipped}[event.event](event, state, at)
+             BROKEN_OFF: self._broken_off, SKIPPED: self._skipped}[event.event](event, state, at)
         elif event.step:
             self.fault(event, "step", f"an event {event.event} belongs to no step; leave it empty")
         elif event.event == log_format.INGRESS:
@@ -207,6 +209,8 @@ class _Walk:
         if state.assumed_for:  # it is called after all
             state.status, state.assumed_for = TO_DO, ""
             state.pieces.clear()
+        if state.given_up_min is not None and state.status in (IN_PROGRESS, DONE):  # taken up again
+            self._stop(state, at if state.status == IN_PROGRESS else _last(state), LEFT)
         if state.status in (IN_PROGRESS, DONE):
             since = "is in progress since" if state.status == IN_PROGRESS else "was finished at"
             self.fault(event, "event", f"{event.step} {since} PET {pet_label(_last(state))} already; log a "
@@ -233,6 +237,8 @@ class _Walk:
             self.states.put_back.pop(event.step, None)
         state.status, state.called_by = IN_PROGRESS, event.crew
         state.pieces.append((at, float("nan")))
+        if state.given_up_min is not None:
+            state.remaining_min, state.given_up_min = state.given_up_min, None
         if event.remaining_min is not None:
             state.reported_min, state.remaining_min = at, event.remaining_min
         elif state.remaining_min is not None:
@@ -346,6 +352,13 @@ class _Walk:
             left = state.left_to_do_min(at) if event.remaining_min is None else event.remaining_min
             state.remaining_min, state.reported_min = left, at
 
+    def _broken_off(self, event: Event, state: State, at: float) -> None:
+        """It is only made safe from now on, which takes what remains."""
+        if self._runs(event, state, at):
+            if state.given_up_min is None:
+                state.given_up_min = state.left_to_do_min(at)
+            state.remaining_min, state.reported_min = event.remaining_min or 0.0, at
+
     def _skipped(self, event: Event, state: State, at: float) -> None:
         if state.status == DONE:
             self.fault(event, "event", f"{event.step} was finished at PET {pet_label(_last(state))}: it "
@@ -366,7 +379,7 @@ class _Walk:
             self.fault(event, "event", f"{event.step} is not in progress: {hint}")
             return False
         begun = state.pieces[-1][0]
-        if at < begun or (event.event == PARTLY and at == begun):
+        if at < begun or (event.event in (PARTLY, BROKEN_OFF) and at == begun):
             self.fault(event, "at", f"{event.event} at PET {pet_label(at)}, which is not after the start at "
                        f"PET {pet_label(begun)}")
             return False

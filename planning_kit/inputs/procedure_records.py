@@ -127,6 +127,10 @@ class State:
     at_end: Annotated[str, column("name", "what it must be at the end; empty: anything")]
     safe_when: Annotated[str, reference("the inhibit that makes it dead; none: it needs none; never: no "
         "inhibit of this outing does; empty: not known", "inhibits", words=(NEEDS_NONE, NEVER))]
+    leave_max_h: Annotated[float | None, number("longest that it may be left other than at_end; empty: no "
+        "limit", "h", most=100_000, may_be_absent=True, example="48")] = None
+    leave_source: Annotated[str, column("text", "why so long (cold, unlocked, uncovered), and who says so",
+        may_be_absent=True, example="the opening gets cold; demo value")] = ""
 
 
 @dataclass(frozen=True)

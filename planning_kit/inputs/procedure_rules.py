@@ -70,17 +70,22 @@ def states_have_their_values(rows: Rows, faults: Faults) -> None:
 
 def state_values_exist(rows: Rows, faults: Faults) -> None:
     """What steps and responses need, set and leave are states, each once and at one of its values."""
-    states = rows.by_id("states")
     for table, column in (("steps", "needs"), ("steps", "sets"), ("responses", "leave_state")):
-        every = ((row, *each) for row in rows[table] for each in enumerate(row.entries(column)))
-        for row, at, entry in every:
-            if entry.state not in states:
-                row.fault(faults, column, f"{shown(entry.state)} is not in states.csv"
-                          f"{did_you_mean(entry.state, (*states,))}")
-            elif entry.state in {each.state for each in row.entries(column)[:at]}:
-                row.fault(faults, column, f"names {entry.state} twice; keep one")
-            else:
-                _one_of_its_values(rows, faults, row, column, entry.state, entry.value)
+        values_exist(rows, table, column, faults)
+
+
+def values_exist(rows: Rows, table: str, column: str, faults: Faults) -> None:
+    """Each entry of a column of states with values names a state, once, and one of its values."""
+    states = rows.by_id("states")
+    every = ((row, *each) for row in rows[table] for each in enumerate(row.entries(column)))
+    for row, at, entry in every:
+        if entry.state not in states:
+            row.fault(faults, column, f"{shown(entry.state)} is not in states.csv"
+                      f"{did_you_mean(entry.state, (*states,))}")
+        elif entry.state in {each.state for each in row.entries(column)[:at]}:
+            row.fault(faults, column, f"names {entry.state} twice; keep one")
+        else:
+            _one_of_its_values(rows, faults, row, column, entry.state, entry.value)
 
 
 def partners_go_where_somebody_goes(rows: Rows, faults: Faults) -> None:

@@ -5,15 +5,17 @@ Cells of CSV files are quoted as RFC 4180 has it, and marked where a spreadsheet
 
 import csv
 import io
+import os
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
-from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.fields import Table
-from planning_kit.inputs.folder_files import FolderFiles
+from planning_kit.inputs.folder_files import FolderFiles, read_settled
 
 _FORMULA = re.compile(r"\s*[=+\-@＝＋－＠]|[\t\r]")
 MARK = "'"
@@ -74,12 +76,37 @@ class RawTable:
 def read_files(files: FolderFiles, faults: Faults) -> dict[str, bytes | None]:
     """The bytes of ``scenario.toml`` and of every table of the format; None, with a fault, where that failed.
 
-    A file that may be absent and is has no entry.
+    A file that may be absent and is has no entry; one that is taken from the folder of a campaign, just
+    above, has one under its name behind `format.ABOVE`.
     """
     found = {fmt.SCENARIO_FILE: files.read(fmt.SCENARIO_FILE, faults)}
+    missing = [table.file for table in fmt.TABLES if not files.has(table.file)]
+    found |= (above := _files_above(files.folder, missing, faults))
     for table in fmt.TABLES:
-        if files.has(table.file) or not table.may_be_absent:
+        if table.file not in missing or not (table.may_be_absent or fmt.ABOVE + table.file in above):
             found[table.file] = files.read(table.file, faults)
+    return found
+
+
+def _files_above(folder: Path, missing: Iterable[str], faults: Faults) -> dict[str, bytes | None]:
+    """The shared tables that a folder lacks, and its campaign has: looked for one level up, nowhere else."""
+    # As the folder really lies: above a link there is another one.
+    campaign = Path(os.path.realpath(folder)).parent
+    wanted = [table.file for table in fmt.SHARED_TABLES if table.file in missing]
+    if not wanted or not os.path.lexists(campaign / fmt.CAMPAIGN_FILE):
+        return {}
+
+    def read(files: FolderFiles) -> tuple[dict[str, bytes | None], Faults]:
+        wrong = Faults()
+        return {fmt.ABOVE + name: files.read(name, wrong) for name in wanted if files.has(name)}, wrong
+
+    try:
+        found, wrong = read_settled(campaign, read)
+    except ScenarioError as error:
+        faults.of_file(fmt.ABOVE + fmt.CAMPAIGN_FILE, error.words)
+        return {}
+    for row in wrong.rows:
+        faults.of_file(fmt.ABOVE + str(row["table"]), str(row["problem"]))
     return found
 
 
@@ -101,7 +128,7 @@ def read_tables(files: Mapping[str, bytes | None], faults: Faults,
     tables = {}
     for table in known:
         try:
-            if (data := files.get(table.file)) is not None:
+            if (data := files.get(table.file, files.get(fmt.ABOVE + table.file))) is not None:
                 tables[table.name] = read_table(table, data, faults)
         except CellFault as fault:
             faults.add(table.name, *fault.where, str(fault))

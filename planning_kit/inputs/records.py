@@ -83,6 +83,12 @@ class Item:
     bulky: Annotated[bool | None, column("yes_no", "a hazard on tight and snag routes; empty: not known",
         may_be_unknown=True)]
     mass_kg: Annotated[float | None, number("mass", "kg", most=1e6)]
+    other_end_at: Annotated[str, reference("where a cable's other end is fixed at PET 0; empty: nowhere",
+        "places", words=("inside",), may_be_absent=True, example="BAY")] = ""
+    leave_max_h: Annotated[float | None, number("longest that it may lie outside unfinished; empty: no limit",
+        "h", most=100_000, may_be_absent=True, example="96")] = None
+    leave_source: Annotated[str, column("text", "why so long (cold, unlocked, uncovered), and who says so",
+        may_be_absent=True, example="its heaters are off; demo value")] = ""
 
 
 @dataclass(frozen=True)
@@ -257,6 +263,8 @@ class Inhibit:
         may_be_absent=True)] = ""
     restore_min: Annotated[float | None, minutes("what the system needs to come back after it is lifted",
         may_be_absent=True)] = None
+    set_before_min: Annotated[float | None, number("minutes before PET 0 at which it was set already; empty: "
+        "it was not", "min", most=1e7, may_be_absent=True, example="2880")] = None
 
 
 @dataclass(frozen=True)

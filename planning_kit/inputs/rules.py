@@ -73,16 +73,17 @@ def crew_are_ev1_and_ev2(rows: Rows, faults: Faults) -> None:
 
 def references_exist(rows: Rows, faults: Faults) -> None:
     """Every reference in every table names a row that is there."""
-    _note_dangling(rows, faults, ((table, field) for table in fmt.TABLES for field in table.fields))
+    note_dangling(rows, faults, ((table, field) for table in fmt.TABLES for field in table.fields))
 
 
 def moved_items_exist(rows: Rows, faults: Faults) -> None:
     """Items in ``takes`` and ``leaves`` stand in hardware.csv."""
-    _note_dangling(rows, faults, ((fmt.STEPS, replace(fmt.STEPS.by_name[column], refers_to=("hardware",)))
+    note_dangling(rows, faults, ((fmt.STEPS, replace(fmt.STEPS.by_name[column], refers_to=("hardware",)))
                                   for column in ("takes", "leaves")))
 
 
-def _note_dangling(rows: Rows, faults: Faults, columns: Iterable[tuple[Table, Field]]) -> None:
+def note_dangling(rows: Rows, faults: Faults, columns: Iterable[tuple[Table, Field]]) -> None:
+    """Every id in ``columns`` that names no row of the tables they refer to, where these were read."""
     left_to_suggest = _MOST_SUGGESTIONS
     for table, field in columns:
         if not field.refers_to or not rows.could_be_read(*field.refers_to):

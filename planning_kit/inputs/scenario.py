@@ -263,15 +263,23 @@ class Scenario:
     def save(self, folder: str | Path | None = None) -> Scenario:
         """Write the scenario to ``folder`` (its own by default) and return it bound to that folder.
 
-        Raises `SaveConflict` when the files there are not the ones that were read (or, in another folder,
-        when files of a scenario are there), `ScenarioError` when it cannot be written. Nothing changed then.
+        Tables of the station that the folder of the campaign holds are not written, unless they were changed:
+        then the outing has its own. Raises `SaveConflict` when the files are not the ones that were read (or,
+        in another folder, when files of a scenario are there), `ScenarioError` when it cannot be written.
+        Nothing changed then.
         """
         target = self.folder if folder is None else as_path(folder, "folder").absolute()
-        known = self.on_disk if folder is None or _same_folder(target, self.folder) else {}
-        files = self.checked.source.files()
-        save_files(target, files, known)
-        digests = FrozenMapping({name: digest_of(data) for name, data in files.items()})
-        return Scenario(target, self.checked, digests)
+        is_own = folder is None or _same_folder(target, self.folder)
+        source = self.checked.source
+        # Elsewhere there may be no campaign, or another: the whole scenario is written.
+        shared = {name: raw for name, raw in source.shared.items() if is_own and source.is_shared(name)}
+        source = replace(source, shared=FrozenMapping(shared))
+        files = source.files()
+        save_files(target, files, self.on_disk if is_own else {})
+        above = [fmt.ABOVE + fmt.TABLE_BY_NAME[name].file for name in shared]
+        digests = {name: digest_of(data) for name, data in files.items()}
+        digests |= {name: self.on_disk[name] for name in above if name in self.on_disk}
+        return Scenario(target, replace(self.checked, source=source), FrozenMapping(digests))
 
     def write_workbook(self, file: str | Path) -> Path:
         """Write the scenario into one spreadsheet file (``.xlsx``), for `load_scenario`; gives its path.

@@ -19,6 +19,7 @@ import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.accepted import ACCEPTED
+from planning_kit.inputs.campaign_records import BACKLOG, CAMPAIGN, OUTINGS
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN, NUMBER_PATTERN
 from planning_kit.inputs.fields import Field, Section, Table
 from planning_kit.inputs.log_format import LOG
@@ -125,14 +126,17 @@ def format_reference(*scenarios: Scenario, log: pd.DataFrame | None = None) -> p
     declaration, "" for none) and ``description``.
     """
     rows, known = [], _examples(scenarios, log)
-    for name, section in (each for top in fmt.SECTIONS for each in top.each()):
-        where = f"{fmt.SCENARIO_FILE} [{name}]" if name else fmt.SCENARIO_FILE
-        sources = [Field(f"*{fmt.SOURCE_SUFFIX}", "text", "where the limit * comes from")]
+    every = [(fmt.SCENARIO_FILE, *each) for top in fmt.SECTIONS for each in top.each()]
+    every += [(fmt.CAMPAIGN_FILE, each.name, each) for each in (CAMPAIGN, OUTINGS)]
+    for file, name, section in every:
+        where = f"{file} [{name}]" if name else file
+        sources = [Field(f"*{fmt.SOURCE_SUFFIX}", "text", "where the limit * comes from",
+                         example="demo value")]
         fields = [*section.fields, *(sources if section.has_sources else [])]
         rows.append([where, "", "table", "", "", "", "", section.about])
         rows += [_reference_row(where, field, "may be absent", known, f"{name}.{field.name}".lstrip("."))
                  for field in (() if section.is_override else fields)]
-    for table in (*fmt.TABLES, ACCEPTED, LOG):
+    for table in (*fmt.TABLES, ACCEPTED, LOG, BACKLOG):
         is_needed = table in fmt.TABLES and not table.may_be_absent
         rows.append([table.file, "", "table", "", "", "yes" if is_needed else "may be absent", "",
                      f"{table.about}; a row each"])

@@ -8,7 +8,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import reduce
 from itertools import pairwise
 from operator import or_
@@ -37,8 +37,8 @@ _MOST_KEY_PARTS = 200
 _PART = re.compile(r"[=,]")
 
 
-def parse_toml(data: bytes | None, faults: Faults) -> dict[str, Any] | None:
-    """``scenario.toml`` as a dict; None where there are no bytes, or with a fault noted."""
+def parse_toml(data: bytes | None, faults: Faults, where: str = _WHERE) -> dict[str, Any] | None:
+    """``scenario.toml`` (or ``where``) as a dict; None where there are no bytes, or with a fault noted."""
     if data is None:
         return None
     try:
@@ -53,14 +53,14 @@ def parse_toml(data: bytes | None, faults: Faults) -> dict[str, Any] | None:
         problem = str(fault)
     except ValueError as error:  # TOMLDecodeError, and whole numbers of thousands of digits
         problem = f"is not TOML: {error}"
-    faults.of_file(_WHERE, problem)
+    faults.of_file(where, problem)
     return None
 
 
 def parse_settings(data: Mapping[str, Any], faults: Faults) -> dict[str, Values]:
     """Values by section (``suit.EV1`` for an override), faults noted; a key that is wrong has no value."""
     top = {key: value for key, value in data.items() if key == "" or key not in fmt.SECTION_BY_NAME}
-    parsed = {"": _parse_section(fmt.SECTION_BY_NAME[""], "", top, faults)}
+    parsed = {"": parse_section(fmt.SECTION_BY_NAME[""], "", top, faults)}
     for section in fmt.SECTIONS[1:]:
         if section.name in data:
             _parse_table(section, section.name, data[section.name], parsed, faults)
@@ -78,12 +78,14 @@ def _parse_table(section: Section, name: str, value: object, parsed: dict[str, V
         value = {}
     table = dict(value)
     subs = [(sub, table.pop(sub.name)) for sub in section.sub_sections if sub.name in table]
-    parsed[name] = _parse_section(section, name, table, faults)
+    parsed[name] = parse_section(section, name, table, faults)
     for sub, inner in subs:
         _parse_table(sub, f"{name}.{sub.name}", inner, parsed, faults)
 
 
-def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Faults) -> Values:
+def parse_section(section: Section, name: str, data: dict[str, Any], faults: Faults,
+                  where: str = _WHERE) -> Values:
+    """The keys of one table of a TOML file by name, faults noted under the file ``where``."""
     values: Values = {}
     before = f"{name}." if name else ""
     for key, value in data.items():
@@ -94,27 +96,35 @@ def _parse_section(section: Section, name: str, data: dict[str, Any], faults: Fa
             elif section.has_sources and key.removesuffix(fmt.SOURCE_SUFFIX) in section.by_name:
                 values[key] = cells.plain_text(_text(value))
             elif not key.startswith(fmt.FREE_PREFIX):
-                raise CellFault(_unknown_key(section, name, key))
+                raise CellFault(_unknown_key(section, name, key, where))
         except CellFault as fault:
-            faults.add(_WHERE, None, before + key, _brief(value), str(fault))
+            faults.add(where, None, before + key, _brief(value), str(fault))
     for field in section.fields:
         if field.name not in data and field.needed:
-            faults.add(_WHERE, None, before + field.name, "", f"is missing; {field.about} is needed")
+            faults.add(where, None, before + field.name, "", f"is missing; {field.about} is needed")
         elif field.name not in data and not section.is_override:
             values[field.name] = cells.empty_value(field)
     return values
 
 
-def _unknown_key(section: Section, name: str, key: str) -> str:
-    known = (*section.by_name, *(() if name else list(fmt.SECTION_BY_NAME)[1:]),
+def _unknown_key(section: Section, name: str, key: str, file: str) -> str:
+    others = () if name or file != _WHERE else list(fmt.SECTION_BY_NAME)[1:]
+    known = (*section.by_name, *others,
              *(sub.name for sub in section.sub_sections))
-    where = f"[{name}]" if name else _WHERE
+    where = f"[{name}]" if name else file
     return f"is not a key of {where}; free keys begin with {fmt.FREE_PREFIX}{did_you_mean(key, known)}"
 
 
 def _parse_key(value: object, field: Field) -> object:
     if field.kind == "datetime":
         return cells.parse_moment(value)
+    if field.kind == "people":
+        pairs: list[Any] = value if isinstance(value, list) and isinstance([*value, 0][0], list) else [value]
+        if not all(isinstance(pair, list) and len(pair) == 2 for pair in pairs):
+            raise CellFault('must be a pair of names, such as ["Ada", "Ben"], or a list of pairs')
+        return tuple(tuple(cells.plain_text(_text(name)) for name in pair) for pair in pairs)
+    if field.kind == "date" and isinstance(value, date):
+        value = (value.date() if isinstance(value, datetime) else value).isoformat()
     if field.kind == "numbers":
         if not isinstance(value, list):
             raise CellFault("must be a list of numbers, such as [-60.0, 120.0]")

@@ -18,7 +18,7 @@ import tomlkit
 
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
-from planning_kit.inputs.format import FORMAT, SIGN_OFFS_FILE, most_bytes
+from planning_kit.inputs.format import ABOVE, FORMAT, SIGN_OFFS_FILE, most_bytes
 from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.utc import as_utc
@@ -174,7 +174,7 @@ def unfit_texts(reviewed: Reviewed, **texts: object) -> Faults:
         elif any(not char.isprintable() and char not in "\r\n\t" for char in text):
             faults.add("", None, column, text, "holds a character that cannot be seen; type it anew")
     held = {name: digest_of(data) for name, data in reviewed.files.items()}
-    if held != dict(reviewed.on_disk):
+    if held != {name: digest for name, digest in reviewed.on_disk.items() if not name.startswith(ABOVE)}:
         faults.add("", None, "scenario", reviewed.folder,
                    "has edits that are not saved; save it, then review it")
     return faults

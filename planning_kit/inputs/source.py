@@ -33,16 +33,27 @@ from planning_kit.inputs.typed_tables import Row, parse_table, parse_tables
 
 @dataclass(frozen=True)
 class Source:
-    """Text of ``scenario.toml``, text tables by name, and the orbit message's file name and bytes."""
+    """Text of ``scenario.toml``, text tables by name, and the orbit message's file name and bytes.
+
+    ``shared``: tables as they stand in the folder of the campaign. One that says something else by now is the
+    outing's own.
+    """
 
     toml: bytes
     tables: Mapping[str, RawTable]
     orbit_name: str
     orbit: bytes
+    shared: Mapping[str, RawTable] = FrozenMapping({})
+
+    def is_shared(self, name: str) -> bool:
+        """Whether a table is that of the campaign."""
+        old, now = self.shared.get(name), self.tables[name]
+        return old is not None and (old.header, old.rows) == (now.header, now.rows)
 
     def files(self) -> dict[str, bytes]:
-        """The scenario as files: name to bytes."""
-        tables = {fmt.TABLE_BY_NAME[name].file: table_bytes(table) for name, table in self.tables.items()}
+        """The files that the scenario's folder owns: name to bytes."""
+        tables = {fmt.TABLE_BY_NAME[name].file: table_bytes(table) for name, table in self.tables.items()
+                  if not self.is_shared(name)}
         return {fmt.SCENARIO_FILE: self.toml, **tables, self.orbit_name: self.orbit}
 
 
@@ -96,14 +107,21 @@ def _read(files: FolderFiles) -> tuple[_Files, Faults]:
 def _checked(read: _Files, faults: Faults) -> tuple[Checked, Mapping[str, str]]:
     files = read.files
     tables = read_tables(files, faults)
-    unreadable = {table.name for table in fmt.TABLES if table.file in files} - set(tables)
+    unreadable = {table.name for table in fmt.TABLES if {table.file, fmt.ABOVE + table.file} & {*files}}
+    unreadable -= set(tables)
     records = records_from(read.settings, tables, unreadable, faults)
     elements = orbit_from(read.orbit, read.orbit_name, faults) if read.orbit is not None else None
+    for row in faults.rows:
+        if f"{fmt.ABOVE}{row['table']}.csv" in files:
+            row["table"] = f"{fmt.ABOVE}{row['table']}"
     faults.stop_if_any()
     assert records is not None
     assert elements is not None
     whole = {name: data for name, data in {**files, read.orbit_name: read.orbit}.items() if data is not None}
-    source = Source(whole[fmt.SCENARIO_FILE], FrozenMapping(tables), read.orbit_name, whole[read.orbit_name])
+    shared = {name: raw for name, raw in tables.items()
+              if fmt.ABOVE + fmt.TABLE_BY_NAME[name].file in files}
+    source = Source(whole[fmt.SCENARIO_FILE], FrozenMapping(tables), read.orbit_name,
+                    whole[read.orbit_name], FrozenMapping(shared))
     digests = {name: digest_of(data) for name, data in whole.items()}
     return Checked(source, records, elements), FrozenMapping(digests)
 

@@ -85,7 +85,7 @@ class Rows:
 
     def named(self, name: str) -> Iterator[tuple[Row, str]]:
         """Every row of a table that has an id, with the id."""
-        return self.pairs(name, fmt.TABLE_BY_NAME[name].key[0])
+        return self.pairs(name, self[name][0].key if self[name] else "")
 
     def by_id(self, name: str) -> dict[str, Row]:
         """Rows of a table by their id (the first row where an id stands twice)."""

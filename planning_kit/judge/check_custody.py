@@ -15,7 +15,7 @@ from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
 from planning_kit.plan import custody_state as kinds
-from planning_kit.plan.custody import is_at_end, is_in
+from planning_kit.plan.custody import is_at_end, is_in, other_end
 from planning_kit.plan.custody_state import Holding, Mishap, Overload
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
@@ -171,8 +171,6 @@ def as_untouched(finding: Finding, items: Collection[str]) -> Finding:
 def check_endings(plan: TimedPlan) -> Iterator[Finding]:
     """Items that are not where ``end_at`` says (stop), cables without their other end, items left outside."""
     items = {item.item: item for item in plan.scenario.records.hardware}
-    handled = {(item, step.place) for step in plan.steps
-               for item in (*step.uses, *(move.item for move in (*step.takes, *step.leaves)))}
     for item in items.values():
         endings = plan.tracked_custody.endings[item.item]
         if item.end_at:
@@ -181,9 +179,7 @@ def check_endings(plan: TimedPlan) -> Iterator[Finding]:
                 is_in(plan.scenario.records, ending.holder) for ending in endings):
             yield _ending(plan, item, endings, CONCERN, "stays-outside", "was brought out and stays outside:",
                           "take it home, or give it an end_at if it is meant to stay")
-        if item.end2_at and item.at != item.end2_at and (
-                item.item, plan.scenario.settings.airlock_place if item.end2_at == INSIDE else item.end2_at
-        ) not in handled:
+        if other_end(plan.scenario.records, plan.steps, item) != item.end2_at:
             yield Finding(
                 STOP, CHECK, "other-end-loose", about=item.item, start_min=plan.end_min,
                 message=f"the other end of {item.item} must be {at_words(plan, item.end2_at)}, but no step "

@@ -7,7 +7,8 @@ that nobody set, about the item), ``turns`` and ``turns-open`` (about what is tu
 (about whom nobody may hear).
 
 ``states``: rules, about the state, ``not-at-end``, ``needs``, ``not-safe`` (mated, demated or set while it is
-not dead), ``in-parallel``, ``words`` (its action leaves it other than the plan has it), ``no-action``;
+not dead), ``not-held`` (dead only as the times happen to fall), ``not-confirmed`` (nobody says that it is),
+``in-parallel``, ``words`` (its action leaves it other than the plan has it), ``no-action``;
 ``safe-not-known`` (about the step where what is mated is no state).
 """
 
@@ -61,13 +62,16 @@ def _is_during(each: Doing, stay: Holding) -> bool:
 
 
 def check_settings(plan: TimedPlan) -> Iterator[Finding]:
-    """A setting that an action needs of its tool and that is not the last one set (concern)."""
-    for each, had, by in procedures.settings_needed(plan.doings):
-        item, needed = each.action.setting
-        if had != needed:
-            last = f"{by} sets it to {shortened(had, 60)}" if by else "nobody sets it before"
-            yield _found(CONCERN, "setting", each, f"needs {item} at {needed}, but {last}: add an action of "
-                         "class set before it, or name the setting that it has", "actions.tool", item)
+    """A setting that actions need of their tool and that is not the last one set (concern)."""
+    wrong = grouped(((each.action.setting, had, by), each)
+                    for each, had, by in procedures.settings_needed(plan.doings)
+                    if had != each.action.setting[1])
+    for ((item, needed), had, by), theirs in wrong.items():
+        last = f"{by} sets it to {shortened(had, 60)}" if by else "nobody sets it before"
+        names = [each.action.name for each in theirs[1:]]
+        more = f" (and so do {', '.join(names[:5])}{' and others' if names[5:] else ''})" if names else ""
+        yield _found(CONCERN, "setting", theirs[0], f"needs {item} at {needed}{more}, but {last}: add an "
+                     "action of class set before it, or name the setting that it has", "actions.tool", item)
 
 
 def check_turns(plan: TimedPlan) -> Iterator[Finding]:
@@ -165,10 +169,13 @@ def check_states(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def check_changes(plan: TimedPlan) -> Iterator[Finding]:
-    """What is mated, demated or set while nothing makes it dead all the step (stop), or that is not known
-    (remark); steps of different people that overlap and touch one state that one changes (concern)."""
+    """What is mated, demated or set while nothing makes it dead all the step (stop), while only the times of
+    this plan do (concern), while nobody says that it is, or that is not known (remarks); steps of different
+    people that overlap and touch one state that one changes (concern)."""
     states = {state.state: state for state in plan.scenario.records.states}
     windows = control_windows(plan.inhibit_holds) if states else {}
+    inhibits = {inhibit.inhibit: inhibit for inhibit in plan.scenario.records.inhibits}
+    unconfirmed: dict[str, dict[str, None]] = {}
     unknown = dict.fromkeys(each.step.step for each in plan.doings
                             if each.action.class_ in (rec.MATE, rec.DEMATE) and each.action.on not in states)
     for name, steps in procedures.touching(plan, plan.doings).items():
@@ -181,10 +188,23 @@ def check_changes(plan: TimedPlan) -> Iterator[Finding]:
                 yield Finding(STOP, STATES, "not-safe", name, step.crew, step.step, start,
                               f"{step.step} changes {name} from {pet_spans((start, finish))}, but {why}: let "
                               "it stand and be confirmed before, and hold it until after", "states.safe_when")
+                continue
+            inhibit = inhibits[safe_when]
+            if step.step not in (inhibit.from_step, inhibit.until_step, *inhibit.needed_by):
+                yield Finding(CONCERN, STATES, "not-held", name, step.crew, step.step, start,
+                              f"{step.step} changes {name} while {safe_when} is in force only as the times "
+                              f"happen to fall: name {step.step} in its needed_by, so that it must lie in it",
+                              "inhibits.needed_by")
+            if not inhibit.confirmed_by:
+                unconfirmed.setdefault(safe_when, {})[name] = None
         for one, other, since in procedures.in_parallel(steps):
             yield Finding(CONCERN, STATES, "in-parallel", name, other.crew, other.step, since,
                           f"{one.step} and {other.step} overlap from {pet_label(since)} on and touch {name}: "
                           "which is first is not known; let one wait (after)", "steps.needs, sets")
+    for inhibit_id, made_dead in unconfirmed.items():
+        yield Finding(REMARK, STATES, "not-confirmed", inhibit_id, message=f"{', '.join(made_dead)} is dead "
+                      f"while {inhibit_id} is in force, and no step confirms that it is: name one in its "
+                      "confirmed_by", source="inhibits.confirmed_by")
     if unknown:
         yield Finding(REMARK, STATES, "safe-not-known", " ".join(unknown),
                       message=f"whether what is mated or changed is dead then is not checked for "

@@ -92,6 +92,14 @@ def is_at_end(records: Records, item: Item, endings: Sequence[Holding]) -> bool:
     return not item.end_at or any(ending.holder == item.end_at and not ending.in_bag for ending in endings)
 
 
+def other_end(records: Records, steps: Iterable[Step], item: Item) -> str:
+    """Where a cable's other end is after ``steps``: fixed by one there that handles it, or as at PET 0."""
+    to = records.settings.airlock_place if item.end2_at == INSIDE else item.end2_at
+    is_fixed = to and (item.at == item.end2_at
+                       or any(step.place == to and item.item in step.touches for step in steps))
+    return item.end2_at if is_fixed else item.other_end_at
+
+
 def taken_from(records: Records, step: Step, move: ItemMove) -> frozenset[str]:
     """Where an item may be that a step takes."""
     from_where = move.out_of or step.where

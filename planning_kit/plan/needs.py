@@ -59,8 +59,9 @@ def inhibit_holds(times: Times) -> tuple[Hold, ...]:
     """Every inhibit with its times, in the order of the table."""
     inhibits = times.scenario.records.inhibits
     # From the start of the first step less the lead to the finish of the last.
-    spans = [(times.span(inhibit.from_step)[0] - inhibit.lead_min, times.span(inhibit.until_step)[1])
-             for inhibit in inhibits]
+    spans = [(min(times.span(each.from_step)[0] - each.lead_min,
+                  inf if each.set_before_min is None else -each.set_before_min),
+              times.span(each.until_step)[1]) for each in inhibits]
     when, holds = Spans(spans), []
     for number, (begin, end) in enumerate(spans):
         others = (inhibits[other].inhibit for other in when.touching(begin, end)

@@ -5,8 +5,10 @@ seconds of film, and a camera. A camera stands still, or goes along with one cre
 Everybody whom a shot is about (``who``) is inside its frame at every moment: a camera that is too near is
 moved back.
 
-The camera stands where no body is between it and whom it shows. Of several directions that are free, the
-first of a fixed list is taken: away from the surface, then more and more along it.
+The camera stands where no body is between it and what it shows; of the whole station, where most of
+the crew's ways are seen. Of several directions that are free, the first of a fixed list is taken: away
+from the surface, then more and more along it; of a wide picture by day first those that have the Sun
+behind them.
 """
 
 import math
@@ -25,6 +27,8 @@ from planning_kit.plan.activities import TRAVEL
 from planning_kit.plan.moments import moment_of, moments_of
 from planning_kit.plan.surfaces import Surfaces, Vector, across, surfaces_of
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.sky.attitude import sky_directions
+from planning_kit.sky.orbit import Orbit
 
 FOV_DEG, ASPECT = 40.0, 16 / 9
 """Of the frame: its angle from top to bottom, and its width over its height."""
@@ -36,6 +40,7 @@ CUTS = {"1": 60.0, "5": 300.0}
 _NEAR_M, _CLEAR_M, _RAISED_M, _SAMPLES = 7.0, 0.05, 0.3, 24
 _LEAST_S, _USUAL_S, _LONG_S = 4.0, 6.0, 8.0
 _LEAST_MIN, _LONG_WAY_MIN = 0.5, 3.0
+_LIT = 0.2  # the Sun stands so far behind a camera, or less: what it sees is dark
 _HALF = math.sin(math.radians(FOV_DEG / 2))
 # Shares of outward, up and to the right, the best view first.
 _VIEWS = [(0.75, 0.35, 0.55), (0.75, 0.35, -0.55), (0.5, 0.3, 0.8), (0.5, 0.3, -0.8), (0.9, 0.1, 0.4),
@@ -68,7 +73,12 @@ class FilmShot:
 
 def film_shots(plan: TimedPlan) -> list[FilmShot]:
     """The shots of ``shots.csv`` in their order; where it has none, those proposed."""
-    return [_filmed(plan, row) for row in plan.scenario.records.shots or proposed_shots(plan)]
+    return [filmed(plan, row) for row in film_rows(plan)]
+
+
+def film_rows(plan: TimedPlan) -> Sequence[Shot]:
+    """The rows that the film is made of, typed or proposed."""
+    return plan.scenario.records.shots or proposed_shots(plan)
 
 
 def shots_table(plan: TimedPlan) -> pd.DataFrame:
@@ -83,7 +93,7 @@ def shots_table(plan: TimedPlan) -> pd.DataFrame:
 def blocked_shots(plan: TimedPlan) -> Iterator[tuple[Shot, int]]:
     """The typed shots with a body before the camera, with the number of its solid."""
     for row in plan.scenario.records.shots if plan.scenario.records.bodies else ():
-        if (shot := _filmed(plan, row)).blocked_by is not None:
+        if (shot := filmed(plan, row)).blocked_by is not None:
             yield row, shot.blocked_by
 
 
@@ -172,7 +182,8 @@ def _weight(plan: TimedPlan, step: Step) -> float:
             - 2.0 * step.helper)
 
 
-def _filmed(plan: TimedPlan, row: Shot) -> FilmShot:
+def filmed(plan: TimedPlan, row: Shot) -> FilmShot:
+    """A row as it is filmed: its minutes, and a camera."""
     step, surfaces = plan.steps[plan.position(row.from_step)], surfaces_of(plan.scenario.records)
     start, finish = plan.span(step.step)
     at = row.look_at or step.place
@@ -190,7 +201,7 @@ def camera_at(plan: TimedPlan, minute: float, look_at: str) -> FilmShot:
     records = plan.scenario.records
     known = (EVERYBODY, STATION, *plan.travels, *(place.place for place in records.places),
              *(body.body for body in records.bodies))
-    if look_at not in known:
+    if not isinstance(look_at, str) or look_at not in known:
         problem = f"is nothing to look at; name one of {', '.join(known[:40])}"
         raise ScenarioError.single(problem, table="still", column="look", value=look_at)
     at_min = moment_of(plan, minute).at_min
@@ -220,10 +231,20 @@ def _with_camera(plan: TimedPlan, base: FilmShot, at: str) -> FilmShot:
         who = tuple(seen) if at == STATION else ()
         points = np.concatenate([points, *(seen[crew] for crew in who)])
     middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    targets = np.concatenate([seen[crew] for crew in who]) if who else middle[None]
     # The broad side of what is seen, from the side away from Earth.
     side = np.linalg.svd(points - points.mean(axis=0))[2][-1] if len(points) > 2 else surfaces.ahead
     out = side * (1 if side @ surfaces.zenith >= 0 else -1)
-    return _standing(surfaces, replace(base, who=who), middle, points, out, is_free=at == EVERYBODY)
+    return _standing(surfaces, replace(base, who=who), middle, points, out, targets + out * _RAISED_M,
+                     _sun(plan, (base.from_min + base.until_min) / 2), at)
+
+
+def _sun(plan: TimedPlan, minute: float) -> Vector:
+    """Where the Sun is, seen from the station; zeros in the shadow."""
+    if moment_of(plan, min(minute, plan.end_min)).light.startswith("night"):
+        return np.zeros(3)
+    orbit, attitude = Orbit(plan.scenario.elements), plan.scenario.settings.attitude
+    return np.asarray(sky_directions(orbit, attitude, plan.pet_zero, np.array([minute])).sun[0])
 
 
 def _positions(plan: TimedPlan, start: float, until: float) -> dict[str, Vector]:
@@ -237,15 +258,19 @@ def _positions(plan: TimedPlan, start: float, until: float) -> dict[str, Vector]
     return {crew: np.array(points) for crew, points in found.items()}
 
 
-def _standing(surfaces: Surfaces, shot: FilmShot, look: Vector, points: Vector, out: Vector,
-              is_free: bool) -> FilmShot:
-    """A camera that stands still and has all the ``points`` in its frame; free, if asked, to see them."""
+def _standing(surfaces: Surfaces, shot: FilmShot, look: Vector, points: Vector, out: Vector, targets: Vector,
+              sun: Vector, at: str) -> FilmShot:
+    """A camera that stands still, has all the ``points`` in its frame and sees the ``targets`` freely."""
     spread = float(np.linalg.norm(points - look, axis=1).max()) + FIGURE_M
     distance = max(shot.row.distance_m or 0.0, spread / _HALF)
-    eyes = [look + each * distance
-            for each in _directions(surfaces, shot.row.side, out, surfaces.up_for(out))]
-    targets = points[:: len(points) // _SAMPLES + 1] + out * _RAISED_M
-    number, blocked_by = _first_free(surfaces, eyes, [targets] * len(eyes) if is_free else [])
+    views = _directions(surfaces, shot.row.side, out, surfaces.up_for(out))
+    if not shot.row.side and sun.any():
+        views = [*views, *(view - 2 * (view @ out) * out for view in views)]
+    views.sort(key=lambda view: sun.any() and view @ sun < _LIT)
+    eyes = [look + view * distance for view in views]
+    targets = targets[:: len(targets) // _SAMPLES + 1]
+    own = next((n for n, solid in enumerate(surfaces.solids) if solid.body.body == at), None)
+    number, blocked_by = _first_free(surfaces, eyes, [targets] * len(eyes), own, is_whole=at == STATION)
     return replace(shot, look=look, eye=eyes[number], up=_camera_up(surfaces, look - eyes[number]),
                    blocked_by=blocked_by)
 
@@ -282,19 +307,27 @@ def _directions(surfaces: Surfaces, side: str, out: Vector, up: Vector) -> list[
     return [view / np.linalg.norm(view) for view in views]
 
 
-def _first_free(surfaces: Surfaces, eyes: Sequence[Vector],
-                targets: Sequence[Vector]) -> tuple[int, int | None]:
-    """The first camera that sees all its targets freely, else the freest and the solid that is in its way."""
-    if not surfaces.solids or not targets:
+def _first_free(surfaces: Surfaces, eyes: Sequence[Vector], targets: Sequence[Vector],
+                own: int | None = None, is_whole: bool = False) -> tuple[int, int | None]:
+    """The first camera that sees all its targets freely, else the freest and the solid that is in its way.
+
+    ``own`` is the solid that is looked at, which is in nobody's way. Of the whole station something is in the
+    way where nothing of all the targets is seen.
+    """
+    others = replace(surfaces, solids=tuple(each for n, each in enumerate(surfaces.solids) if n != own))
+    if not others.solids:
         return 0, None
     ends = np.concatenate([*targets])
     count = len(targets[0])
     starts = np.concatenate([np.broadcast_to(eye, (count, 3)) for eye in eyes])
-    solids, distances = surfaces.least_m(starts, ends, near_m=1.0)
+    solids, distances = others.least_m(starts, ends, near_m=1.0)
+    hidden = (distances < _CLEAR_M).reshape(-1, count).sum(axis=1)
     worst = distances.reshape(-1, count).min(axis=1)
-    number = int(np.argmax(worst >= _CLEAR_M)) if (worst >= _CLEAR_M).any() else int(worst.argmax())
-    at = number * count + int(distances[number * count:(number + 1) * count].argmin())
-    return number, None if worst[number] >= _CLEAR_M else int(solids[at])
+    number = int(hidden.argmin()) if not hidden.all() else int(np.lexsort((-worst, hidden))[0])
+    if hidden[number] == 0 or (is_whole and hidden[number] < count):
+        return number, None
+    found = int(solids[number * count + int(distances[number * count:(number + 1) * count].argmin())])
+    return number, found + (own is not None and found >= own)
 
 
 def _camera_up(surfaces: Surfaces, along: Vector) -> Vector:

@@ -4,7 +4,7 @@ Nothing is told by colour alone: kinds of activity differ in height and pattern,
 a letter. Task fills are four of the "light" qualitative scheme of P. Tol, "Colour schemes"
 (SRON/EPS/TN/09-002, issue 3.2, 2021), made for labelled cells under dark text: the four that colour-blind
 readers tell apart best; with any fifth two look alike (`tests/show/test_palette.py` measures it).
-On the map the crew are blue and vermilion, the pair of M. Okabe and K. Ito that colour-blind readers tell
+In stills the crew are blue and vermilion, the pair of M. Okabe and K. Ito that colour-blind readers tell
 apart (values from memory; the vermilion darker on white and lighter on dark ground, to be read as text).
 All fills are light, so one dark ink reads on each of them, on paper as on a dark screen. On grey paper fills
 look alike: there patterns tell tasks apart (`patterns_of`).
@@ -77,7 +77,7 @@ def theme_named(name: str) -> Theme:
 
 
 def crew_inks(crew: Iterable[str], theme: Theme) -> dict[str, str]:
-    """Crew member to the ink of what is theirs on the map, in the given order."""
+    """Crew member to the ink of what is theirs, in the given order."""
     return {who: theme.crew[number % len(theme.crew)] for number, who in enumerate(crew)}
 
 

@@ -66,7 +66,7 @@ class ProcedureWords:
                  one_line(f"{action.value} {action.unit}"), tool,
                  f"see: {one_line(action.expected)}" if action.expected else "",
                  f"if not: {action.if_not} ({self._calls[action.if_not]})" if action.if_not else ""]
-        prefix = f"{self.who(who)}: " if who else ""
+        prefix = f"{f'{self.who(who)}: ' if who else ''}{'CRITICAL: ' if action.critical else ''}"
         return f"{action.number:g}. {prefix}{'; '.join(filter(None, parts))}."
 
 

@@ -2,7 +2,8 @@
 
 Painter's way: all faces, members and figures are projected and drawn from the farthest to the nearest. Faces
 are small, so that their middles sort them well enough; a figure or tether counts as a little nearer than it
-is. Lit by the Sun of the minute and by light from Earth's side; at night by the latter alone, on dark ground.
+is. Lit by the Sun of the minute and by light from Earth's side; at night by the latter and the helmet lamps,
+on dark ground. Behind it Earth; hazards that nothing controls are rings.
 """
 
 from __future__ import annotations
@@ -14,41 +15,46 @@ from itertools import pairwise
 import numpy as np
 
 from planning_kit.inputs import station_records as rec
-from planning_kit.inputs.shown_text import html_text, one_line
+from planning_kit.inputs.shown_text import html_text, one_line, shortened
 from planning_kit.inputs.times import pet_label
-from planning_kit.plan.moments import Moment, Person, moment_of
-from planning_kit.plan.shots import FOV_DEG, camera_at
+from planning_kit.plan.moments import Person, moment_of
+from planning_kit.plan.shots import camera_at
 from planning_kit.plan.surfaces import Solid, Surfaces, Vector, across, surfaces_of
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.film import tracks
 from planning_kit.show.film.bodies import PLAIN, truss_members
 from planning_kit.show.film.scene import light_at
 from planning_kit.show.film.tracks import laid_points
+from planning_kit.show.hazard_wording import class_inks
+from planning_kit.show.moment_words import moment_lines
 from planning_kit.show.pack.content import Area, Box, Label, Line, Mark, Picture, Shape
 from planning_kit.show.palette import LIGHT, crew_inks
+from planning_kit.show.still_view import HEIGHT, WIDTH, Drawn, Spot, View, earth
 
-WIDTH, HEIGHT = 528.0, 297.0
 _SIDES, _TILE_M, _NEAR_M, _NEARER_M = 12, 4.0, 0.4, 1.2
 _GROUND = {"night": "#262C40", "penumbra": "#C3C8D3"}
+_AT_PLACE_M = 0.8  # the ring of a hazard that is at a place and has no sphere
 _TALL_M, _LEAST_PX, _MOST_LABELS, _SIZE, _CHAR = 1.8, 20.0, 14, 7.0, 0.7
 _SUIT, _VISOR = "#F4F4F0", "#3A3F48"
 _AWAY = (6.0, 14.0, 24.0, 40.0, 65.0, 95.0)
 _SLOTS = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -2), (0, 2), (1, 0), (-1, 0))
 
-Spot = tuple[float, float]
 Rectangle = tuple[float, float, float, float]
-Drawn = tuple[float, tuple[Shape, ...]]
-"""How far away something is, and its shapes."""
 
 
 @dataclass(frozen=True)
 class Still:
-    """A picture as SVG: ``svg`` is its text, ``alt`` what it shows in words; a notebook shows it."""
+    """A picture as SVG: ``svg`` is its text, ``alt`` what it shows in words; a notebook shows it.
+
+    ``words``: who does what where, holds what and is hooked where, in which light, a line each.
+    """
 
     svg: str
     alt: str
+    words: tuple[str, ...] = ()
 
     def _repr_html_(self) -> str:
-        return self.svg
+        return self.svg + "<p>" + "<br>".join(map(html_text, self.words)) + "</p>"
 
     def __repr__(self) -> str:
         return f"<Still: {self.alt}>"
@@ -61,9 +67,11 @@ def still(plan: TimedPlan, minute: float, look: str = "both") -> Still:
     """
     picture = still_picture(plan, minute, look)
     parts = "".join(map(_svg, picture.shapes))
+    words = tuple(line for line, _ in moment_lines(plan, moment_of(plan, minute)))
     return Still(f'<svg role="img" aria-label="{html_text(picture.alt)}" xmlns="http://www.w3.org/2000/svg" '
                  f'viewBox="0 0 {picture.width:g} {picture.height:g}" width="100%" '
-                 f'font-family="system-ui, Liberation Sans, Arial, sans-serif">{parts}</svg>', picture.alt)
+                 f'font-family="system-ui, Liberation Sans, Arial, sans-serif">{parts}</svg>',
+                 picture.alt, words)
 
 
 def still_picture(plan: TimedPlan, minute: float, look: str, top: float = 0.0) -> Picture:
@@ -73,17 +81,23 @@ def still_picture(plan: TimedPlan, minute: float, look: str, top: float = 0.0) -
     shot = camera_at(plan, moment.at_min, look)
     at = {person.crew: np.array(person.point_m) for person in moment.people}
     base = at[shot.follows] if shot.follows else np.zeros(3)
-    view = _View.of(base + shot.eye, base + shot.look, shot.up, top)
-    sun = light_at(plan, np.array([moment.at_min])).sun[0] if light != "night" else None
-    drawn = [each for solid in surfaces.solids for each in _body(solid, view, sun, -surfaces.zenith)]
+    view = View.of(base + shot.eye, base + shot.look, shot.up, top)
+    sky = light_at(plan, np.array([moment.at_min]))
+    sun = sky.sun[0] if light != "night" else None
+    lamps = [np.array(person.point_m) for person in moment.people] if sun is None else []
+    drawn = [each for solid in surfaces.solids for each in _body(solid, view, sun, -surfaces.zenith, lamps)]
     inks, occupied = crew_inks(plan.travels, LIGHT), list[Rectangle]()
     helmets: dict[str, Spot] = {}
     for number, person in enumerate(moment.people):
         drawn += _tether(plan, person, view, inks[person.crew], number)
         drawn += _figure(person, surfaces, view, inks[person.crew], number, occupied, helmets)
+    hazards = [each for each in tracks.hazards(plan)
+               if any(begin <= moment.at_min <= end for begin, end in each["spans"])]
+    drawn += [shape for each in hazards for shape in _hazard(each, view)]
     shapes: list[Shape] = [Box(0.0, top, WIDTH, HEIGHT, _GROUND.get(light, "#EEF1F5"))]
+    shapes += earth(view, sky, is_night=sun is None)
     shapes += [shape for _, group in sorted(drawn, key=lambda each: -each[0]) for shape in group]
-    shapes += _labels(plan, moment, view, occupied, helmets)
+    shapes += _labels(plan, hazards, view, occupied, helmets)
     alt = f"Station at PET {pet_label(moment.at_min)}, {light or 'light not known'}. " + " ".join(
         f"{person.crew}: {person.doing.kind} {one_line(person.doing.step)} at {person.place}"
         f"{f' to {person.to_place}' if person.to_place else ''}, hooked at {person.hook}."
@@ -91,63 +105,21 @@ def still_picture(plan: TimedPlan, minute: float, look: str, top: float = 0.0) -
     return Picture(WIDTH, HEIGHT + top, tuple(shapes), alt)
 
 
-@dataclass(frozen=True, eq=False)
-class _View:
-    """A camera: where it is, its axes (right, up, ahead), points of the picture per unit of slope."""
-
-    eye: Vector
-    axes: Vector
-    scale: float
-    top: float
-
-    @classmethod
-    def of(cls, eye: Vector, look: Vector, up: Vector, top: float) -> _View:
-        along = (look - eye) / np.linalg.norm(look - eye)
-        up = across(along, up, np.array([1.0, 0.0, 0.0]))
-        return cls(eye, np.array([np.cross(along, up), up, along]),
-                   HEIGHT / 2 / np.tan(np.radians(FOV_DEG / 2)), top)
-
-    def spots(self, points: Vector) -> tuple[Vector, Vector]:
-        """Where points (n, 3) are in the picture (n, 2), and how far ahead (n,)."""
-        own = (points - self.eye) @ self.axes.T
-        depth = np.maximum(own[:, 2], 1e-6)
-        flat = np.stack([WIDTH / 2 + own[:, 0] / depth * self.scale,
-                         self.top + HEIGHT / 2 - own[:, 1] / depth * self.scale], axis=1)
-        return flat, own[:, 2]
-
-    def clipped(self, spots: Sequence[Spot]) -> tuple[Spot, ...]:
-        """What of a convex polygon is inside the picture, one edge of it after the other."""
-        inside = [*spots]
-        for axis, edge, sign in ((0, 0.0, 1), (0, WIDTH, -1), (1, self.top, 1), (1, self.top + HEIGHT, -1)):
-            kept: list[Spot] = []
-            for one, other in zip(inside, inside[1:] + inside[:1], strict=True):
-                a, b = (one[axis] - edge) * sign, (other[axis] - edge) * sign
-                if a >= 0:
-                    kept.append(one)
-                if (a >= 0) != (b >= 0):
-                    share = a / (a - b)
-                    cut = [one[k] + share * (other[k] - one[k]) for k in (0, 1)]
-                    cut[axis] = edge
-                    kept.append((cut[0], cut[1]))
-            inside = kept
-        return tuple((round(x, 1), round(y, 1)) for x, y in inside)
-
-    def holds(self, spot: Vector) -> bool:
-        """Whether a spot is in the picture."""
-        return bool(2 <= spot[0] <= WIDTH - 2 and self.top + 2 <= spot[1] <= self.top + HEIGHT - 2)
-
-    def lines(self, points: Vector, colour: str, width: float) -> Iterator[Drawn]:
-        """A line through points as short pieces, each as far away as it is."""
-        for one, other in pairwise(points):
-            count = max(int(np.ceil(np.linalg.norm(other - one) / 1.5)), 1)
-            spots, depth = self.spots(one + np.linspace(0, 1, count + 1)[:, None] * (other - one))
-            for (a, b), far in zip(pairwise(spots), depth, strict=False):
-                if far > _NEAR_M and self.holds(a) and self.holds(b):
-                    ends = tuple((round(float(x), 1), round(float(y), 1)) for x, y in (a, b))
-                    yield far, (Line(ends, colour, width),)
+def _hazard(hazard: tracks.Data, view: View) -> Iterator[Drawn]:
+    """A ring around it that faces the camera, or its part of a way."""
+    at, ink = np.array(hazard["at"]), class_inks(LIGHT)[hazard["severity"]]
+    if hazard["points"]:
+        yield from view.lines(np.array(hazard["points"]), ink, 2.6)
+        return
+    along = (view.eye - at) / max(float(np.linalg.norm(view.eye - at)), 1e-9)
+    beside = across(along, np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0]))
+    turns = np.linspace(0.0, 2 * np.pi, 37)[:, None]
+    ring = np.cos(turns) * beside + np.sin(turns) * np.cross(along, beside)
+    yield from view.lines(at + ring * (hazard["radius_m"] or _AT_PLACE_M), ink, 1.4)
 
 
-def _body(solid: Solid, view: _View, sun: Vector | None, nadir: Vector) -> Iterator[Drawn]:
+def _body(solid: Solid, view: View, sun: Vector | None, nadir: Vector,
+          lamps: Sequence[Vector]) -> Iterator[Drawn]:
     colour = solid.body.colour or PLAIN
     if solid.body.kind == rec.TRUSS:
         for one, other, radius in truss_members(solid):
@@ -162,7 +134,8 @@ def _body(solid: Solid, view: _View, sun: Vector | None, nadir: Vector) -> Itera
         if normal @ (view.eye - middle) <= 0 or depth.min() < _NEAR_M:
             continue
         if len(area := view.clipped([(float(x), float(y)) for x, y in spots])) > 2:
-            shade = _shaded(colour, sun, nadir, normal / np.linalg.norm(normal))
+            normal = normal / np.linalg.norm(normal)
+            shade = _shaded(colour, sun, nadir, normal, sum(_lamp(lamp - middle, normal) for lamp in lamps))
             yield float(np.linalg.norm(middle - view.eye)), (Area(area, shade),)
 
 
@@ -198,20 +171,27 @@ def _faces(solid: Solid) -> Iterator[Vector]:
     yield circles[-1][:-1]
 
 
-def _shaded(colour: str, sun: Vector | None, nadir: Vector, normal: Vector | None) -> str:
-    """The colour in the light: of the Sun, of Earth's side, and a little from everywhere."""
+def _lamp(to: Vector, normal: Vector) -> float:
+    """What a lamp in that direction (m) adds: less with the square of its distance, none from behind."""
+    squared = float(to @ to) + 0.5
+    return max(float(normal @ to), 0.0) / float(np.sqrt(squared)) * min(3.0 / squared, 0.7)
+
+
+def _shaded(colour: str, sun: Vector | None, nadir: Vector, normal: Vector | None, more: float = 0.0) -> str:
+    """The colour in the light: of the Sun, of Earth's side, a little from everywhere, and ``more``."""
     falls = 0.5 if normal is None else max(float(normal @ sun), 0.0) if sun is not None else 0.0
     from_earth = 0.5 if normal is None else 0.5 + 0.5 * float(normal @ nadir)
     share = 0.3 + 0.25 * from_earth if sun is None else 0.36 + 0.16 * from_earth + 0.48 * falls
+    share += more
     return "#" + "".join(f"{int(min(int(colour[k:k + 2], 16) * share, 255)):02X}" for k in (1, 3, 5))
 
 
-def _tether(plan: TimedPlan, person: Person, view: _View, ink: str, number: int) -> Iterator[Drawn]:
+def _tether(plan: TimedPlan, person: Person, view: View, ink: str, number: int) -> Iterator[Drawn]:
     points = np.array([*laid_points(plan, person.crew, person.line), person.point_m])
     yield from ((far - _NEARER_M, shapes) for far, shapes in view.lines(points, ink, (2.2, 1.2)[number % 2]))
 
 
-def _figure(person: Person, surfaces: Surfaces, view: _View, ink: str, number: int,
+def _figure(person: Person, surfaces: Surfaces, view: View, ink: str, number: int,
             occupied: list[Rectangle], helmets: dict[str, Spot]) -> Iterator[Drawn]:
     """A suit with its helmet to ``up``: the first with wide bands, the second with thin rings."""
     out, up = surfaces.frames[person.to_place if person.share > 0.5 else person.place]
@@ -244,7 +224,7 @@ def _figure(person: Person, surfaces: Surfaces, view: _View, ink: str, number: i
         Mark(x, y, round(radius * 0.6, 1), "disc", _VISOR, ink))
 
 
-def _labels(plan: TimedPlan, moment: Moment, view: _View,
+def _labels(plan: TimedPlan, hazards: Sequence[tracks.Data], view: View,
             occupied: list[Rectangle], helmets: dict[str, Spot]) -> Iterator[Shape]:
     """Names where nothing else is: the crew's first, then the nearest places that can be seen."""
     surfaces, inks = surfaces_of(plan.scenario.records), crew_inks(plan.travels, LIGHT)
@@ -254,9 +234,14 @@ def _labels(plan: TimedPlan, moment: Moment, view: _View,
     is_free = surfaces.least_m(np.tile(view.eye, (len(at), 1)), raised)[1] > 0
     spots, depth = view.spots(at)
     told = [(one_line(crew), spot, inks[crew]) for crew, spot in helmets.items()]
+    for hazard in {each["id"]: each for each in reversed(hazards)}.values():
+        (x, y), far = (found[0] for found in view.spots(np.array([hazard["at"]])))
+        if far > 0:
+            words = f"{hazard['severity']}: {shortened(hazard['title'], 40)}"
+            told.append((words, (float(x), float(y)), LIGHT.ink))
     told += [(one_line(names[n])[:16], (float(spots[n][0]), float(spots[n][1])), LIGHT.ink)
              for n in np.argsort(depth).tolist() if is_free[n] and depth[n] > 0]
-    for text, (x, y), ink in told[:_MOST_LABELS + len(helmets)]:
+    for text, (x, y), ink in told[:_MOST_LABELS + len(helmets) + len(hazards)]:
         wide, high = len(text) * _SIZE * _CHAR + 4, _SIZE + 3
         for away, (right, down) in ((a, slot) for a in _AWAY for slot in _SLOTS):
             left = x + right * away - (wide if right < 0 else wide / 2 if right == 0 else 0)

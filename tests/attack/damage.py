@@ -119,7 +119,7 @@ def _show(plan: pk.Plan, seed: int) -> None:
     if seed % CHART_EVERY == 0:
         pk.swimlane(plan)
     if seed % PACK_EVERY == 0:
-        pk.station_map(plan)
+        plan.still(plan.end_min / 2)
         with tempfile.TemporaryDirectory() as place:
             plan.write_pack(Path(place) / "pack")
 
@@ -167,7 +167,7 @@ def main(count: int = 10_000, first: int = 0, processes: int = 1) -> int:
                     print(trace)
     print(f"{count} damaged: " + ", ".join(f"{stages[stage]} {stage}" for stage in (
         "refused", "loaded", "timed", "log read", "retimed")) + f"; {len(failed)} failed")
-    print(f"charts of one in {CHART_EVERY}, review pack and station map of one in {PACK_EVERY}")
+    print(f"charts of one in {CHART_EVERY}, review pack and still of one in {PACK_EVERY}")
     return bool(failed)
 
 

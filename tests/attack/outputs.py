@@ -18,6 +18,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+import tomlkit
+
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.raw import csv_row
@@ -26,7 +28,7 @@ from tests.edits import with_row
 from tests.inputs.small_folder import as_csv
 
 WALKED = (pk.Plan, pk.Scenario, pk.Odds, pk.Orbit, pk.Proposals, pk.Proposal, pk.Comparison, pk.Briefing,
-          pk.Moment, pk.Timeline)
+          pk.Moment, pk.Timeline, pk.Campaign, pk.EndState)
 """Types whose public attributes are outputs, too."""
 METHODS: Mapping[str, Mapping[str, Any]] = {
     "delay_curve": {"step": "B2", "up_to_min": 5}, "explain": {"step": "B3"}, "gain": {"step": "B3"},
@@ -151,9 +153,9 @@ class Attack:
             "season_chart": {"season": pk.season(**days), "scenario": self.scenario},
             "sweep_chart": {"sweep": self.sweep},
             "tornado_chart": {"odds": self.chances}, "fan_chart": {"odds": self.chances},
-            "station_map": {"plan": plan, "every_min": 15.0},
             "workbench": {"scenario": self.scenario},
             "scenario_at": {"folder": self.folder, "revision": "HEAD"},
+            "load_campaign": {"folder": self.campaign},
             "format_reference": {}, "name_reference": {"notebooks": NOTEBOOKS},
         }
 
@@ -168,6 +170,27 @@ class Attack:
             "write_workbook": {"file": self.above / "outing.xlsx"},
             "write_pack": {"folder": self.above / PAYLOADS[4], "baseline": SMALL, "chances": self.chances}}
 
+    @cached_property
+    def campaign(self) -> Path:
+        """A campaign of the hostile folder and a copy of it, with hostile words in its own files."""
+        folder = self.above / "campaign"
+        folder.mkdir()
+        days = ("2031-09-03", "2031-09-05")
+        for name, day in zip(("one", "two"), days, strict=True):
+            scenario = pk.load_scenario(self.folder).shift_dates(day)
+            scenario.save(folder / name)
+        outings = {name: {"folder": name, "earliest": day, "latest": day, "crew": [PAYLOADS[9], PAYLOADS[-5]]}
+                   for name, day in zip(("one", "two"), days, strict=True)}
+        top = {"format": 1, "title": PAYLOADS[4], "station": PAYLOADS[9], "reserve_min": 400,
+               "reserve_min_source": PAYLOADS[-5], "outings": outings}
+        (folder / "campaign.toml").write_text(tomlkit.dumps(top), encoding="utf-8")
+        tasks = [["task", "title", "need", "minutes_likely", "trained"],
+                 *([task, PAYLOADS[at], "required", "20", PAYLOADS[9]]
+                   for at, task in enumerate(("LMP", "CAS", "NEW")))]
+        backlog = "".join(f"{csv_row(row)}\n" for row in tasks)
+        (folder / "backlog.csv").write_text(backlog, encoding="utf-8", newline="")
+        return folder
+
     def outputs(self) -> Iterator[Output]:
         """Everything: what the public names give, what that gives in turn, and what is refused how."""
         arguments = self.arguments()
@@ -176,9 +199,8 @@ class Attack:
         walked: set[str] = set()
         for name, given in arguments.items():
             yield from self._walk(name, getattr(pk, name)(**given), walked)
-        for name in ("swimlane", "suit_chart", "station_map"):
-            thing = getattr(pk, name)(self.live, **({"at_min": 16.0} if name == "station_map" else {}))
-            yield Output(f"{name} of a re-timed plan", thing)
+        for name in ("swimlane", "suit_chart"):
+            yield Output(f"{name} of a re-timed plan", getattr(pk, name)(self.live))
         yield from self._walk("re-timed plan", self.live, {"Scenario"})
         yield from self._walk("changed plan's changes", self.changed.changes, set())
         yield from self._walk("proposals", self.proposals, {"Plan", "Scenario"})
@@ -205,7 +227,13 @@ class Attack:
     def _arguments_of(self, kind: type, name: str, method: Any) -> Mapping[str, Any]:
         needed = [each.name for each in inspect.signature(method).parameters.values()
                   if each.default is each.empty]
-        assert name in self.given or not needed, f"say how to call {kind.__name__}.{name}"
+        is_known = name in self.given or not needed or kind is pk.Campaign
+        assert is_known, f"say how to call {kind.__name__}.{name}"
+        if kind is pk.Campaign:
+            own = {"write_pack": {"folder": self.above / "pack", "chances": self.chances},
+                   "with_scenario": {"scenario": self.scenario}, "end_state": {"minute": 20.0}}
+            return {"end": self.plan.end_state(), "outing": "two"} if name == "next_scenario" else (
+                {"outing": "one", **own.get(name, {})} if needed else {})
         if (kind, name) == (pk.Odds, "compare"):
             return {"other": self.changed.odds(samples=100)}
         return self.given.get(name, {})

@@ -2,7 +2,7 @@
 
 Verdict (2 shared cores, Python 3.11, one run; ratios vary by a third or more with the load): everything about
 doubles with the steps, from 250 to 2,000 and on to 5,000, the most that the format takes. There findings
-take 0.1 s (1 s with all that they read) and the station map 15 s, for 7,000 frames. An append to a log of
+take 0.1 s (1 s with all that they read). An append to a log of
 48,000 rows takes 1.9 s, reading it 1.5 s. What still grows faster is what a plan with faults can pile
 up: hands that take and never leave, and a tether's line that is never hooked anew nor walked back.
 
@@ -28,6 +28,7 @@ from typing import Any
 import pandas as pd
 
 import planning_kit as pk
+from planning_kit.show.film.scene import scene_of
 from planning_kit.show.swimlane import swimlane_spec
 
 DEMO = Path(__file__).parents[1] / "data" / "tern-2"
@@ -151,7 +152,7 @@ WORK: dict[str, Callable[[pk.Plan], object]] = {
     "findings": lambda plan: plan.findings,
     "at": lambda plan: plan.at(plan.end_min / 2),
     "swimlane": lambda plan: swimlane_spec(plan.timed),
-    "station_map": pk.station_map,
+    "film": lambda plan: scene_of(plan.timed),
 }
 
 

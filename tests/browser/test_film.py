@@ -13,6 +13,7 @@ from axe_playwright_python.sync_playwright import Axe
 import planning_kit as pk
 from planning_kit.show.film import __main__ as command
 from tests.attack.hostile import write_folder
+from tests.browser.benches import Bench
 from tests.browser.conftest import BROWSER_FLAGS, browser_path
 from tests.conftest import SCENARIOS
 
@@ -173,3 +174,20 @@ def test_a_video_and_its_captions_are_made_by_the_command(tmp_path, monkeypatch)
         assert pool.submit(command.main, asked).result() == 0
     assert target.read_bytes()[:4] == b"\x1a\x45\xdf\xa3"
     assert Path(target).with_suffix(".vtt").read_text(encoding="utf-8").startswith("WEBVTT")
+
+
+def test_the_film_of_a_workbench_goes_to_the_bar_that_is_chosen_and_follows_an_edit(page, lab, page_errors):
+    """In a kernel: the film is made in pieces there, and an edit is answered meanwhile."""
+    bench = Bench.open(page, lab, "film-follows", SMALL, "bench.film()")
+    page.locator(".jp-Notebook .pkf-picture").wait_for(state="attached")
+    film = "document.querySelector('.pkf').film"
+    starts = dict(page.evaluate(f"() => {film}.scene.steps.map(each => [each.step, each.from])"))
+    bench.bar("B2").click()
+    page.wait_for_function(f"start => {film}.minute === start", arg=starts["B2"])
+    bench.type_in("B2", "minutes_likely", "23")
+    page.wait_for_function(f"start => {film}.scene.steps.find(each => each.step === 'B3').from > start",
+                           arg=starts["B3"])
+    bench.bar("B3").click()
+    now = f"{film}.scene.steps.find(each => each.step === 'B3').from"
+    page.wait_for_function(f"() => {film}.minute === {now}")
+    assert page_errors == []

@@ -166,8 +166,8 @@ def test_a_step_in_hand_takes_the_minutes_to_make_it_safe():
     talk.ask("rehearse")
     said = talk.ask("go_home", how="terminate")
     called = [row for row in said["outside_log"]["lines"] if row["note"].startswith("terminate called")]
-    partly = [(row["step"], row["remaining_min"]) for row in called if row["event"] == "partly"]
-    assert partly == [("HT4", "4")]
+    broken = [(row["step"], row["remaining_min"]) for row in called if row["event"] == "broken_off"]
+    assert broken == [("HT4", "4")]
     assert {lane["who"]: [step["step"] for step in lane["steps"]] for lane in said["outside"]["lanes"]
             if lane["is_crew"]} == {"EV1": [], "EV2": ["HT4"]}
     assert [one["step"] for one in said["outside_home"]["ways"]["terminate"]["crew"]] == ["HT4", ""]

@@ -20,7 +20,6 @@ NO_PLAN: dict[str, Callable[[Any, pk.Plan], object]] = {
     "swimlane": lambda given, plan: pk.swimlane(given),
     "baseline": lambda given, plan: pk.swimlane(plan, given or "none"),
     "suit_chart": lambda given, plan: pk.suit_chart(given),
-    "station_map": lambda given, plan: pk.station_map(given),
 }
 NO_ODDS: dict[str, Callable[[Any, pk.Plan], object]] = {
     "compare": lambda given, plan: plan.odds(100).compare(given),

@@ -106,7 +106,7 @@ ASKED: dict[str, Callable[[pk.Plan], Any]] = {
     "changed": lambda plan: plan.compare(
         plan.what_if(stretch={plan.scenario.records.steps[1].step: "+3"})).times,
     "sweep": lambda plan: plan.sweep(plan.pet_zero, plan.pet_zero + timedelta(hours=2), every_min=60),
-    "charts": lambda plan: [pk.swimlane(plan), pk.suit_chart(plan), pk.station_map(plan, every_min=30.0)],
+    "charts": lambda plan: [pk.swimlane(plan), pk.suit_chart(plan), plan.still(plan.end_min / 2)],
     "cuts": lambda plan: plan.cuts(samples=100, progress=None),
 }
 

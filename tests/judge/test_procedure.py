@@ -49,8 +49,9 @@ def outing() -> pk.Scenario:
 
 @pytest.fixture(scope="module")
 def tern() -> pk.Scenario:
-    """The demo with its lamp connectors said to need no inhibit: then it has no finding here."""
-    scenario = pk.load_scenario(TERN)
+    """The demo with its inhibits confirmed and lamp connectors that need none: then no finding is here."""
+    scenario = pk.load_scenario(TERN).edit_row("inhibits", ["I-HTR"], confirmed_by="EG1")
+    scenario = scenario.edit_row("inhibits", ["I-PMP"], confirmed_by="EG1")
     return scenario.edit_row("states", ["J-LMP1", "J-LMP2"], safe_when="none")
 
 
@@ -61,8 +62,8 @@ def test_they_are_clean(outing: pk.Scenario, tern: pk.Scenario, tmp_path: Path) 
 SET, TURN = ("concern", "procedure", "setting", "driver"), ("concern", "procedure", "turns", "ring")
 ONE_ACTION: list[tuple[str, float, dict[str, Any], list[tuple[str, ...]]]] = [
     # a tool setting that nobody set, or another one
-    ("A1", 2, {"class": "other"}, [(*SET, "EV1", "B2"), (*SET, "EV1", "B3")]),
-    ("A1", 2, {"value": "A2"}, [(*SET, "EV1", "B2"), (*SET, "EV1", "B3")]),
+    ("A1", 2, {"class": "other"}, [(*SET, "EV1", "B2")]),
+    ("A1", 2, {"value": "A2"}, [(*SET, "EV1", "B2")]),
     ("B3", 3, {"tool": "driver:B1"}, [(*SET, "EV1", "B3")]),
     ("B3", 3, {"tool": "driver"}, []),
     # turns
@@ -226,6 +227,16 @@ def test_nothing_live_is_mated(plain: pk.Scenario, outing: pk.Scenario, tern: pk
     assert found(outing.edit_row("inhibits", "I-LMP", confirmed_by="B2")) == []
     # Lifted before it: B3 is not in it.
     assert not_safe in found(outing.edit_row("inhibits", "I-LMP", until_step="B2"))
+    # Dead only by luck, and nobody says that it is.
+    outside = outing.edit_row("inhibits", "I-LMP", from_step="A1", until_step="C3", confirmed_by="B2")
+    assert found(outside) == [("concern", "states", "not-held", "J-LMP", "EV1", "B3")]
+    assert found(outside.edit_row("inhibits", "I-LMP", needed_by="B3")) == []
+    assert found(outing.edit_row("inhibits", "I-LMP", confirmed_by="")) == [
+        ("remark", "states", "not-confirmed", "I-LMP", "", "")]
+    assert found(pk.load_scenario(TERN)) == [
+        ("remark", "states", "not-confirmed", "I-HTR", "", ""),
+        ("remark", "states", "not-confirmed", "I-PMP", "", ""),
+        ("remark", "states", "safe-not-known", "J-LMP1 J-LMP2", "", "")]
     lifted = tern.edit_row("inhibits", "I-PWR", until_step="X4", needed_by="X1")
     assert [each[3:] for each in found(lifted)] == [(f"J-REG{n}", "EV1", "X5") for n in (1, 2, 3, 4)]
 

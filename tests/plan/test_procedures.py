@@ -183,6 +183,7 @@ def test_the_demo_has_all_of_it() -> None:
     assert {each.source for each in records.responses} == {"invented for the demo"}
     found = plan.findings[plan.findings["check"].isin(["procedure", "states", "responses", "voice"])]
     assert list(zip(found["severity"], found["rule"], found["about"], strict=True)) == [
+        ("remark", "not-confirmed", "I-HTR"), ("remark", "not-confirmed", "I-PMP"),
         ("remark", "safe-not-known", "J-LMP1 J-LMP2")]
     assert len(STATES) < len(records.states)
 

@@ -13,14 +13,16 @@ import pytest
 import spiceypy
 
 import planning_kit as pk
+from planning_kit.explore.in_pieces import at_once
 from planning_kit.plan.shots import CUTS, FIGURE_M, film_shots
 from planning_kit.plan.surfaces import surfaces_of
-from planning_kit.show.film.scene import light_of, scene_of
+from planning_kit.show.film.scene import light_at, light_of, scene_in_pieces, scene_of
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.windows import Span
 from tests.conftest import SCENARIOS
 from tests.edits import with_row
 from tests.explore.retime.rehearsal import rehearsed
+from tests.show.hazardous import hazardous
 from tests.sky.test_light_against_spice import STATION, kernels, write_states  # noqa: F401
 
 DATA = Path(__file__).parents[1] / "data"
@@ -236,3 +238,79 @@ def test_a_step_that_is_dropped_takes_its_shot_along(drop: str) -> None:
         scenario = with_row(scenario, "shots", shot=f"S-{step}", from_step=step)
     left = pk.time_plan(scenario).what_if(drop=drop).scenario.shots["from_step"]
     assert drop not in [*left]
+
+
+def test_a_scene_is_made_in_pieces_and_is_the_same(plan: pk.Plan) -> None:
+    """A camera a piece, so that an edit is not held up by all of them."""
+    assert len([*scene_in_pieces(plan.timed)]) >= len(film_shots(plan.timed)) + 2
+    assert at_once(scene_in_pieces(plan.timed)) == scene_of(plan.timed)
+
+
+def test_the_inhibits_in_force_are_those_of_the_moment(plan: pk.Plan, scene: dict[str, Any]) -> None:
+    for minute in minutes_of(plan, 60):
+        told = [each["id"] for each in scene["inhibits"]
+                if each["spans"][0][0] <= minute < each["spans"][0][1]]
+        assert told == [hold.inhibit for hold in plan.at(minute).inhibits]
+
+
+def test_a_cable_lies_from_its_fixed_end_along_the_way_that_it_was_carried() -> None:
+    """The demo's: mated at the patch panel, carried past both rings, mated at the porch."""
+    plan = pk.time_plan(pk.load_scenario(_FOLDERS["tern"]))
+    scene = scene_of(plan.timed)
+    laid = {item["id"]: item["laid"] for item in scene["items"]}
+    assert [item for item, lines in laid.items() if lines] == ["cable"]
+    at = {place["id"]: place["at"] for place in scene["places"]}
+    lines = laid["cable"]
+    fixed = float(plan.timed.finishes[plan.timed.position("CB2")])
+    assert lines[0] == {"from": pytest.approx(fixed, abs=1e-5), "points": [at["HPP"]]}
+    whole = lines[-1]["points"]
+    assert [place for place in ("HPP", "C1", "C2", "NAD") if at[place] in whole] == ["HPP", "C1", "C2", "NAD"]
+    assert whole[-1] == at["NAD"]
+    for one, then in pairwise(lines):  # it grows, and nothing that lies moves
+        assert then["from"] > one["from"]
+        assert then["points"][:len(one["points"])] == one["points"]
+    # Without its first end mated nothing is laid.
+    loose = plan.scenario.with_table("hardware", plan.scenario.hardware.assign(end2_at=""))
+    assert all(not item["laid"] for item in scene_of(pk.time_plan(loose).timed)["items"])
+
+
+def test_hazards_are_drawn_where_the_checks_have_them() -> None:
+    """Places by zone, by name and in the sphere; the ways that lead through; spheres by their radius."""
+    plan = pk.time_plan(hazardous(pk.load_scenario(_FOLDERS["small"])))
+    found = scene_of(plan.timed)["hazards"]
+    at = {place.place: [place.x_m, place.y_m, place.z_m] for place in plan.scenario.records.places}
+    marked = {place for place, point in at.items() for each in found
+              if not each["points"] and not each["radius_m"] and each["at"] == point}
+    assert marked == {"MST", "MID", "POR"}
+    assert [(each["at"], each["radius_m"]) for each in found if each["radius_m"]] == [([4.0, 5.0, 0.0], 2.5)]
+    ends = {tuple(sorted(place for place in at if at[place] in each["points"])) for each in found
+            if each["points"]}
+    assert ("HAT", "POR") in ends
+    assert all(each["severity"] in ("warning", "caution", "note") for each in found)
+
+
+def test_a_wide_picture_has_the_sun_behind_it_and_sees_the_crew() -> None:
+    plan = pk.time_plan(pk.load_scenario(_FOLDERS["tern"]))
+    shot = film_shots(plan.timed)[0]
+    assert (shot.kind, shot.blocked_by) == ("wide", None)
+    sun = light_at(plan.timed, np.array([(shot.from_min + shot.until_min) / 2])).sun[0]
+    assert (shot.eye - shot.look) @ sun > 0
+    station = surfaces_of(plan.scenario.records)
+    people = [np.array(person.point_m) for person in plan.at(shot.from_min).people]
+    ends = np.array([point + station.frames["AIR"][0] * 0.3 for point in people])
+    assert station.least_m(np.tile(shot.eye, (len(ends), 1)), ends)[1].min() > 0
+
+
+@pytest.mark.parametrize("look", ["core", "boom-in", "both", "station"])
+def test_a_typed_wide_camera_behind_a_body_is_told(look: str) -> None:
+    """A wall thicker than any hull before the camera that looks from port."""
+    scenario = pk.load_scenario(_FOLDERS["tern"])
+    wall = with_row(scenario, "bodies", body="wall", kind="box", ends="0 -60 0", length_m=300, width_m=30,
+                    height_m=300)
+    for side, is_told in (("port", True), ("starboard", False)):
+        if not is_told and look != "core":
+            continue  # the station itself is in the way of some
+        plan = pk.time_plan(with_row(wall, "shots", shot="A", from_step="RG5", look_at=look, side=side,
+                                     distance_m=150))
+        told = plan.findings.query("check == 'surfaces' and severity == 'remark'")["message"]
+        assert any("wall" in message for message in told) is is_told

@@ -1,11 +1,9 @@
-"""What people see of hazards: the inhibit list, the page of warnings, pocket sheets, the map, the season."""
+"""What people see of hazards: the inhibit list, the page of warnings, pocket sheets, the season."""
 
 from __future__ import annotations
 
 import io
-import json
 from itertools import pairwise
-from typing import Any
 
 import openpyxl
 import pandas as pd
@@ -143,56 +141,3 @@ def test_a_plan_without_hazards_says_that_none_is_given(small_plan: pk.Plan) -> 
     assert "No hazard is given: that is not to say that there is none." in page
 
 
-@pytest.fixture(scope="module")
-def drawn(plan: Plan) -> list[dict[str, Any]]:
-    traces: list[dict[str, Any]] = json.loads(pk.station_map(plan, at_min=16).to_json())["data"]
-    return traces
-
-
-def test_spheres_are_rings_of_their_radius_and_thinner_with_the_body(drawn: list[dict[str, Any]]) -> None:
-    rings = [trace for trace in drawn if trace["name"] == "hazard rings"]
-    flat = [trace for trace in rings if trace["type"] == "scatter"]
-    # HORN at x 4, y 5, z 0 with 2.5 m, and 0.8 m more: from the side and from above.
-    found = [(max(trace["x"][:-1]), max(trace["y"][:-1]), trace["line"]["width"]) for trace in flat]
-    side, above = sorted(found[:2]), sorted(found[2:])
-    wide, thin = side[0][2], side[1][2]
-    assert wide > thin
-    assert [each[1:2] for each in side] == [(2.5,), (3.3,)]
-    assert above == [(6.5, 7.5, wide), (7.3, 8.3, thin)]
-    in_space = [trace for trace in rings if trace["type"] == "scatter3d"]
-    assert sorted(max(z for z in trace["z"] if z is not None) for trace in in_space) == [2.5, 3.3]
-    assert all(trace["cliponaxis"] for trace in flat)
-    assert all("CAUTION Antenna beam: at most 5 min at a time" in trace["hovertext"] for trace in rings)
-
-
-def test_places_and_routes_are_marked_as_the_checks_judge_them(drawn: list[dict[str, Any]]) -> None:
-    above = [trace for trace in drawn if trace.get("xaxis") == "x5"]
-    marked = {(trace["x"][0], trace["y"][0]): trace["marker"]["line"]["width"]
-              for trace in above if trace["name"] == "hazard places"}
-    # MST by its zone, MID by the sphere and by name, POR by name; worst the thickest. The hatch by nothing.
-    assert set(marked) == {(12, 9), (4, 3), (-3, 8)}
-    assert marked[12, 9] > marked[4, 3] > marked[-3, 8]
-    bands = [trace for trace in above if trace["name"] == "hazard routes"]
-    ends = {(trace["line"]["color"], *sorted(zip(trace["x"][at:at + 2], trace["y"][at:at + 2], strict=True)))
-            for trace in bands for at in range(0, len(trace["x"]), 3)}
-    assert {each[1:] for each in ends} == {((-3, 8), (0, 0)), ((4, 3), (12, 9)), ((0, 0), (4, 3))}
-    assert len(ends) == 3  # of two classes on one route the worse is drawn
-
-
-def test_the_map_names_the_classes_and_says_what_a_hazard_is_as_text(drawn: list[dict[str, Any]]) -> None:
-    named = {trace["name"] for trace in drawn if trace.get("showlegend")}
-    assert {"hazard: warning", "hazard: caution", "hazard: note"} <= named
-    places = next(trace for trace in drawn if trace["name"] == "places")
-    told = places["hovertext"][2].replace("<br>", " ")
-    assert "WARNING: Lamp glass: no touching." in told
-    assert "WARNING Mast may turn &lt;img src=x" in told
-    assert "keep out unless I-LMP in force. There always." in told
-    assert "<img" not in json.dumps(drawn)
-    words = " ".join(trace["text"][0] for trace in drawn if trace["name"] == "words").replace("<br>", " ")
-    # EV1 is on the way there at 16, and I-LMP safe at 16.5.
-    assert "Inside WITHOUT A CONTROL, WARNING: Mast may turn" in words
-
-
-def test_a_map_without_hazards_has_no_entry_for_them(small_plan: pk.Plan) -> None:
-    names = [str(trace.name) for trace in pk.station_map(small_plan, at_min=16).data]
-    assert not [name for name in names if "hazard" in name]

@@ -158,7 +158,7 @@ def test_what_the_one_inside_does_stands_in_the_column_of_those_inside(demo_pack
     others = row[-1]
     assert isinstance(others, Rich)
     told = dict(zip(others.lines, [look for _, look in others.looked], strict=True))
-    action = next(line for line in told if line.startswith("RA1: 1. inside: Read back"))
+    action = next(line for line in told if line.startswith("RA1: 1. inside: CRITICAL: Read back"))
     assert told["GO from inside for RA1 1."] == "tick strong"
     assert [*told.values()][:2] == ["warning", "tick strong"]
     assert told[action] == ""

@@ -13,7 +13,8 @@ import planning_kit as pk
 from planning_kit.plan.shots import camera_at
 from planning_kit.plan.surfaces import surfaces_of
 from planning_kit.show.pack.content import Area, Box, Label, Line, Mark, Picture
-from planning_kit.show.still import HEIGHT, WIDTH, still_picture
+from planning_kit.show.still import still_picture
+from planning_kit.show.still_view import HEIGHT, WIDTH
 from tests.attack.outputs import PAYLOADS
 from tests.conftest import SCENARIOS
 from tests.edits import edited
@@ -125,7 +126,9 @@ def test_the_front_door_gives_svg(tern: pk.Plan) -> None:
     assert root.get("aria-label") == found.alt
     assert "EV1: work X3 at REG, hooked at BK." in found.alt
     assert {each.text for each in root.iter(f"{SVG}text")} >= {"EV1", "EV2"}
-    assert found._repr_html_() == found.svg
+    assert found._repr_html_().startswith(found.svg)
+    assert found._repr_html_().endswith("</p>")
+    assert {"EV1, work until 2:40:", "Holds driver-1, reg-old."} <= {*found.words}
     assert tern.still(157.0, look="REG").svg == found.svg
 
 

@@ -16,7 +16,6 @@ from planning_kit.judge.every_margin import exact_margins
 from planning_kit.show.hazard_wording import HazardWords
 from planning_kit.show.pack.key_moments import map_section
 from planning_kit.show.pack.lists import holds_section
-from planning_kit.show.station_map import station_map
 from planning_kit.show.suit_chart import suit_chart
 from tests.conftest import SCENARIOS, TESTS
 from tests.show.hazardous import hazardous
@@ -59,13 +58,13 @@ def written(chart: Any, where: str) -> list[str]:
 
 def texts(plan: pk.Plan) -> dict[str, list[str]]:
     """All that is told with units, by where."""
-    chart, suits = station_map(plan, at_min=plan.end_min / 2), suit_chart(plan)
+    suits = suit_chart(plan)
     words = HazardWords(plan.scenario.records)
     pictures = map_section(plan.timed)
     return {
         "findings": plan.findings["message"].tolist(),
         "briefing": plan.briefing().table["words"].tolist(),
-        "map": written(chart, "hovertext"), "columns": written(chart, "text"),
+        "still": list(plan.still(plan.end_min / 2).words),
         "suits": written(suits, "hovertext"),
         "hazards": [words.where(each) for each in plan.scenario.records.hazards],
         "pictures": [repr(pictures)],
@@ -78,11 +77,11 @@ def test_only_the_customary_values_are_added(plans: tuple[pk.Plan, pk.Plan]) -> 
     plain, both = (texts(plan) for plan in plans)
     for where, before in plain.items():
         assert not any(re.search(r"[0-9] (ft|lb|Btu)\b", text) for text in before), where
-        if where not in ("columns", "pictures"):  # whose lines are cut to their room
+        if where != "pictures":  # whose lines are cut to their room
             for old, new in zip(before, both[where], strict=True):
                 assert without(new) == old or "…" in new, where
     told = {where for where, after in both.items() if any(list(pairs_in(text)) for text in after)}
-    assert {"briefing", "map", "suits", "columns"} <= told
+    assert {"briefing", "still", "suits"} <= told
 
 
 def test_both_values_are_the_same_but_for_the_place_shown(plans: tuple[pk.Plan, pk.Plan]) -> None:

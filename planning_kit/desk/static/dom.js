@@ -1,29 +1,9 @@
 // Small tools for building the page. Text always goes in as text: nothing here reads markup.
 
+import { el, svg } from "../../show/film/static/elements.js";
 import { tabAfter } from "./keys.js";
 
-const SVG_NS = "http://www.w3.org/2000/svg";
-
-export function el(tag, attributes = {}, ...children) {
-  return filled(document.createElement(tag), attributes, children);
-}
-
-export function svg(tag, attributes = {}, ...children) {
-  return filled(document.createElementNS(SVG_NS, tag), attributes, children);
-}
-
-function filled(node, attributes, children) {
-  for (const [name, value] of Object.entries(attributes)) {
-    if (value === null || value === undefined || value === false) continue;
-    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
-    else node.setAttribute(name, value === true ? "" : String(value));
-  }
-  for (const child of children.flat(Infinity)) {
-    if (child === null || child === undefined) continue;
-    node.append(child instanceof Node ? child : document.createTextNode(String(child)));
-  }
-  return node;
-}
+export { el, svg };
 
 export function button(label, hint, onclick, attributes = {}) {
   return el("button", { type: "button", class: "pk-button", title: hint, onclick, ...attributes }, label);

@@ -84,7 +84,7 @@ export class OutsideLog {
     const what =
       line.event === "correct"
         ? [`corrects ${line.corrects}`]
-        : [el("strong", {}, line.step), ` ${line.event}`];
+        : [el("strong", {}, line.step), ` ${line.event.replace("_", " ")}`];
     const changed = changedWords(line);
     return el(
       "tr",

@@ -25,6 +25,7 @@ from planning_kit.plan.past import MINUTES, NOT_DONE, SKIPPED, Happened, LeftOut
 from planning_kit.plan.timed import TimedPlan
 
 _LOGGED_FIRST, _TO_DO = 0, 1
+_AT_ITS_END = ("leaves", "hooks", "sets", "checks", "clears")
 _Spell = tuple[float, float]
 """When a spell of work on a step began (PET), and its minutes."""
 
@@ -50,7 +51,8 @@ def write_down(base: TimedPlan, states: States, pet_zero: datetime, now_min: flo
     frames = {"steps": pd.DataFrame([*(row for _, row in done), *blocks], columns=table.columns),
               **_with_parts(base.scenario, parts)} if fixed or states.put_back else {}
     skipped = [name for name, state in states.by_step.items() if state.status == DROPPED]
-    left = tuple(_left_out(states.by_step[name]) for name in skipped)
+    left = tuple(_left_out(state) for name, state in states.by_step.items()
+                 if name in skipped or state.given_up_min is not None)
     drop = Drop(tuple(map(step_named, skipped)), put_back=frozenset(states.put_back))
     changed = made(base.scenario, [*([drop] if skipped or drop.put_back else []),
                                    *([Cells("hardware", {"end_at": home})] if home else [])], frames=frames)
@@ -84,6 +86,8 @@ def _give_up(rows: Sequence[dict[str, object]], records: Records, states: States
 
 
 def _left_out(state: State) -> LeftOut:
+    if state.given_up_min is not None:
+        return LeftOut(state.step.step, NOT_DONE, "was broken off, and only made safe")
     if state.is_left_undone:
         return LeftOut(state.step.step, NOT_DONE, "was still to do when both went in")
     why = "was given up before it was finished" if state.pieces else "was skipped"
@@ -121,6 +125,8 @@ def _rows(row: Mapping[str, object], state: State, spells: list[_Spell],
           now_min: float) -> Iterator[tuple[tuple[float, ...], dict[str, object]]]:
     """The rows of one step with their place in the order: by start what has begun, then as it was."""
     names = _names(state, len(spells))
+    if state.given_up_min is not None:  # nothing that it would have done at its end comes about
+        row = dict(row) | dict.fromkeys(_AT_ITS_END, "") | {"title": f"{row['title']} (only made safe)"}
     before = ""
     for number, (name, (start, minutes)) in enumerate(zip(names, spells, strict=True), start=1):
         new = dict(row) | dict.fromkeys(MINUTES, minutes) | {"step": name}

@@ -122,7 +122,7 @@ def updated_estimates(plan: TimedPlan, weight: float = 2.0) -> pd.DataFrame:
     states = plan.known_outside("updated_estimates").states
     for state in states.by_step.values():
         step, actual = state.step, round(state.worked_min, 2)
-        if state.status == DONE and step.step not in states.put_back:
+        if state.status == DONE and step.step not in states.put_back and state.given_up_min is None:
             likely = round((weight * step.minutes_likely + actual) / (weight + 1.0), 2)
             low, high = min(step.minutes_low, actual), max(step.minutes_high, actual)
             # Rounded to hundredths, likely could fall just outside of low and high: so it is held to them.

@@ -20,7 +20,7 @@ from planning_kit.explore.watch.watch import Watch
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log import log_rows
-from planning_kit.inputs.log_format import PARTLY, SKIPPED
+from planning_kit.inputs.log_format import BROKEN_OFF, PARTLY, SKIPPED
 from planning_kit.inputs.log_state import IN_PROGRESS, OPEN
 from planning_kit.inputs.procedure_records import GOING, HOME_ALONE
 from planning_kit.plan.timed import TimedPlan
@@ -108,14 +108,14 @@ def go_home(session: Session, how: str, by: str = "", who: Collection[str] = SUI
             why: str = "", acting_min: float = 0.0) -> str:
     """Decide on ``terminate`` or ``abort``, called now; gives what was logged, in words.
 
-    What ``who`` have not begun is logged as skipped. A step in hand is logged as partly done: it still takes
-    the minutes that the scenario gives to make it safe, or what is left of its estimate where it gives none,
-    and before these ``acting_min`` of first actions. Others go on. Raises `ScenarioError` as `going_home`
-    does, and as `take` does for the log.
+    What ``who`` have not begun is logged as skipped. A step in hand is broken off: it still takes the minutes
+    that the scenario gives to make it safe. Where it gives none, it is finished in what is left of its
+    estimate. Before these come ``acting_min`` of first actions. Others go on. Raises `ScenarioError` as
+    `going_home` does, and as `take` does for the log.
     """
     watch, words = watch_of(session), why or f"{how} called"
     homes, outside = home_now(watch.plan, how), watch.outside
-    minutes: dict[str, float] = {}
+    in_hand: dict[str, tuple[str, float]] = {}
     for name, safe_min in zip(homes["step"], homes["safe_min"], strict=True):
         state = outside.states.by_step.get(name)
         if state is None or state.status != IN_PROGRESS or not {*state.step.people} & {*who}:
@@ -124,11 +124,12 @@ def go_home(session: Session, how: str, by: str = "", who: Collection[str] = SUI
         # What began this minute cannot be partly done yet.
         if (given is not None or acting_min) and state.pieces[-1][0] < watch.now_min:
             left = state.left_to_do_min(watch.now_min) if given is None else safe_min
-            minutes[name] = max(acting_min + left, minutes.get(name, 0.0))
+            in_hand[name] = (PARTLY if given is None else BROKEN_OFF,
+                             max(acting_min + left, in_hand.get(name, ("", 0.0))[1]))
     skipped = [name for name, state in outside.states.by_step.items()
                if state.status in OPEN and set(state.step.people) & set(who)]
-    entries = [*(Entry("", PARTLY, name, note=f"{words}: to make it safe", by=by, remaining_min=f"{safe:g}")
-                 for name, safe in minutes.items()),
+    entries = [*(Entry("", event, name, note=f"{words}: to make it safe", by=by, remaining_min=f"{left:g}")
+                 for name, (event, left) in in_hand.items()),
                *(Entry("", SKIPPED, name, note=words, by=by) for name in skipped)]
     if not entries:
         return f"{words}: nothing is left to log but ingress"

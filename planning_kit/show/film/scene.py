@@ -10,12 +10,13 @@ from typing import Any
 
 import numpy as np
 
+from planning_kit.explore.in_pieces import InPieces, at_once
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import findings_in
 from planning_kit.plan.activities import WORK
-from planning_kit.plan.shots import ASPECT, CUTS, FOV_DEG, FilmShot, cut_of, film_shots
+from planning_kit.plan.shots import ASPECT, CUTS, FOV_DEG, FilmShot, cut_of, film_rows, filmed
 from planning_kit.plan.surfaces import surfaces_of
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing_events import briefing_events
@@ -23,6 +24,7 @@ from planning_kit.show.chart_rows import finding_minute, rows_of, work_by_step
 from planning_kit.show.film import tracks
 from planning_kit.show.film.bodies import drawn_solid
 from planning_kit.show.film.tracks import Data, minute, spans, vector
+from planning_kit.show.moment_words import route_kind
 from planning_kit.show.palette import fills_of
 from planning_kit.sky.attitude import SkyDirections, sky_directions
 from planning_kit.sky.orbit import Orbit
@@ -34,8 +36,20 @@ _LONGEST_TITLE = 120
 
 def scene_of(plan: TimedPlan) -> Data:
     """Everything that a film of this plan shows. Raises `ScenarioError` where the orbit has no position."""
+    return at_once(scene_in_pieces(plan))
+
+
+def scene_in_pieces(plan: TimedPlan) -> InPieces[Data]:
+    """The same in pieces: a camera after the other is most of the work."""
     settings, records, end_min = plan.scenario.settings, plan.scenario.records, plan.end_min
-    surfaces, shots = surfaces_of(records), film_shots(plan)
+    surfaces, shots = surfaces_of(records), list[FilmShot]()
+    for row in film_rows(plan):
+        shots.append(filmed(plan, row))
+        yield
+    told = _told(plan)
+    yield
+    light = light_of(plan)
+    yield
     return {
         "title": one_line(settings.title), "station": one_line(settings.station),
         "pet_zero_ms": round(plan.pet_zero.timestamp() * 1000), "end_min": minute(end_min),
@@ -47,13 +61,14 @@ def scene_of(plan: TimedPlan) -> Data:
                     "out": vector(surfaces.frames[place.place][0], 6),
                     "up": vector(surfaces.frames[place.place][1], 6), "anchor": place.anchor,
                     "socket": place.socket} for place in records.places],
-        "routes": [{"from": route.from_place, "to": route.to_place, "points": [
+        "routes": [{"from": route.from_place, "to": route.to_place, "kind": route_kind(route), "points": [
             vector(point) for point in (surfaces.points[route.from_place], *route.via,
                                         surfaces.points[route.to_place])]} for route in records.routes],
-        "hazards": tracks.hazards(plan), "people": tracks.people(plan), "tethers": tracks.tethers(plan),
-        "items": tracks.items(plan), "light": light_of(plan),
+        "hazards": tracks.hazards(plan), "inhibits": tracks.inhibits(plan),
+        "people": tracks.people(plan), "tethers": tracks.tethers(plan), "items": tracks.items(plan),
+        "light": light,
         "links": [[one_line(name), spans(windows, end_min)] for name, windows in plan.relays.items()],
-        **_told(plan),
+        **told,
         "shots": [_shot(shot) for shot in shots],
         "cuts": {name: [list(each) for each in cut_of(shots, seconds)] for name, seconds in CUTS.items()},
     }

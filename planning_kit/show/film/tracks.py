@@ -12,12 +12,14 @@ from typing import Any
 
 import numpy as np
 
-from planning_kit.inputs.records import INSIDE
+from planning_kit.inputs.hazard_words import Point
+from planning_kit.inputs.records import INSIDE, Item, Records
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.plan.hazard_presence import Conditions, control_windows, controlled
-from planning_kit.plan.surfaces import Surfaces, Vector, shares_of, surfaces_of, way_points
+from planning_kit.plan.hazard_presence import Conditions, Reach, control_windows, controlled
+from planning_kit.plan.surfaces import Surfaces, Vector, point_along, shares_of, surfaces_of, way_points
 from planning_kit.plan.tether_lines import Lie
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.moment_words import route_kind
 from planning_kit.sky.windows import Windows, clip, complement, intersect
 
 Data = dict[str, Any]
@@ -62,7 +64,8 @@ def _piece(surfaces: Surfaces, lie: Lie) -> Data:
     piece = {"from": minute(here.start_min), "until": minute(here.finish_min), "doing": here.doing,
              "step": here.step, "place": here.place, "to_place": here.to_place,
              "points": [vector(point) for point in points],
-             "out": [vector(out, 6) for out, _ in frames], "up": [vector(up, 6) for _, up in frames]}
+             "out": [vector(out, 6) for out, _ in frames], "up": [vector(up, 6) for _, up in frames],
+             "way": route_kind(here.route) if here.route else ""}
     return piece if here.is_known else piece | {"unknown": True}
 
 
@@ -110,14 +113,38 @@ def items(plan: TimedPlan) -> list[Data]:
             {"from": minute(each.from_min), "until": minute(min(each.until_min, plan.end_min)),
              "with": where})
     return [{"id": item.item, "title": one_line(item.title), "kind": item.kind, "bulky": bool(item.bulky),
-             "end2_at": item.end2_at, "pieces": held.get(item.item, [])}
+             "laid": _laid(plan, item), "pieces": held.get(item.item, [])}
             for item in plan.scenario.records.hardware]
 
 
-def hazards(plan: TimedPlan) -> list[Data]:
-    """Each hazard where it is, and when it is there without a control; one entry a place that it names.
+def _laid(plan: TimedPlan, cable: Item) -> list[Data]:
+    """How a cable lies once its other end is fixed, up to whoever or whatever has it, from bend to bend."""
+    fixed = [finish for step, _, finish in plan.each_step() if step.place == cable.end2_at and cable.item in {
+        *step.uses, *(move.item for move in (*step.takes, *step.leaves))}]
+    points = surfaces_of(plan.scenario.records).points
+    if not fixed or cable.end2_at not in points:
+        return []
+    line: list[list[float]] = [vector(points[cable.end2_at])]
+    found = [{"from": minute(min(fixed)), "points": [*line]}]
+    for holding in sorted(plan.tracked_custody.holdings, key=lambda each: each.from_min):
+        if holding.item != cable.item or holding.holder not in plan.travels:
+            continue
+        legs = (lie.passage for lie in plan.tracked_tethers[holding.holder].lies if lie.passage.route)
+        for leg in legs:
+            if max(holding.from_min, min(fixed)) <= leg.start_min < holding.until_min:
+                way = way_points(points, leg.place, leg.to_place, leg.route)
+                for share, point in [*zip(shares_of(way).tolist(), way, strict=True)][1:]:
+                    line.append(vector(point))
+                    found.append({"from": minute(leg.start_min + share * (leg.finish_min - leg.start_min)),
+                                  "points": [*line]})
+    return found
 
-    ``radius_m`` is 0 where it has no sphere: then it is at the place. What is not known counts as there.
+
+def hazards(plan: TimedPlan) -> list[Data]:
+    """Each hazard where it is, and when it is there without a control; an entry a sphere, place and way.
+
+    ``radius_m`` is 0 at a place, ``points`` is the part of a way (else empty), ``at`` its middle. What is not
+    known counts as there.
     """
     records = plan.scenario.records
     points = surfaces_of(records).points
@@ -127,10 +154,30 @@ def hazards(plan: TimedPlan) -> list[Data]:
     for hazard in records.hazards:
         open_ = intersect(conditions.of(hazard)[0],
                           complement(controlled(hazard.controls, by_inhibit), (-np.inf, np.inf)))
-        named = [place.place for place in records.places
-                 if place.place in hazard.places or (place.zone and place.zone in hazard.zones)]
-        spots = [(hazard.centre, hazard.radius_m or 0.0)] if hazard.centre else []
-        for at, radius_m in [*spots, *((points[place], 0.0) for place in named)]:
-            found.append({"id": hazard.hazard, "title": one_line(hazard.title), "severity": hazard.class_,
-                          "at": vector(at), "radius_m": radius_m, "spans": spans(open_, plan.end_min)})
+        reach = Reach(records, hazard)
+        spots: list[tuple[Sequence[float], float, list[Point]]] = [
+            (points[place], 0.0, []) for place in points if reach.at(place)]
+        spots += [(point_along(part, 0.5), 0.0, part) for part in _ways_inside(records, reach, points)]
+        if hazard.centre is not None:
+            spots.insert(0, (hazard.centre, hazard.radius_m or 0.0, []))
+        found += [{"id": hazard.hazard, "title": one_line(hazard.title), "severity": hazard.class_,
+                   "at": vector(at), "radius_m": radius_m, "points": [vector(each) for each in part],
+                   "spans": spans(open_, plan.end_min)} for at, radius_m, part in spots]
     return found
+
+
+def _ways_inside(records: Records, reach: Reach, points: dict[str, Point]) -> Iterator[list[Point]]:
+    """The parts of routes that the checks take to be inside a hazard."""
+    for route in records.routes:
+        line = way_points(points, route.from_place, route.to_place, route)
+        shares = shares_of(line)
+        for begin, end, _ in reach.on(route.from_place, route.to_place, route):
+            bends = [point for share, point in zip(shares, line, strict=True) if begin < share < end]
+            yield [point_along(line, begin), *bends, point_along(line, end)]
+
+
+def inhibits(plan: TimedPlan) -> list[Data]:
+    """The inhibits in force, each from when it is set until it is lifted."""
+    return [{"id": hold.inhibit.inhibit, "title": one_line(hold.inhibit.title),
+             "spans": spans(np.array([[hold.set_by_min, hold.lift_after_min]]), plan.end_min)}
+            for hold in plan.inhibit_holds if hold.lift_after_min > hold.set_by_min]

@@ -26,6 +26,7 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import crew_line, retimed_lines
 from planning_kit.show.pack.cards import configuration_section, responses_section
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
+from planning_kit.show.pack.handover_page import Around, handover_sections
 from planning_kit.show.pack.inside import inside_section
 from planning_kit.show.pack.key_moments import map_section
 from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section
@@ -195,14 +196,16 @@ def changes_section(revision: TimedComparison | None) -> Section:
 _PACKAGES = ("planning-kit", "numpy", "pandas", "scipy", "skyfield", "sgp4")
 
 
-def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedComparison | None) -> Pack:
+def assemble(plan: TimedPlan, chances: TimedOdds | str, revision: TimedComparison | None,
+             around: Around = (None, None)) -> Pack:
     """The content of the pack of ``plan``; ``chances`` are its odds, or the reason why there are none."""
     settings, package = plan.scenario.settings, versions().split(", ")[1]
     responses = responses_section(plan)
     sections = (tightest_section(plan), summary_section(plan), timeline_section(plan), suit_section(plan),
                 cautions_section(plan), procedure_section(plan), inside_section(plan), responses,
                 configuration_section(plan), map_section(plan), *all_lists(plan), odds_section(chances),
-                assumptions_section(plan), changes_section(revision), _reviews_section(plan))
+                assumptions_section(plan), changes_section(revision), *handover_sections(around),
+                _reviews_section(plan))
     return Pack(
         title=one_line(settings.title) or "Outing", station=one_line(settings.station),
         facts=_facts(plan, revision), sections=sections,

@@ -7,13 +7,14 @@ from dataclasses import dataclass, replace
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import gmt_label, measure, moment_at, pet_label
 from planning_kit.plan.activities import TRAVEL, WORK
-from planning_kit.plan.moments import Moment, moment_of
+from planning_kit.plan.moments import moment_of
 from planning_kit.plan.timed import TimedPlan
+from planning_kit.show.moment_words import moment_lines
 from planning_kit.show.pack import content
 from planning_kit.show.palette import LIGHT, crew_inks
-from planning_kit.show.station_map_moving import light_words, person_lines, sky_lines
-from planning_kit.show.still import HEIGHT, WIDTH, still_picture
-from planning_kit.show.wording import Names, exceptions_at, least, signed
+from planning_kit.show.still import still_picture
+from planning_kit.show.still_view import HEIGHT, WIDTH
+from planning_kit.show.wording import Names, least, signed
 
 _TOGETHER_MIN = 1.5  # moments nearer than this are one picture
 
@@ -99,7 +100,6 @@ def _longest_way_home(plan: TimedPlan) -> Iterator[KeyMoment]:
 
 _LINE_CHARS, _MOST_LINES, _LONGEST = 66, 34, 130
 _SIZE, _LEAD, _TOP, _WORDS_WIDTH = 6.4, 8.0, 16.0, 250.0
-_LYING = ("foothold", "bag")
 
 _WORDS = (
     "Everybody as the camera of the film sees them from one side, the nearer over the farther. EV1 has wide "
@@ -115,29 +115,14 @@ def map_section(plan: TimedPlan) -> content.Section:
 
 def key_picture(plan: TimedPlan, key: KeyMoment) -> content.Picture:
     """The still of one minute, with what it shows in words beside it."""
-    moment, lines = moment_of(plan, key.at_min), _words(plan, moment_of(plan, key.at_min))
+    moment, inks = moment_of(plan, key.at_min), {"": LIGHT.ink, **crew_inks(plan.travels, LIGHT)}
+    lines = [(line, inks[crew]) for line, crew in moment_lines(plan, moment)]
     clock = (f"PET {pet_label(moment.at_min)} · GMT {gmt_label(moment_at(moment.at_min, plan.pet_zero))} · "
              f"{one_line(key.why)}")
     still = still_picture(plan, moment.at_min, "both", top=_TOP)
     head = content.Label(2, 10, clock[:150], 8.6, LIGHT.ink, is_bold=True)
     alt = f"Station, {clock}. {' '.join(text for text, _ in lines)}"
     return content.Picture(WIDTH + _WORDS_WIDTH, HEIGHT + _TOP, (head, *still.shapes, *_text(lines)), alt)
-
-
-def _words(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
-    """What the picture shows, a line each with its ink: light, links, inhibits; then each crew member."""
-    titles, names = {p.place: p.title for p in plan.scenario.records.places}, Names(plan)
-    inks = crew_inks(plan.travels, LIGHT)
-    told = [("".join(light_words(moment)), LIGHT.ink)]
-    told += [(line, LIGHT.ink) for line in sky_lines(moment, bool(plan.relays))]
-    for person in moment.people:
-        told.append((f"{person.crew}, {person.doing.kind} until {pet_label(person.doing.finish_min)}:",
-                     inks[person.crew]))
-        told += [(line, LIGHT.ink) for line in person_lines(person, moment, titles, plan, False)]
-        told += [(line, LIGHT.ink) for line in exceptions_at(plan, person.crew, moment.at_min)]
-    lying = [f"{names.item(stay.item)} {names.where(stay.holder)}" for stay in moment.stays
-             if stay.kind in _LYING and stay.holder in titles and not stay.in_bag]
-    return [*told, (f"Lying: {'; '.join(lying)}.", LIGHT.ink)] if lying else told
 
 
 def _text(lines: Sequence[tuple[str, str]]) -> Iterator[content.Label]:

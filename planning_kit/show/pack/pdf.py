@@ -15,6 +15,7 @@ from reportlab.lib.pagesizes import A4, A5, A6, landscape
 from reportlab.platypus import Flowable, Paragraph, SimpleDocTemplate, Spacer, TableStyle
 from reportlab.platypus import Table as AnyGrid
 
+from planning_kit.inputs.shown_text import shortened
 from planning_kit.show.pack.content import SHARE_PT, Cell, Column, Pack, Picture, Rich, Section, Table, shown
 from planning_kit.show.pack.pdf_page import (
     MARGIN,
@@ -149,7 +150,8 @@ def _table(table: Table, printable: Printable, width: float, size: float,
     rows = [[printable.paragraph(column.label, size, is_bold=True, alignment=_alignment(column))
              for column in table.columns]]
     rows += [[_cell(cell, column, printable, size) if not column.is_line else
-              Upright(printable.plain(name), size) if (name := table.line_name(at, number)) else ""
+              Upright(shortened(printable.plain(name), 12), size)
+              if (name := table.line_name(at, number)) else ""
               for number, (cell, column) in enumerate(zip(row, table.columns, strict=True))]
              for at, row in enumerate(table.rows)]
     look, first = table_look(size), table.first_joined

@@ -16,6 +16,7 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION
+from planning_kit.show.pack.handover_page import Around
 from planning_kit.show.pack.html_page import html_page
 from planning_kit.show.pack.pdf import CARDS, card_bytes, pdf_bytes
 from planning_kit.show.pack.xlsx import xlsx_bytes
@@ -25,8 +26,10 @@ _LEFT_BY_SYSTEMS = ("Thumbs.db", "desktop.ini")  # and names that begin with a d
 
 
 def write_pack(plan: TimedPlan, folder: str | Path, baseline: Given | None = None,
-               chances: TimedOdds | None = None) -> pd.DataFrame:
+               chances: TimedOdds | None = None, around: Around = (None, None)) -> pd.DataFrame:
     """Write the review pack of a plan into ``folder``; gives the files: ``plan.write_pack`` says how.
+
+    ``around``: what the outing before and this one leave behind, in a campaign.
 
     Raises `ScenarioError`, with nothing changed, for files of others there, a pack that someone edited, a
     folder that cannot be written, odds of another plan.
@@ -37,7 +40,8 @@ def write_pack(plan: TimedPlan, folder: str | Path, baseline: Given | None = Non
     _check_chances(plan, chances)
     with writing(target):  # a pack whose writing was interrupted is whole again from here on
         known = _earlier_pack(target)
-    files = pack_files(plan, chances, None if baseline is None else compare_revisions(baseline, plan))
+    changed = None if baseline is None else compare_revisions(baseline, plan)
+    files = pack_files(plan, chances, changed, around)
     put_pack(plan, target, {name: content for name, (content, _) in files.items()}, known)
     rows = [(name, what) for name, (_, what) in files.items()]
     return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
@@ -70,10 +74,10 @@ def _check_chances(plan: TimedPlan, chances: object) -> None:
                                    "are computed", column="chances", value=own.scenario.settings.title)
 
 
-def pack_files(plan: TimedPlan, chances: TimedOdds | None = None,
-               revision: TimedComparison | None = None) -> Mapping[str, tuple[bytes, str]]:
+def pack_files(plan: TimedPlan, chances: TimedOdds | None = None, revision: TimedComparison | None = None,
+               around: Around = (None, None)) -> Mapping[str, tuple[bytes, str]]:
     """The files of a pack as bytes, each with what it is."""
-    pack = assemble(plan, _odds(plan) if chances is None else chances, revision)
+    pack = assemble(plan, _odds(plan) if chances is None else chances, revision, around)
     brief, foot = briefing(plan), f"{CAUTION}\n{pack.stamp}"
     told = f"IN ONE MINUTE\n\n{brief.one_minute}\n\n{foot}\n\nAT LENGTH\n\n{brief.text}\n\n{foot}\n"
     files = {

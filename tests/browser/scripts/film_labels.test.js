@@ -64,18 +64,18 @@ test("of a person is told who, what, where, with what and how far on the tether"
     "EV1: Take off the old regulator",
     "at Regulator bay",
     "holds Tool bag",
-    "tether 20.1 of 25.0 m from Airlock hatch",
+    "tether 20.2 of 25.0 m from Airlock hatch",
   ]);
   equal(personWords(scene, state, state.people[1])[2], "holds New regulator");
   const late = world.state(99);
   equal(personWords(scene, late, late.people[0]).slice(-2), [
-    "tether 21.9 of 25.0 m from Airlock hatch",
+    "tether 22.0 of 25.0 m from Airlock hatch",
     "near the end of the tether",
   ]);
   const unknown = { ...state, tethers: [{ ...state.tethers[0], most_m: null }] };
   equal(
     personWords(scene, unknown, state.people[0]).at(-1),
-    "tether 20.1 m (its length is not known) from Airlock hatch",
+    "tether 20.2 m (its length is not known) from Airlock hatch",
   );
 });
 

@@ -29,7 +29,7 @@ def late(demo_plan: pk.Plan) -> pk.Plan:
 
 
 def test_charts_pages_and_comparisons_are_made(late: pk.Plan, demo_plan: pk.Plan, tmp_path: Path) -> None:
-    pk.station_map(late)
+    late.still(242.0)
     pk.suit_chart(late)
     pk.swimlane(late, baseline=demo_plan)
     pk.fan_chart(late.odds(200))

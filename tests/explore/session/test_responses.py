@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 import planning_kit as pk
@@ -170,6 +171,51 @@ def test_first_actions_come_before_the_way_home(plan: pk.Plan) -> None:
         take_response(session, "R-WATER", "EV1")
         ends.append(watch.plan.end_min)
     assert ends[1] - ends[0] == pytest.approx(7)
+
+
+def with_terminate(scenario: pk.Scenario) -> pk.Scenario:
+    """The scenario with one response more: out at once, with nothing to do before."""
+    return scenario.add_row("responses", response="R-OUT", trigger="glove cut" if not any(
+        each.trigger == "glove cut" for each in scenario.records.responses) else "", call="terminate",
+        companion="along", minutes_likely=1, minutes_high=1, source="test")
+
+
+@pytest.mark.parametrize(("folder", "name"), [(SMALL, "B3"), (TERN, "RN2"), (TERN, "")])
+def test_a_step_only_made_safe_does_nothing_of_what_it_does_at_its_end(folder: Path, name: str) -> None:
+    scenario = with_terminate(pk.load_scenario(folder))
+    name = name or next(each.step for each in scenario.records.steps if each.hooks and each.crew != "both"
+                        and each.minutes_likely >= 4)
+    plan = pk.time_plan(scenario.edit_row("steps", name, safe_orderly_min=2))
+    step = plan.timed.steps[plan.timed.position(name)]
+    assert step.leaves or step.hooks
+    begun = int(plan.timed.span(name)[0]) + 1.0
+    session, watch = followed(plan, begun + 2)
+    take_response(session, "R-OUT", step.crew)
+    log, now = pk.read_log(watch.log.path), watch.now_min
+    assert log.loc[log["step"] == name, "event"].tolist()[-1] == "broken_off"
+
+    def retimed(minute: float, event: str = "", at: float = 0.0) -> pk.Plan:
+        more = [log.iloc[-1].to_dict() | {"event_id": "last", "event": event, "step": name, "crew": "",
+                                          "at": str(at), "remaining_min": None}] if event else []
+        rows = pd.concat([log.astype(object), pd.DataFrame(more, columns=log.columns, dtype=object)])
+        return plan.retime(rows, minute)
+
+    def row(told: pk.Plan) -> dict[str, str]:
+        return dict(told.scenario.steps.set_index("step").loc[name])
+
+    for told in (retimed(now), retimed(now + 4, "finished", now + 2.5)):
+        assert told.progress.set_index("step").status[name] == "not done"
+        assert told.left_out.set_index("step").why[name] == "was broken off, and only made safe"
+        assert (row(told)["leaves"], row(told)["hooks"]) == ("", "")
+        assert row(told)["title"].endswith("(only made safe)")
+        assert name not in set(told.updated_estimates()["step"])
+    assert retimed(now).timed.span(name)[1] == pytest.approx(now + 1 + 2)
+    # Taken up again, as much is left to do as when it was broken off.
+    again = retimed(now + 4.2, "started", now + 4)
+    assert again.progress.set_index("step").status[name] == "in progress"
+    assert row(again)["leaves"] == row(plan)["leaves"]
+    worked = now - plan.timed.span(name)[0]
+    assert again.timed.span(name)[1] == pytest.approx(now + 4 + step.minutes_likely - worked, abs=0.1)
 
 
 def test_to_go_on_makes_the_step_in_hand_longer(plan: pk.Plan) -> None:

@@ -1,7 +1,7 @@
 // What the film is moved by: buttons, lists, and a key for each of them.
 
 import { canExport } from "./film_export.js";
-import { choice, el } from "./film_dom.js";
+import { el } from "./elements.js";
 import { petText } from "./film_lookup.js";
 
 const SPEEDS = [0.25, 0.5, 1, 2, 4];
@@ -10,6 +10,19 @@ function saved(bytes, type, file) {
   const href = URL.createObjectURL(new Blob([bytes], { type }));
   el("a", { href, download: file }).click();
   setTimeout(() => URL.revokeObjectURL(href), 60_000);
+}
+
+// A list to choose from: entries of [value, words]; `chosen` is called with the value.
+export function choice(words, entries, chosen, stays = true) {
+  const list = el("select", { "aria-label": words, title: words });
+  if (!stays) list.append(el("option", { value: "" }, words));
+  list.append(...entries.map(([value, text]) => el("option", { value }, text)));
+  list.addEventListener("change", () => {
+    if (list.value === "" && !stays) return;
+    chosen(list.value);
+    if (!stays) list.value = "";
+  });
+  return list;
 }
 
 const NAMES = { " ": "space", ArrowLeft: "←", ArrowRight: "→" };

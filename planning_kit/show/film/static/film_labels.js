@@ -2,7 +2,7 @@
 // figure or over the head line, and nothing is said of what a body hides.
 
 import { projected } from "./film_camera.js";
-import { petText } from "./film_lookup.js";
+import { isWithin, petText } from "./film_lookup.js";
 import { isHidden } from "./film_models.js";
 import { add } from "./film_vector.js";
 
@@ -73,6 +73,8 @@ export function wrapped(text, most) {
   return lines.filter(Boolean);
 }
 
+// Metres that are needed, to the next tenth above.
+const upwards = metres => (Math.ceil(metres * 10 - 1e-6) / 10).toFixed(1);
 const lengthWords = ({ most_m }) =>
   most_m === null ? "m (its length is not known) " : `of ${most_m.toFixed(1)} m `;
 
@@ -81,19 +83,28 @@ const FAR_M = 22; // from here on a person is small, and so is what is said of t
 // What is said of a person: what is done and where, what is held, how the tether stands.
 export function personWords(scene, state, person, far_m = 0) {
   const place = titleOf(scene.places, "id", person.place);
-  const work = titleOf(scene.steps, "step", person.step);
+  const step = scene.steps.find(each => each.step === person.step);
+  const to = titleOf(scene.places, "id", step?.place || person.to_place || person.place);
+  const way = person.way ? ` (${person.way} way)` : "";
   const doing =
-    { work, wait: `waits at ${place}`, travel: `on the way to ${place}` }[person.doing] ?? person.doing;
+    { work: step?.title || person.step, wait: `waits at ${place}`, travel: `on the way to ${to}${way}` }[
+      person.doing
+    ] ?? person.doing;
   const held = (state.held.get(person.id) ?? []).map(item => item.title || item.id);
   const tether = state.tethers.find(each => each.person === person.id && each.reach_m !== null);
   const hook = tether && titleOf(scene.places, "id", tether.hook);
-  const first = `${person.id}: ${cut(doing, far_m > FAR_M ? 32 : 44)}`;
-  if (far_m > FAR_M) return person.doing === "work" && place ? [first, `at ${cut(place, 30)}`] : [first];
+  if (far_m > FAR_M)
+    return [
+      `${person.id}: ${cut(doing, 32)}`,
+      person.doing === "work" && place && `at ${cut(place, 30)}`,
+      held.length && `holds ${cut(held.join("; "), 46)}`,
+      hook && `tether from ${cut(hook, 24)}`,
+    ].filter(Boolean);
   return [
-    first,
+    ...wrapped(`${person.id}: ${cut(doing, 88)}`, 46),
     person.doing === "work" && place && `at ${cut(place, 40)}`,
-    ...wrapped(held.length ? `holds ${held.join(", ")}` : "", 46),
-    tether && `tether ${tether.reach_m.toFixed(1)} ${lengthWords(tether)}from ${cut(hook, 28)}`,
+    ...wrapped(held.length ? `holds ${held.join("; ")}` : "", 46),
+    tether && `tether ${upwards(tether.reach_m)} ${lengthWords(tether)}from ${cut(hook, 28)}`,
     tether?.share >= 0.85 && "near the end of the tether",
   ].filter(Boolean);
 }
@@ -125,7 +136,7 @@ export function labelsOf(scene, state, pose, size, measure) {
     .filter(place => !busy.has(place.id) || state.people.every(person => person.doing === "travel"))
     .map(place => {
       const left = (state.held.get(`place:${place.id}`) ?? []).map(item => item.title || item.id);
-      const lines = [cut(place.title || place.id, 34), left.length && `here: ${cut(left.join(", "), 38)}`];
+      const lines = [cut(place.title || place.id, 34), left.length && `here: ${cut(left.join("; "), 38)}`];
       return label(place.at, lines.filter(Boolean), { place: place.id });
     })
     .sort((a, b) => a.far - b.far);
@@ -179,7 +190,10 @@ export function headWords(scene, state, links) {
     `GMT ${day}/${gmt.toISOString().slice(11, 16)}`,
     LIGHT_WORDS[state.sky.kind],
   ];
-  return [...words, ...links.map(([link, isUp]) => `${link}: ${isUp ? "link" : "no link"}`)].join("   ");
+  const held = (scene.inhibits ?? []).filter(each => isWithin(each.spans, state.minute)).map(each => each.id);
+  const inhibits = held.length ? `in force: ${held.join(", ")}` : "no inhibit in force";
+  const told = links.map(([link, isUp]) => `${link}: ${isUp ? "link" : "no link"}`);
+  return [...words, ...told, ...(scene.inhibits?.length ? [inhibits] : [])].join("   ");
 }
 
 // Paints them over the picture. Also what a film has and a page shows in words: `captions` at the lower edge.

@@ -4,12 +4,14 @@
 import {
   BufferAttribute,
   BufferGeometry,
+  Matrix4,
   Mesh,
   Points,
   ShaderMaterial,
   SphereGeometry,
   Vector3,
 } from "./vendor/three.min.js";
+import { landTexture } from "./film_land.js";
 
 const EARTH_KM = 6371;
 const GAMMA = "vec3 shown(vec3 light) { return sqrt(1. - exp(-1.5 * light)); }";
@@ -22,6 +24,9 @@ export const lightUniforms = () => ({
   lampAt: { value: [new Vector3(), new Vector3()] },
   lampTo: { value: [new Vector3(), new Vector3()] },
   lamps: { value: 0 },
+  shaded: { value: 0 },
+  shade: { value: null },
+  toShade: { value: new Matrix4() },
 });
 
 // White light by day, the Earth's shine from below by how high the Sun stands over it, little at night.
@@ -32,12 +37,21 @@ export const bodyMaterial = uniforms =>
       void main() { vec4 at = modelMatrix * vec4(position, 1.); p = at.xyz; c = color * color;
         n = mat3(modelMatrix) * normal; gl_Position = projectionMatrix * viewMatrix * at; }`,
     fragmentShader: `precision highp float; varying vec3 c, n, p; ${GAMMA}
-      uniform vec3 sun, nadir, lampAt[2], lampTo[2]; uniform float day, lamps;
+      uniform vec3 sun, nadir, lampAt[2], lampTo[2]; uniform float day, lamps, shaded;
+      uniform sampler2D shade; uniform mat4 toShade;
+      float sunlit(vec3 normal) {
+        vec3 at = (toShade * vec4(p + normal * .05, 1.)).xyz * .5 + .5;
+        if (any(lessThan(at, vec3(0.))) || any(greaterThan(at, vec3(1.)))) return 1.;
+        float light = 0.;
+        for (int k = 0; k < 4; k++) {
+          vec2 aside = vec2(k < 2 ? -.5 : .5, mod(float(k), 2.) - .5) / 2048.;
+          light += step(at.z - .0004, texture2D(shade, at.xy + aside).r); }
+        return light / 4.; }
       void main() { vec3 normal = normalize(n);
         float high = max(-dot(sun, nadir), 0.);
         float below = .5 + .5 * dot(normal, nadir);
         vec3 light = vec3(.02, .025, .04) + day * vec3(.1, .105, .12)
-          + day * vec3(1.25, 1.2, 1.1) * max(dot(normal, sun), 0.)
+          + day * vec3(1.25, 1.2, 1.1) * max(dot(normal, sun), 0.) * (shaded > 0. ? sunlit(normal) : 1.)
           + (.1 * day + .55 * high) * below * vec3(.5, .62, .8);
         if (lamps > 0.) for (int k = 0; k < 2; k++) { vec3 to = lampAt[k] - p; float far = dot(to, to);
           to *= inversesqrt(far + .01); float cone = smoothstep(.1, .75, dot(-to, lampTo[k])) + .12;
@@ -60,26 +74,28 @@ export const lineMaterial = hasColors =>
   });
 
 // The globe as it looks from here, drawn at the far plane behind everything: day, night and the line between
-// them, lines of latitude and longitude every 15 degrees, thin air at its limb.
+// them, land and sea, lines of latitude and longitude every 15 degrees, thin air at its limb.
 export function earth(uniforms) {
   const material = new ShaderMaterial({
-    uniforms: { ...uniforms, eye: { value: new Vector3() } },
+    uniforms: { ...uniforms, eye: { value: new Vector3() }, land: { value: landTexture() } },
     depthWrite: false,
     transparent: true, // it is not: so it is drawn after the stars, which it hides
     vertexShader: `varying vec3 n, at, own;
       void main() { n = mat3(modelMatrix) * normal; own = normal;
         vec4 place = modelMatrix * vec4(position, 1.); at = place.xyz;
         gl_Position = projectionMatrix * viewMatrix * place; gl_Position.z = gl_Position.w * .99999; }`,
-    fragmentShader: `precision highp float; varying vec3 n, at, own; uniform vec3 sun, eye; ${GAMMA}
+    fragmentShader: `precision highp float; varying vec3 n, at, own; uniform vec3 sun, eye;
+      uniform sampler2D land; ${GAMMA}
       void main() { vec3 normal = normalize(n), o = normalize(own);
         float lit = dot(normal, sun), rim = 1. - max(dot(normal, normalize(eye - at)), 0.);
         float day = smoothstep(-.12, .2, lit);
         float lat = degrees(asin(clamp(o.z, -1., 1.))) / 15., lon = degrees(atan(o.y, o.x)) / 15.;
         float grid = max(smoothstep(.496, .5, abs(fract(lat) - .5)),
           smoothstep(.496, .5, abs(fract(lon) - .5)) * step(abs(lat), 5.));
-        vec3 sea = vec3(.02, .075, .19) + .04 * grid;
-        vec3 color = sea * (.04 + day * (.35 + .9 * max(lit, 0.)));
-        color += vec3(.004, .006, .012) + .012 * grid * (1. - day);
+        float dry = texture2D(land, vec2(lon / 24. + .5, lat / 12. + .5)).r;
+        vec3 ground = mix(vec3(.02, .075, .19), vec3(.12, .13, .075), dry) + .03 * grid;
+        vec3 color = ground * (.04 + day * (.35 + .9 * max(lit, 0.)));
+        color += vec3(.004, .006, .012) + (.01 * dry + .012 * grid) * (1. - day);
         color += vec3(.9, .35, .1) * .12 * smoothstep(.08, 0., abs(lit - .02));
         color += vec3(.25, .55, 1.) * pow(rim, 4.) * (.9 * day + .02);
         gl_FragColor = vec4(shown(color), 1.); }`,

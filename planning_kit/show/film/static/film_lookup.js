@@ -45,10 +45,11 @@ const between = (values, [leg, share]) =>
 export function personAt(person, minute) {
   const piece = pieceAt(person.pieces, minute) ?? person.pieces[0];
   const where = along(piece.points, shareOf(piece, minute));
-  const { doing, step, place } = piece;
+  const { doing, step, place, to_place, way } = piece;
   const heading = unit(minus(piece.points.at(-1), piece.points[0]), [0, 0, 0]);
   const [out, up] = [unit(between(piece.out, where)), unit(between(piece.up, where))];
-  return { id: person.id, at: between(piece.points, where), out, up, doing, step, place, heading };
+  const at = between(piece.points, where);
+  return { id: person.id, at, out, up, doing, step, place, to_place, way, heading };
 }
 
 // How far somebody's feet are in a foothold: all of the way while working at a place that has a socket, in
@@ -107,6 +108,15 @@ export function heldAt(items, minute) {
     held.set(holder, [...(held.get(holder) ?? []), { ...item, inside }]);
   }
   return held;
+}
+
+// The cables that lie at a minute, from their fixed end to who or what has the other: { id, points }.
+export function cablesAt(items, minute, endOf) {
+  return items.flatMap(({ id, laid = [], pieces }) => {
+    const lies = pieceAt(laid, minute);
+    const end = lies && endOf(pieceAt(pieces, minute)?.with ?? "inside");
+    return end ? [{ id, points: [...lies.points, end] }] : [];
+  });
 }
 
 // The sky in the station frame. `day` is 1 in full Sun, 0 in the umbra, between them in the penumbra.

@@ -1,6 +1,6 @@
 // The lanes below the picture: who works, waits and walks when, night and penumbra behind them, now in them.
 
-import { svg } from "./film_dom.js";
+import { svg } from "./elements.js";
 import { petText } from "./film_lookup.js";
 
 const [WIDE, LANE, LEFT, HEAD] = [1000, 26, 46, 16];

@@ -3,7 +3,7 @@
 import * as lens from "./film_camera.js";
 import { canExport, exported, FORMATS } from "./film_export.js";
 import { controlsOf } from "./film_controls.js";
-import { el } from "./film_dom.js";
+import { el } from "./elements.js";
 import { captionsAt, linksAt } from "./film_lookup.js";
 import { headWords, paintWords } from "./film_labels.js";
 import { stripOf } from "./film_strip.js";
@@ -241,9 +241,9 @@ export class Film {
     );
   }
 
-  paintOn(context, size, ratio, second, minute, captions = []) {
+  paintOn(context, size, ratio, second, minute, captions = [], isFull = ratio > 1) {
     const pose = this.pose(second, minute);
-    const { picture, state } = this.world.draw(minute, pose, size, ratio);
+    const { picture, state } = this.world.draw(minute, pose, size, ratio, isFull);
     context.imageSmoothingQuality = ratio > 1 ? "high" : "low";
     context.drawImage(picture, 0, 0, size[0], size[1]);
     const links = linksAt(this.scene.links, minute);
@@ -262,8 +262,9 @@ export class Film {
     this.pause();
     this.setCamera("film");
     this.setReel(cut);
+    const isFull = quality === "full";
     const paint = (second, minute, context, size) =>
-      this.paintOn(context, size, 1, second, minute, captionsAt(this.scene.captions, minute));
+      this.paintOn(context, size, 1, second, minute, captionsAt(this.scene.captions, minute), isFull);
     return exported(this.reel, paint, FORMATS[quality], told);
   }
 

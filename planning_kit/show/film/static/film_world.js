@@ -14,7 +14,8 @@ import {
 } from "./vendor/three.min.js";
 import { VIEW_DEG } from "./film_camera.js";
 import { bodyMaterial, earth, lightUniforms, lineMaterial, placeEarth, stars } from "./film_light.js";
-import { footAt, hazardsAt, heldAt, lightAt, personAt, standsOf, tetherAt } from "./film_lookup.js";
+import { cablesAt, footAt, hazardsAt, heldAt, lightAt, personAt, standsOf, tetherAt } from "./film_lookup.js";
+import { Shadow } from "./film_shadow.js";
 import { Bands, figure, rgb, Shapes, stance } from "./film_models.js";
 import { across, add, cross, minus, times, unit } from "./film_vector.js";
 
@@ -59,7 +60,12 @@ const [BOX_INK, BAG_INK] = [
 ];
 const BOX_SIZES = { bag: [0.55, 0.34, 0.4], tool: [0.12, 0.12, 0.34] };
 const NEAR_ITS_END = 0.85; // of a tether's length: told by a wider line, another colour and a label
-const RINGS = { warning: [0.9, 0.25, 0.15, 0.9], caution: [0.95, 0.7, 0.15, 0.85] };
+const RINGS = {
+  warning: [0.9, 0.25, 0.15, 0.9],
+  caution: [0.95, 0.7, 0.15, 0.85],
+  note: [0.6, 0.66, 0.72, 0.8],
+};
+const AT_PLACE_M = 0.8; // the ring of a hazard that is at a place and has no sphere
 
 export class World {
   constructor(scene, inks) {
@@ -72,7 +78,8 @@ export class World {
     this.material = bodyMaterial(this.light);
     const hull = new Shapes();
     for (const body of scene.bodies) hull.body(body);
-    this.scene.add(new Mesh(hull.skin(), this.material));
+    this.hull = this.add(new Mesh(hull.skin(), this.material));
+    this.shadow = new Shadow();
     const outline = new LineSegments(hull.outline(), lineMaterial(false));
     outline.renderOrder = 4;
     this.scene.add(outline);
@@ -121,11 +128,17 @@ export class World {
       held,
       sky: lightAt(data.light, minute),
       tethers: tethers.filter(each => each?.points),
+      cables: cablesAt(data.items, minute, holder => {
+        const person = seen.find(each => each.id === holder);
+        if (person) return add(add(person.stand, person.body, 1.1), person.face, 0.4);
+        return data.places.find(each => `place:${each.id}` === holder)?.at;
+      }),
       hazards: hazardsAt(data.hazards, minute),
     };
   }
 
-  draw(minute, pose, size, ratio = 1) {
+  // `isFull`: with shadows, which take too long for a picture that moves.
+  draw(minute, pose, size, ratio = 1, isFull = false) {
     const state = this.state(minute);
     const here = rendererFor(this);
     here.setPixelRatio(1);
@@ -142,6 +155,7 @@ export class World {
     );
     this.setBoxes(state);
     this.setLines(state, pose.eye, (2 * Math.tan((VIEW_DEG * Math.PI) / 360)) / size[1]);
+    this.setShadow(here, state.sky, pose, isFull);
     here.render(this.scene, this.camera);
     return { picture: here.domElement, state };
   }
@@ -165,6 +179,16 @@ export class World {
     this.stars.material.uniforms.pixel.value = pixel;
   }
 
+  setShadow(renderer_, sky, pose, isFull) {
+    const { light } = this;
+    light.shaded.value = isFull && sky.day > 0 ? 1 : 0;
+    if (!light.shaded.value) return;
+    const solids = new Set([this.hull, ...this.figures, ...this.boxes.values()]);
+    const { shade, toShade } = this.shadow.draw(renderer_, this.scene, solids, sky.sun, pose);
+    light.shade.value = shade;
+    light.toShade.value = toShade;
+  }
+
   setBoxes({ held, people }) {
     for (const mesh of this.boxes.values()) mesh.visible = false;
     for (const [holder, items] of held) {
@@ -184,19 +208,34 @@ export class World {
     }
   }
 
-  setLines({ tethers, hazards, sky }, eye, metresAPixel) {
+  setLines({ tethers, cables, hazards, sky }, eye, metresAPixel) {
     const lit = 0.4 + 0.6 * sky.day;
-    const lines = this.data.routes.map(({ points }) => ({
+    // Handrails; where lines catch they are dashed, where it is tight they are wide.
+    const lines = this.data.routes.map(({ points, kind = "" }) => ({
       points,
       color: [0.95 * lit, 0.82 * lit, 0.4 * lit, 0.7],
-      wide_m: 0.035,
-      least_px: 1.2,
+      wide_m: kind.includes("tight") ? 0.09 : 0.035,
+      least_px: kind.includes("tight") ? 3 : 1.2,
+      dash_m: kind.includes("snag") ? 0.35 : 0,
     }));
-    for (const { id, radius_m, at, severity } of hazards.filter(each => each.at && each.radius_m > 0)) {
-      const color = RINGS[severity] ?? RINGS.caution;
-      for (const axis of [unit(minus(eye, at)), [0, 0, 1]]) {
-        lines.push({ points: circle(at, axis, radius_m), color, wide_m: 0.03, least_px: 2, dash_m: 0.4, id });
-      }
+    for (const { radius_m, at, severity, points = [] } of hazards) {
+      const look = { color: RINGS[severity] ?? RINGS.note, wide_m: 0.03, least_px: 2 };
+      const radius = radius_m || AT_PLACE_M;
+      const toEye = unit(minus(eye, at));
+      if (points.length) lines.push({ ...look, points, wide_m: 0.12, least_px: 4, dash_m: 0.25 });
+      else
+        for (const axis of radius_m ? [toEye, [0, 0, 1]] : [toEye])
+          lines.push({ ...look, points: circle(at, axis, radius), dash_m: radius_m ? 0.4 : 0.15 });
+    }
+    for (const { points } of cables) {
+      lines.push({ points, color: [0.03, 0.03, 0.04, 0.9], wide_m: 0.09, least_px: 3.6 });
+      lines.push({
+        points,
+        color: [0.55 * lit, 0.9 * lit, 0.6 * lit, 1],
+        wide_m: 0.05,
+        least_px: 2,
+        dash_m: 0.9,
+      });
     }
     for (const { person, points, share } of tethers) {
       const n = this.data.people.findIndex(each => each.id === person);
@@ -215,6 +254,8 @@ export class World {
   }
 
   giveBack() {
+    this.shadow.giveBack();
+    this.light.shade.value = null;
     giveBack(this);
   }
 }

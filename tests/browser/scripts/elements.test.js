@@ -1,4 +1,5 @@
-import { choice, el, svg } from "/film/film_dom.js";
+import { choice } from "/film/film_controls.js";
+import { el, svg } from "/film/elements.js";
 import { equal, placed, test } from "./check.js";
 
 test("text stays text, attributes that are not there are left out", () => {

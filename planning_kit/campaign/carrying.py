@@ -1,0 +1,128 @@
+"""The next outing begins with what the last one left behind: nothing appears, and nothing vanishes.
+
+What lies outside stays where it is, with what is in it; what is inside may be packed anew, as the next outing
+has it, unless that would put it outside. States are as they were left; an inhibit that nobody lifted is in
+force since it was set. Of the backlog's tasks that both outings have, steps of one id are the same work: what
+is done goes, what is left half done keeps its rest. A step whose items all came back inside, or which
+moves a tether hook, is done again.
+"""
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import replace
+
+from planning_kit.campaign.end_state import EndState, ItemEnd
+from planning_kit.changes.change import Cells, Change, made, step_named
+from planning_kit.changes.dropping import Drop
+from planning_kit.changes.putting_back import moved_by
+from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.input_changes import compare_inputs
+from planning_kit.inputs.records import INSIDE, Item, Records, Step
+from planning_kit.inputs.row_edits import with_rows
+from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.shown_text import one_line
+from planning_kit.inputs.times import pet_min
+from planning_kit.plan.custody import is_in
+from planning_kit.plan.past import MINUTES, estimates_left
+
+
+def carried_into(scenario: Scenario, end: EndState, backlog: Collection[str] = ()) -> Scenario:
+    """``scenario`` as it begins after ``end``; ``backlog``: tasks that go on from outing to outing.
+
+    ``told`` says what that changed, and what could not be carried over. Raises `ScenarioError` where
+    something was left at a place that the outing's station has not, or a state at a value that it cannot be.
+    """
+    records, faults = scenario.records, Faults()
+    ends = {each.item.item: each for each in end.items}
+    new = [each for name, each in ends.items()
+           if each.is_outside and name not in {item.item for item in records.hardware}]
+    hardware = scenario.hardware
+    if new:
+        rows = [{name: "" if cell is None else {True: "yes", False: "no"}.get(cell, cell)
+                 if isinstance(cell, bool) else cell for name, cell in vars(each.item).items()}
+                | {"end_at": "", "end2_at": ""} for each in new]
+        hardware = with_rows(hardware, rows, len(hardware))
+    places = {place.place for place in records.places}
+    for each in ends.values():
+        if each.is_outside and each.place not in places:
+            faults.add("hardware", None, "at", each.place, f"is where {each.item.item} was left, and is no "
+                       "place of this outing: add it to places.csv")
+    faults.stop_if_any()
+    items = {**{each.item.item: each.item for each in new}, **{each.item: each for each in records.hardware}}
+    values = {each.state.state: each.value for each in end.states}
+    held = {each.inhibit.inhibit: each.set_at for each in end.inhibits}
+    zero = scenario.settings.pet_zero_utc
+    changes: list[Change] = [
+        Cells("hardware", {"at": starts(records, items, ends),
+                           "other_end_at": {name: ends[name].other_end for name in items if name in ends}}),
+        Cells("states", {"at_start": {each.state: values[each.state] for each in records.states
+                                      if each.state in values}}),
+        Cells("inhibits", {"set_before_min": {
+            each.inhibit: max(0.0, -pet_min(held[each.inhibit], zero)) if each.inhibit in held else ""
+            for each in records.inhibits}}),
+        *_work(records, end, backlog)]
+    changed = made(scenario, changes, frames={"hardware": hardware} if new else None)
+    words = [*compare_inputs(scenario.checked, changed.scenario.checked)["words"],
+             *(note.words for note in changed.notes), *_not_carried(records, end)]
+    return replace(changed.scenario, told=(*scenario.told, *map(one_line, words)))
+
+
+def starts(records: Records, items: Mapping[str, Item], ends: Mapping[str, ItemEnd]) -> dict[str, str]:
+    """Where each item of an outing is at its PET 0, after ``ends``: as `Item.at`."""
+    at = {name: (ends[name].in_bag if ends[name].in_bag in items else ends[name].place)
+          for name in items if name in ends and ends[name].is_outside}
+
+    def is_inside(where: str, of: Mapping[str, str]) -> bool:
+        for _ in items:  # no more turns than items
+            if where not in items:
+                break
+            where = of.get(where, items[where].at)
+        return is_in(records, where)
+
+    for name, item in items.items():
+        if name not in at and (name in ends or is_inside(item.at, {})) and not is_inside(item.at, dict(at)):
+            at[name] = INSIDE  # it would be outside by itself, or go along with a bag that was left there
+    return at
+
+
+def _work(records: Records, end: EndState, backlog: Collection[str]) -> Iterator[Change]:
+    same = {step.step: step for step in records.steps if step.task in backlog}
+    gone = {step.step for step in end.records.steps
+            if step.step in same and same[step.step].task == step.task
+            and step.step in end.done and not _must_be_repeated(step, end)}
+    # An inhibit is never lost with a step: what lifts or confirms it is done again where it is set again.
+    for each in records.inhibits:
+        gone -= {each.until_step, each.confirmed_by} if each.from_step not in gone else set()
+    begun = {each.inhibit: each.until_step for each in records.inhibits
+             if each.from_step in gone and each.until_step not in gone}
+    gone -= {each.confirmed_by for each in records.inhibits if each.inhibit in begun}
+    if begun:
+        yield Cells("inhibits", {"from_step": begun})
+    if gone:
+        yield Drop(tuple(step_named(step.step) for step in records.steps if step.step in gone))
+    rest = {name: estimates_left(step, left) for name, step in same.items()
+            if 0 < (left := end.left_min.get(name, 0.0)) < step.minutes_likely}
+    if rest:
+        yield Cells("steps", {column: {name: each[at] for name, each in rest.items()}
+                              for at, column in enumerate(MINUTES)})
+
+
+def _must_be_repeated(step: Step, end: EndState) -> bool:
+    moved = moved_by(end.records, {step.step})
+    inside = {each.item.item for each in end.items if not each.is_outside}
+    return bool(step.hooks) or (bool(moved) and moved <= inside)
+
+
+def _not_carried(records: Records, end: EndState) -> Iterator[str]:
+    """What the next outing's tables cannot say of what was left, in words."""
+    known = {each.inhibit for each in records.inhibits}
+    for held in end.inhibits:
+        if held.inhibit.inhibit not in known:
+            yield (f"inhibit {held.inhibit.inhibit} is still in force and no row of inhibits.csv lifts it: "
+                   "add one, or have it lifted")
+    states = {each.state for each in records.states}
+    for each in end.states:
+        if each.state.state not in states:
+            yield f"state {each.state.state} was left {each.value}, and states.csv has no row of it"
+    for crew, hook in end.hooks.items():
+        if hook != end.records.settings.airlock_place:
+            yield f"the tether of {crew} was left hooked at {hook}; this outing begins hooked at the airlock"

@@ -1,0 +1,24 @@
+// Elements of a page. Text is always a text node: what others typed is never read as markup.
+
+const SVG_NS = "http://www.w3.org/2000/svg";
+
+export function el(tag, attributes = {}, ...children) {
+  return filled(document.createElement(tag), attributes, children);
+}
+
+export function svg(tag, attributes = {}, ...children) {
+  return filled(document.createElementNS(SVG_NS, tag), attributes, children);
+}
+
+function filled(node, attributes, children) {
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+    else node.setAttribute(name, value === true ? "" : String(value));
+  }
+  for (const child of children.flat(Infinity)) {
+    if (child === null || child === undefined) continue;
+    node.append(child instanceof Node ? child : document.createTextNode(String(child)));
+  }
+  return node;
+}
