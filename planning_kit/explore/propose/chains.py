@@ -2,7 +2,8 @@
 
 A chain is the history of one thing as a round through the events that move it: event b can directly follow
 event a only where a leaves the thing in a state that b takes it from. What needs the thing in some state is
-tied to the event that brings it there, and must be over before the next one.
+tied to the event that brings it there, and must be over before the next one. Some steps it forces into an
+order, whatever is chosen.
 """
 
 from collections.abc import Callable, Iterable, Iterator
@@ -14,6 +15,8 @@ from planning_kit.explore.propose.order_model import Literal, OrderModel, Placed
 from planning_kit.inputs.format import SUITED
 
 START, FINISH = "start", "finish"
+Number = Callable[[Placed], int]
+"""The position of a step of the model."""
 
 
 @dataclass(frozen=True)
@@ -195,3 +198,44 @@ def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, goo
                 # The step itself would take the thing away as it begins.
                 model.cp.add_bool_or(~by, ~chain.arcs[a, b], ~when)
     return brought
+
+
+def forced_orders(chain: Chain, number: Number,
+                  is_certain: Callable[[int, Iterable[Literal]], bool]) -> Iterator[tuple[int, int]]:
+    """Pairs of steps (first, then) that any history of the chain keeps.
+
+    Where only one step can bring the thing into the states that another one takes it from or needs, it comes
+    first. Where a state comes only once, what needs it comes before what takes the thing out of it.
+    ``is_certain`` says whether a step happens so whoever does its task.
+    """
+    brought: dict[str, set[int]] = {chain.initial: {-1}} | ({chain.other[0]: {-1}} if chain.other else {})
+    for event in chain.events:
+        brought.setdefault(event.after, set()).add(number(event.step))
+    # What is handed over can be left in the step in which it comes: that waits for nothing.
+    handed = {event.after for event in chain.events if event.at_finish} & {*SUITED}
+    takes = _by_step(((event, event.before) for event in chain.events if event.before is not None
+                      and not (event.at_finish and event.before & handed)), number, is_certain)
+    needs, users = (_by_step(((need, need.good & brought.keys()) for need in some), number, is_certain)
+                    for some in ([need for need in chain.needs if need.since == START],
+                                 [need for need in chain.needs if need.until == FINISH]))
+    for wanted in (takes, needs):
+        for step, states in wanted.items():
+            sources = set().union(*(brought.get(state, set()) for state in states))
+            if len(sources) == 1 and not sources & {-1, step}:
+                yield sources.pop(), step
+    for user, states in users.items():
+        for taker, out_of in takes.items():
+            if user != taker and states == out_of and len(states) == 1 and len(brought[min(states)]) == 1:
+                yield user, taker
+
+
+def _by_step(wanted: Iterable[tuple[Event | Need, frozenset[str]]], number: Number,
+             is_certain: Callable[[int, Iterable[Literal]], bool]) -> dict[int, frozenset[str]]:
+    """By step the states that any of its events or needs takes, where they happen whoever does it."""
+    states: dict[int, frozenset[str]] = {}
+    whens: dict[int, list[Literal]] = {}
+    for each, good in wanted:
+        step = number(each.step)
+        states[step] = states.get(step, frozenset()) | good
+        whens.setdefault(step, []).append(each.when)
+    return {step: good for step, good in states.items() if is_certain(step, whens[step])}

@@ -3,16 +3,16 @@
 The rules are added by `timed_rules` and `untimed_rules`.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, partial
 from itertools import pairwise
 
 from ortools.sat.python import cp_model
 
 from planning_kit.changes.order import traded
-from planning_kit.explore.propose.chains import Chain
+from planning_kit.explore.propose.chains import Chain, forced_orders
 from planning_kit.explore.propose.order_model import (
     Lane,
     Literal,
@@ -27,7 +27,7 @@ from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.judge.drop_order import may_go
 from planning_kit.plan.build import crew_travel, work_order
-from planning_kit.plan.network import Bound, grouped
+from planning_kit.plan.network import AFTER, Bound, grouped
 from planning_kit.plan.order_timing import Past
 from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.travel import Travel
@@ -127,10 +127,15 @@ class Work:
 
     @cached_property
     def before(self) -> list[set[int]]:
-        """For each step those before it whatever is chosen; not through one that may be left out alone."""
-        known: list[set[int]] = [set() for _ in self.steps]
+        """For each step the steps that precede it whatever is chosen."""
+        into: list[set[int]] = [set() for _ in self.steps]
         for a, b in self._known_pairs():
-            known[b].add(a)
+            into[b].add(a)
+        return self.closed(into)
+
+    def closed(self, into: Sequence[Collection[int]]) -> list[set[int]]:
+        """What precedes each step, with what precedes that; not through a step that may be left out alone."""
+        known = [set(near) for near in into]
         tasks = [step.task for step in self.steps]
 
         def is_sure(step: int, first: int, then: int) -> bool:
@@ -176,8 +181,8 @@ class Work:
 class Problem:
     """The model of one scenario and its choices. ``done[task, is_swapped]`` says that a task is done so.
 
-    ``positions`` are the steps that may be in each lane, ``more_bounds`` what the model keeps and the timing
-    does not know.
+    ``positions`` are the steps that may be in each lane, ``before`` for each step those that precede it
+    whatever is chosen, ``more_bounds`` what the model keeps by such precedence and the timing does not know.
     """
 
     work: Work
@@ -192,17 +197,13 @@ class Problem:
     lanes: dict[str, Lane] = field(default_factory=dict)
     positions: dict[str, list[int]] = field(default_factory=dict)
     chains: list[Chain] = field(default_factory=list)
+    before: list[set[int]] = field(default_factory=list)
     more_bounds: list[Bound] = field(default_factory=list)
 
     @property
     def freedom(self) -> Freedom:
         """What may be chosen."""
         return self.work.freedom
-
-    @property
-    def before(self) -> list[set[int]]:
-        """For each step those that precede it whatever is chosen."""
-        return self.work.before
 
     def ways(self) -> Iterator[tuple[int, Step, Literal]]:
         """Every step by position in each way to do it: with its crew traded or not, and when it is so."""
@@ -275,3 +276,29 @@ def _choose_task(problem: Problem, task: str) -> None:
         if is_optional:
             model.cp.add(as_written + swap == present)
         problem.done[task, False], problem.done[task, True] = as_written, swap
+
+
+def find_precedence(problem: Problem) -> None:
+    """Fill ``before``: what the tables say and, unless a clash is to be told, what hardware forces.
+
+    Nothing is forced where requirements are let go.
+    """
+    work, problem.before = problem.work, problem.work.before
+    if work.explains:
+        return
+    is_sure = partial(_is_sure, problem)
+    asked = [] if problem.model.let_go else problem.chains  # a chain that is let go forces nothing
+    forced = {pair for chain in asked for pair in forced_orders(chain, work.number, is_sure)}
+    into = [set(near) for near in work.before]
+    for first, then in sorted(forced):
+        into[then].add(first)
+        problem.more_bounds.append(Bound(first, then, AFTER, work.steps[first].step))
+    problem.before = work.closed(into)
+
+
+def _is_sure(problem: Problem, position: int, whens: Iterable[Literal]) -> bool:
+    """Whether one of these literals holds whoever does the task of a step, if it is done."""
+    task = problem.work.steps[position].task
+    ways = [problem.done[task, is_swapped] for is_swapped in problem.modes(task)]
+    named = {id(when) for when in whens}
+    return id(problem.tasks[task]) in named or all(id(way) in named for way in ways)

@@ -24,7 +24,7 @@ from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.least_ends import add_lane_bounds, what_binds
 from planning_kit.explore.propose.local_search import AGAIN, PASSES, Blocks, LocalSearch, Neighbours
 from planning_kit.explore.propose.order_model import Literal, minutes_of, ticks_down
-from planning_kit.explore.propose.order_problem import Freedom, Problem, Work, start_problem
+from planning_kit.explore.propose.order_problem import Freedom, Problem, Work, find_precedence, start_problem
 from planning_kit.explore.propose.order_screen import cause_of
 from planning_kit.explore.propose.solving import Answer, hint, literal_value, read_choice, solve
 from planning_kit.explore.propose.timed_rules import TIMED_RULES, add_past
@@ -55,7 +55,11 @@ class Found:
 def build_problem(records: Records, elements: OrbitData, freedom: Freedom, explains: bool = False) -> Problem:
     """The whole model of a scenario."""
     problem = start_problem(Work(records, freedom, explains), elements)
-    for add in (add_hardware, add_tethers, *TIMED_RULES, add_room, add_inhibits, add_past):
+    # What hardware and tethers force is precedence, and lanes leave out the arcs against it: so chains first.
+    add_hardware(problem)
+    add_tethers(problem)
+    find_precedence(problem)
+    for add in (*TIMED_RULES, add_room, add_inhibits, add_past):
         add(problem)
     return problem
 
