@@ -4,7 +4,7 @@ from .campaign.end_state import EndState as EndState
 from .desk.workbench import Workbench as Workbench
 from .explore.propose.proposals import Proposal as Proposal
 from .explore.propose.proposals import Proposals as Proposals
-from .explore.retime.answering import Answer as Answer
+from .explore.retime.going_home import Answer as Answer
 from .explore.sweep import Sweep as Sweep
 from .front.campaign_face import Campaign as Campaign
 from .front.campaign_face import load_campaign as load_campaign
@@ -41,9 +41,9 @@ from .show.sweep_chart import sweep_chart as sweep_chart
 from .show.swimlane import swimlane as swimlane
 from .sky.light import link_windows as link_windows
 from .sky.light import night_windows as night_windows
+from .sky.light import season as season
 from .sky.orbit import Orbit as Orbit
 from .sky.orbit import elements_age_note as elements_age_note
 from .sky.orbit import load_orbit as load_orbit
-from .sky.season import season as season
 
 __version__: str

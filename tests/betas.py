@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 
 from planning_kit.inputs.utc import When
-from planning_kit.sky import season
+from planning_kit.sky import light
 from planning_kit.sky.orbit import Orbit
 from planning_kit.sky.windows import Span, Vector, covered_moment
 
@@ -16,4 +16,4 @@ def beta_deg(orbit: Orbit, times: When | Iterable[When]) -> Vector:
     several = [times] if isinstance(times, str | date) else times
     moments = [covered_moment(each, "times") for each in several]
     span = Span(min(moments), max(moments))
-    return season.beta_deg(orbit, span, np.array([(each - span.start).total_seconds() for each in moments]))
+    return light.beta_deg(orbit, span, np.array([(each - span.start).total_seconds() for each in moments]))

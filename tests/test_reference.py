@@ -17,11 +17,11 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.accepted import ACCEPTED
 from planning_kit.inputs.campaign_records import BACKLOG, CAMPAIGN, OUTINGS
 from planning_kit.inputs.cells import parse_cell
 from planning_kit.inputs.fields import Field
 from planning_kit.inputs.log_format import LOG
+from planning_kit.inputs.sign_offs import ACCEPTED
 
 ROOT = Path(__file__).parents[1]
 NOTEBOOK = ROOT / "notebooks" / "13_reference.ipynb"

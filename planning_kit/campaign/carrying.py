@@ -12,8 +12,7 @@ from dataclasses import replace
 
 from planning_kit.campaign.end_state import EndState, ItemEnd
 from planning_kit.changes.change import Cells, Change, made, step_named
-from planning_kit.changes.dropping import Drop
-from planning_kit.changes.putting_back import moved_by
+from planning_kit.changes.dropping import Drop, moved_by
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.records import INSIDE, Item, Records, Step

@@ -18,14 +18,14 @@ from typing import NamedTuple
 
 import pandas as pd
 
-from planning_kit.explore.retime.going_home import TERMINATE, Home, home_of
+from planning_kit.explore.retime.going_home import Home, home_of
 from planning_kit.explore.retime.retiming import moment_asked, retime_plan
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log import Actuals
 from planning_kit.inputs.log_format import FINISHED, INGRESS, PARTLY, SKIPPED, STARTED, Event
 from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, TO_DO
-from planning_kit.inputs.procedure_records import State
+from planning_kit.inputs.procedure_records import TERMINATE, State
 from planning_kit.inputs.records import INSIDE, Inhibit, Item, Records, Task
 from planning_kit.inputs.shown_text import TextTable, one_line
 from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label

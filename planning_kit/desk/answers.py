@@ -17,7 +17,7 @@ from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import BROKEN, BY_HARD, BY_PLANNED, NOT_KNOWN, REQUIRED_INSIDE
 from planning_kit.explore.propose.goals import margin_words, told_gain
 from planning_kit.explore.propose.proposals import Proposal
-from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP, Orders, Tried
+from planning_kit.explore.session.session import ODDS, ORDER, SWEEP, Orders, Tried
 from planning_kit.inputs.times import Side, gmt_label, number_label, pet_label
 from planning_kit.plan.timed import TimedPlan
 

@@ -13,8 +13,7 @@ from planning_kit.desk.answers import progress_message, question_message
 from planning_kit.desk.candidate import TRIALS, told_of_drop
 from planning_kit.desk.messages import Message, notes_of, notice, patch, refusal, tightest_message
 from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, options_message, picture
-from planning_kit.explore.in_pieces import InPieces
-from planning_kit.explore.long_question import FAILED, LongQuestion, Progress
+from planning_kit.explore.long_question import FAILED, InPieces, LongQuestion, Progress
 from planning_kit.explore.session.going_outside import follow_edits
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.faults import ScenarioError

@@ -12,7 +12,7 @@ import anywidget
 import traitlets
 
 from planning_kit.desk.assets import module_text
-from planning_kit.explore.in_pieces import InPieces, at_once
+from planning_kit.explore.long_question import InPieces, at_once
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.timed import TimedPlan, as_plan

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from planning_kit.explore.in_pieces import InPieces
+from planning_kit.explore.long_question import InPieces
 from planning_kit.explore.session.draft import Draft, Fault
 from planning_kit.explore.session.merge import Merge
 from planning_kit.explore.session.session import Session
@@ -18,8 +18,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.fields import KIND_WORDS, Field
 from planning_kit.inputs.table_words import cells_of, head_words
-from planning_kit.inputs.times import margin_label, number_label, pet_label
-from planning_kit.inputs.units import units_of
+from planning_kit.inputs.times import margin_label, number_label, pet_label, units_of
 from planning_kit.judge.all_checks import checking
 from planning_kit.judge.every_margin import exact_margins
 from planning_kit.judge.margins import Margin, tightness

@@ -4,8 +4,7 @@ import math
 from collections.abc import Iterator, Sequence, Set
 
 from planning_kit.desk.messages import Message, notice
-from planning_kit.explore.retime.answering import Answer, answer
-from planning_kit.explore.retime.going_home import Home
+from planning_kit.explore.retime.going_home import Answer, Home, answer
 from planning_kit.explore.session.going_outside import take_response, watch_of
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.watch import Watch

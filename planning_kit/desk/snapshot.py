@@ -12,7 +12,7 @@ from uuid import uuid4
 import pandas as pd
 from IPython.display import publish_display_data
 
-from planning_kit.explore.in_pieces import InPieces, at_once
+from planning_kit.explore.long_question import InPieces, at_once
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.tightest import told_summary
 from planning_kit.explore.watch.logbook import log_lines

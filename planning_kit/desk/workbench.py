@@ -20,8 +20,7 @@ from planning_kit.desk.conversation import Conversation
 from planning_kit.desk.film import FilmView
 from planning_kit.desk.messages import Message, notice
 from planning_kit.desk.snapshot import Snapshot
-from planning_kit.explore.in_pieces import InPieces, at_once
-from planning_kit.explore.long_question import LongQuestion
+from planning_kit.explore.long_question import InPieces, LongQuestion, at_once
 from planning_kit.explore.session.session import Session
 from planning_kit.front.plan import Plan
 from planning_kit.inputs.faults import ScenarioError

@@ -20,7 +20,7 @@ from planning_kit.explore.sweep import PetZeroRange
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.records import Gap, Records
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.drop_order import may_go
+from planning_kit.judge.review import may_go
 from planning_kit.plan.late import planned_starts
 from planning_kit.plan.network import GROUP, LIGHT, LINK, ROUNDING_MIN, WINDOW
 from planning_kit.plan.timed import TimedPlan

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 import threading
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
 from functools import partial
@@ -18,6 +18,20 @@ from planning_kit.inputs.faults import ScenarioError, must_be
 from planning_kit.inputs.times import pet_label
 
 T = TypeVar("T")
+InPieces = Generator[None, None, T]
+"""Yields between its pieces, each of some hundredths of a second; what it returns is the answer."""
+
+
+def at_once(work: InPieces[T]) -> T:
+    """The answer, without a pause."""
+    while True:
+        try:
+            next(work)
+        except StopIteration as done:
+            answer: T = done.value
+            return answer
+
+
 RUNNING, DONE, STOPPED, FAILED = "running", "done", "stopped", "failed"
 
 

@@ -12,10 +12,10 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.in_pieces import InPieces, at_once
+from planning_kit.explore.long_question import InPieces, at_once
 from planning_kit.explore.odds.odds import stop_if_senseless
+from planning_kit.explore.odds.sampled_outing import Draws
 from planning_kit.explore.odds.sampled_plans import SampledPlans, timing_samples
-from planning_kit.explore.odds.sampling import Draws
 from planning_kit.explore.odds.study import Study, done, is_caught
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import TextTable

@@ -11,10 +11,10 @@ from datetime import datetime
 from planning_kit.changes.asked import changes_asked_for, leaving_after
 from planning_kit.changes.change import NOTE, ChangeLine, made
 from planning_kit.explore.retime.retiming import re_timed_as
-from planning_kit.inputs.dates import stays_put
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.utc import stays_put
 from planning_kit.plan.timed import Outside, TimedPlan
 
 TABLE = "what_if"

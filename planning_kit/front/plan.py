@@ -13,8 +13,7 @@ import pandas as pd
 
 from planning_kit.explore.comparison import Given, TimedComparison, compare_baseline, compare_revisions
 from planning_kit.explore.gain import gain
-from planning_kit.explore.odds.odds import TimedOdds, compare_odds, odds
-from planning_kit.explore.odds.propose_cuts import propose_cuts
+from planning_kit.explore.odds.odds import TimedOdds, compare_odds, odds, propose_cuts
 from planning_kit.explore.propose.proposals import Proposals, faced, search_orders
 from planning_kit.explore.sweep import Sweep, sweep_pet_zero
 from planning_kit.explore.what_if import what_if
@@ -166,7 +165,7 @@ class Plan(OutsidePlan):
              learn_pace: bool = False, progress: Told = "bar") -> Odds:
         """Sample the durations and the travel, time every sample, and say how likely things are.
 
-        Durations and factors: `planning_kit.explore.odds.sampling`; dropped tasks:
+        Durations and factors: `planning_kit.explore.odds.sampled_outing`; dropped tasks:
         `planning_kit.explore.odds.sampled_outing`. The same ``samples`` and ``seed`` give the same numbers on
         every run, on any ``executor`` (any `concurrent.futures.Executor`: threads, processes, a cluster's
         own) with any number of workers. Each sample is timed as a plan is: only durations and travel are
@@ -184,7 +183,7 @@ class Plan(OutsidePlan):
         """The latest start of each task that may go, at which P(inside by the hard limit) >= ``level``.
 
         Tasks that have begun are no lines. In the order in which they would be dropped (see
-        `planning_kit.judge.drop_order.drop_order`), of equals the later in the plan first.
+        `planning_kit.judge.review.drop_order`), of equals the later in the plan first.
         Columns: ``cut_order`` (1 goes first), ``task``, ``title``, ``need``, ``planned_start_min``,
         ``last_start_min`` (PET minutes; NaN: even begun as early as it can be, it does not keep the level),
         ``last_start`` as a PET label, ``p`` at that start and its ``se``, ``given_last_start_min`` (the
@@ -214,7 +213,7 @@ class Plan(OutsidePlan):
 
         Chosen are the order of each lane, who does a swappable task, which optional and get-ahead tasks are
         done and the PET 0. Better means: required work (always all), then the tasks that go last in the drop
-        order (`planning_kit.judge.drop_order`), then the goal, the earlier end (with what carrying weighs),
+        order (`planning_kit.judge.review`), then the goal, the earlier end (with what carrying weighs),
         less carrying and less walking. Each proposal is timed by `time_plan` and checked: one with a stop
         finding that the current plan does not have, or not so badly, is never shown (see ``.rejected``).
         Where rules of the plan give way, giving less way comes first.

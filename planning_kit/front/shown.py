@@ -15,13 +15,19 @@ from planning_kit.changes.change import changes_table
 from planning_kit.explore.propose.proposals import read_effort
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.retime import outing_progress
-from planning_kit.explore.retime.answering import Answer, answer
 from planning_kit.explore.retime.decisions import decide, decision_table
-from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now, ways_home
+from planning_kit.explore.retime.going_home import (
+    Answer,
+    answer,
+    going_home,
+    home_now,
+    ways_home,
+)
 from planning_kit.explore.retime.options import options_table
 from planning_kit.explore.retime.retiming import retime
 from planning_kit.explore.tightest import tightest, tightest_exact, tightest_margins, told_summary
 from planning_kit.front.progress_bar import Told, shown, stoppable
+from planning_kit.inputs.procedure_records import ABORT, TERMINATE
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import ShownTable
 from planning_kit.judge.acceptances import told_findings

@@ -24,7 +24,6 @@ from planning_kit.inputs.campaign_records import (
 from planning_kit.inputs.cells import ID_PATTERN, CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, is_plain_name, read_settled
-from planning_kit.inputs.procedure_rules import values_exist
 from planning_kit.inputs.raw import RawTable, read_table, read_tables
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.rules import note_dangling
@@ -32,6 +31,7 @@ from planning_kit.inputs.scenario import Scenario, load_scenario
 from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.settings import Values, parse_section, parse_toml
 from planning_kit.inputs.source import rows_of
+from planning_kit.inputs.topic_rules import values_exist
 from planning_kit.inputs.typed_tables import Rows, parse_table
 
 _MOST_OUTINGS = 100

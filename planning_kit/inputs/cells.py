@@ -12,8 +12,7 @@ from planning_kit.inputs.fields import Field
 from planning_kit.inputs.hazard_words import parse_controls, parse_pairs, parse_points, parse_when
 from planning_kit.inputs.procedure_records import parse_state_values, parse_tool
 from planning_kit.inputs.records import ItemMove
-from planning_kit.inputs.times import pet_typed
-from planning_kit.inputs.units import converted, units_of
+from planning_kit.inputs.times import converted, pet_typed, units_of
 
 ID_PATTERN = r"[A-Za-z0-9._-]+"
 NUMBER_PATTERN = r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]+)?"

@@ -13,10 +13,8 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import did_you_mean, shown
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import Field, Table
-from planning_kit.inputs.hazard_rules import HAZARD_RULES
-from planning_kit.inputs.procedure_rules import PROCEDURE_RULES
 from planning_kit.inputs.records import BOTH, ItemMove
-from planning_kit.inputs.station_rules import STATION_RULES
+from planning_kit.inputs.topic_rules import HAZARD_RULES, PROCEDURE_RULES, STATION_RULES
 from planning_kit.inputs.typed_tables import Row, Rows
 
 AT_A_PLACE = ("foothold", "takes", "leaves", "uses", "hooks", "wait_at", "via_places", "travel_extra_min",

@@ -13,9 +13,7 @@ import pandas as pd
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs import row_edits
-from planning_kit.inputs.accepted import accepted_table
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.dates import keys_moved, stays_put
 from planning_kit.inputs.faults import Faults, ScenarioError, as_path, must_be
 from planning_kit.inputs.fields import Table
 from planning_kit.inputs.folder_files import digest_of, is_workbook, read_path, read_settled, stop_if_workbook
@@ -28,11 +26,11 @@ from planning_kit.inputs.save import save_files
 from planning_kit.inputs.setting_records import FrozenMapping, Settings
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
-from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, add_review, reviews_table
+from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, accepted_table, add_review, reviews_table
 from planning_kit.inputs.source import Checked, check, content_digest, read_folder
 from planning_kit.inputs.typed_settings import keys_in
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
-from planning_kit.inputs.utc import When, pet_zero_asked
+from planning_kit.inputs.utc import When, keys_moved, pet_zero_asked, stays_put
 
 T = TypeVar("T")
 

@@ -18,17 +18,16 @@ import numpy as np
 import pandas as pd
 
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.accepted import ACCEPTED
 from planning_kit.inputs.campaign_records import BACKLOG, CAMPAIGN, OUTINGS
 from planning_kit.inputs.cells import ID_PATTERN, MOVE_PATTERN, NUMBER_PATTERN
 from planning_kit.inputs.fields import Field, Section, Table
 from planning_kit.inputs.log_format import LOG
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import WholeTable, shortened
-from planning_kit.inputs.times import PET_PATTERN, moment_text
+from planning_kit.inputs.sign_offs import ACCEPTED
+from planning_kit.inputs.times import PET_PATTERN, moment_text, units_of
 from planning_kit.inputs.typed_settings import keys_in
 from planning_kit.inputs.typed_tables import number_text
-from planning_kit.inputs.units import units_of
 
 _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 

@@ -27,7 +27,7 @@ from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.fields import GIVING_WAY, Field, Section, columns_of
 from planning_kit.inputs.folder_files import is_plain_name
 from planning_kit.inputs.raw import BOM, decode
-from planning_kit.inputs.units import units_of
+from planning_kit.inputs.times import units_of
 
 T = TypeVar("T")
 Values = dict[str, object]

@@ -36,10 +36,9 @@ from planning_kit.inputs.save import write_whole, writing
 from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.settings import edited, parse_toml
 from planning_kit.inputs.source import Checked, Source, check, content_digest, orbit_name_in
-from planning_kit.inputs.times import moment_text
+from planning_kit.inputs.times import moment_text, units_of
 from planning_kit.inputs.typed_settings import free_value, keys_in, setting_fields, setting_text, value_typed
 from planning_kit.inputs.typed_tables import is_writable, number_text, raw_from_texts
-from planning_kit.inputs.units import units_of
 
 START = "start"
 SETTINGS = Table("scenario", "the outing, its limits and suits, a key a row", ("key",), (

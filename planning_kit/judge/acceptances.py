@@ -19,10 +19,10 @@ from dataclasses import dataclass, replace
 
 import pandas as pd
 
-from planning_kit.inputs.accepted import Acceptance, acceptances_of, add_acceptance, numbers_text
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import reviewed_of
 from planning_kit.inputs.shown_text import one_line, shortened
+from planning_kit.inputs.sign_offs import Acceptance, acceptances_of, add_acceptance, numbers_text
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import CONCERN, REMARK, Finding, findings_in, findings_table, identity
 from planning_kit.plan.network import ROUNDING_MIN, grouped

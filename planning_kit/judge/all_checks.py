@@ -16,8 +16,6 @@ import pandas as pd
 
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.judge import (
-    check_blocks,
-    check_crew,
     check_custody,
     check_hazard_data,
     check_hazards,
@@ -27,9 +25,7 @@ from planning_kit.judge import (
     check_procedure,
     check_quality,
     check_reserves,
-    check_responses,
     check_rules,
-    check_surfaces,
     check_tethers,
 )
 from planning_kit.judge.findings import FINDING_COLUMNS, RANK, STOP, Finding, findings_table, identity
@@ -38,9 +34,9 @@ from planning_kit.plan.timed import TimedPlan
 
 # Every function of these modules that is called check_... is a check: none that is written can be forgotten.
 CHECKS: tuple[Callable[[TimedPlan], Iterator[Finding]], ...] = tuple(
-    check for module in (check_limits, check_blocks, check_crew, check_needs, check_places, check_reserves,
-                         check_custody, check_tethers, check_hazards, check_hazard_data, check_procedure,
-                         check_responses, check_quality, check_rules, check_surfaces)
+    check for module in (check_limits, check_needs, check_places, check_reserves, check_custody,
+                         check_tethers, check_hazards, check_hazard_data, check_procedure, check_quality,
+                         check_rules)
     for name, check in vars(module).items() if name.startswith("check_"))
 
 Row = dict[Hashable, Any]

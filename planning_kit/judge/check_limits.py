@@ -1,4 +1,4 @@
-"""Checks of a plan against the numbers of its scenario: limits of the outing, clocks, and required tasks.
+"""Checks against the numbers of the scenario (limits, clocks), required tasks, and who is trained for them.
 
 ``limits``: rules ``outing-end`` (past the planned limit a concern, past the hard one a stop),
 ``pet-zero-range`` (about the key of its limit), ``no-source`` (about the key), ``placeholder`` (about the
@@ -10,15 +10,18 @@ keys, or the rows by their first cell), ``last-start`` (about the task); of a ha
 ``clocks``: rule ``no-margin``, about the two steps of the gap.
 
 ``tasks``: rules ``not-done`` and ``no-put-back``, about the task.
+
+``crew``: rules ``not-trained`` (about the task), ``training-unknown``.
 """
 
 from collections.abc import Iterator
 
-from planning_kit.changes.putting_back import put_back_min
+from planning_kit.changes.dropping import put_back_min
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.times import gmt_label, number_label, pet_label
 from planning_kit.judge.every_margin import last_starts
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
+from planning_kit.plan.build import work_order
 from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
@@ -192,3 +195,22 @@ def check_put_back(plan: TimedPlan) -> Iterator[Finding]:
                         "or clock, but nothing says how it is put back: give its put_back_min, or the "
                         "safe_orderly_min of a step. Until then odds play it on and count it as broken",
                 source="tasks.put_back_min")
+
+
+CREW, _SOURCE = "crew", "crew.csv, trained"
+
+
+def check_training(plan: TimedPlan) -> Iterator[Finding]:
+    """Where training is stated: a task of somebody not trained for it (concern), who is not told of."""
+    people = plan.scenario.records.crew
+    for each in people if any(each.trained for each in people) else ():
+        work = [plan.steps[position] for position in work_order(plan.steps, each.crew)]
+        if work and not each.trained:
+            yield Finding(REMARK, CREW, "training-unknown", crew=each.crew, source=_SOURCE, message=(
+                f"What {each.label} is trained for is not stated: no task of theirs is checked for it"))
+            continue
+        firsts = {step.task: step for step in reversed(work) if step.task not in each.trained}
+        for task, first in reversed(firsts.items()):
+            yield Finding(
+                CONCERN, CREW, "not-trained", task, each.crew, first.step, plan.span(first.step)[0],
+                f"{each.label} is not trained for {task}: let somebody do it who is, or train them", _SOURCE)

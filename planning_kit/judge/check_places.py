@@ -1,4 +1,4 @@
-"""Checks of where people are: room at a worksite, footholds where they are used, bulky items on the way.
+"""Checks of where people are: room, footholds, bulky items; bodies drawn; blocks, and places not known.
 
 ``worksites``: rules ``crowded`` (about the place); ``no-room-given`` (about the places).
 
@@ -7,20 +7,32 @@
 
 ``routes``: rules ``bulky`` (about the items and the ends of the route); ``no-flags-given`` (about routes and
 items).
+
+``surfaces``: rules ``inside`` (concern), ``far-off`` (remark), about the place; ``through`` (concern), about
+the two ends of the route; ``camera`` (remark), about the shot.
+
+``blocks``: rules ``place-not-known`` (about the steps), ``longer-than-block`` and ``shorter-than-block``
+(about the block).
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import chain, pairwise
+from itertools import chain, groupby, pairwise
+
+import numpy as np
 
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.times import pet_label
+from planning_kit.inputs.source import steps_within
+from planning_kit.inputs.times import measure, number_label, pet_label, pet_spans
 from planning_kit.judge.check_custody import held_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
-from planning_kit.plan.activities import Activity
+from planning_kit.plan.activities import WAIT, Activity
+from planning_kit.plan.build import placeless
 from planning_kit.plan.custody_state import NO_SOCKET, NOT_IN_SOCKET, SOCKET_TAKEN, Holding, Mishap
 from planning_kit.plan.legs import Passage, Spans
-from planning_kit.plan.network import grouped
+from planning_kit.plan.network import ROUNDING_MIN, grouped
+from planning_kit.plan.shots import blocked_shots
+from planning_kit.plan.surfaces import SKIN_M, Surfaces, surfaces_of, way_points
 from planning_kit.plan.timed import TimedPlan
 
 WORKSITES = "worksites"
@@ -228,3 +240,125 @@ def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
         yield Finding(
             REMARK, ROUTES, "no-flags-given", " ".join([*about, *items]), message="bulky items on tight and "
             f"snag routes are not checked where no yes or no is given: {'; '.join(missing)}")
+
+
+# Bodies
+
+
+# The bodies are drawn, not measured: nothing is timed or judged by them. But where they and the places do not
+# agree, one of the two is wrong, and spheres of hazards are judged by the places.
+SURFACES = "surfaces"
+REACH_M = 1.5  # an arm and half a body (common practice, no source); nothing but this remark depends on it
+
+
+def check_places_on_bodies(plan: TimedPlan) -> Iterator[Finding]:
+    """A place inside a body (concern), or out of reach of all of them (remark)."""
+    surfaces = surfaces_of(plan.scenario.records)
+    if not surfaces.solids:
+        return
+    numbers, distances = surfaces.nearest(np.array(list(surfaces.points.values())))
+    for place, number, distance in zip(surfaces.points, numbers.tolist(), distances.tolist(), strict=True):
+        body = _named(surfaces, number)
+        if distance < -SKIN_M:
+            yield Finding(
+                CONCERN, SURFACES, "inside", about=place, source="places.x_m, bodies.ends",
+                message=f"{plan.place_title(place)} lies {_metres(plan, -distance)} inside {body}: one of "
+                        "the two is not where it is typed; hazards are judged by the place",
+                value=distance, limit=0.0, margin=distance)
+        elif distance > REACH_M:
+            yield Finding(
+                REMARK, SURFACES, "far-off", about=place, source="places.x_m, bodies.ends",
+                message=f"{plan.place_title(place)} is {_metres(plan, distance)} from {body}, the nearest "
+                        "body: nobody there could hold on to what is drawn; mend it, or add a body",
+                value=distance, limit=REACH_M, margin=REACH_M - distance)
+
+
+def check_routes_on_bodies(plan: TimedPlan) -> Iterator[Finding]:
+    """A route whose lines run through a body, one finding a route (concern)."""
+    surfaces, routes = surfaces_of(plan.scenario.records), plan.scenario.records.routes
+    if not surfaces.solids:
+        return
+    legs = [(route, leg) for route in routes for leg in pairwise(
+        way_points(surfaces.points, route.from_place, route.to_place, route))]
+    ends = np.array([leg for _, leg in legs]).reshape(-1, 2, 3)
+    numbers, least = surfaces.least_m(ends[:, 0], ends[:, 1])
+    # What begins in a body is told of the place.
+    least[(surfaces.nearest(ends[:, 0])[1] < -SKIN_M) | (surfaces.nearest(ends[:, 1])[1] < -SKIN_M)] = np.inf
+    worst = dict[tuple[str, str], tuple[float, int]]()
+    for (route, _), number, distance in zip(legs, numbers.tolist(), least.tolist(), strict=True):
+        key = route.from_place, route.to_place
+        worst[key] = min(worst.get(key, (np.inf, 0)), (distance, number))
+    for (one, other), (distance, number) in worst.items():
+        if distance < -SKIN_M:
+            yield Finding(
+                CONCERN, SURFACES, "through", about=f"{one} {other}", source="routes.via, bodies.ends",
+                message=f"the way from {plan.place_title(one)} to {plan.place_title(other)} runs through "
+                        f"{_named(surfaces, number)}, {_metres(plan, -distance)} deep: give the bends of the "
+                        "handrails (routes.via), or mend the body", value=distance, limit=0.0,
+                margin=distance)
+
+
+def check_cameras(plan: TimedPlan) -> Iterator[Finding]:
+    """A shot of ``shots.csv`` whose camera has a body before it, or is in one (remark)."""
+    for shot, number in blocked_shots(plan):
+        yield Finding(
+            REMARK, SURFACES, "camera", about=shot.shot, step=shot.from_step, source="shots.side",
+            message=f"in shot {shot.shot} {_named(surfaces_of(plan.scenario.records), number)} is between "
+                    "the camera and what it looks at: choose another side or distance, or leave both empty")
+
+
+def _named(surfaces: Surfaces, number: int) -> str:
+    body = surfaces.solids[number].body
+    return f"{body.title} ({body.body})" if body.title else body.body
+
+
+def _metres(plan: TimedPlan, distance: float) -> str:
+    return measure(distance, "m", plan.scenario.settings, "nearest", f"{distance:.1f}")
+
+
+# Blocks
+
+
+BLOCKS = "blocks"
+
+
+def check_places_known(plan: TimedPlan) -> Iterator[Finding]:
+    """A stretch in which it is not known where somebody is (concern): nothing that hangs on it is judged."""
+    lost = {*placeless(plan.steps)}
+    for crew, passages in plan.passages.items():
+        by_turns = groupby(passages, lambda each: each.is_known)
+        for spell in ([*group] for is_known, group in by_turns if not is_known):
+            steps = [name for name in dict.fromkeys(each.step for each in spell) if name in lost]
+            yield Finding(
+                CONCERN, BLOCKS, "place-not-known", about=" ".join(steps), crew=crew, step=steps[0],
+                start_min=spell[0].start_min,
+                message=f"where {crew} is from {pet_spans((spell[0].start_min, spell[-1].finish_min))} is "
+                        f"not known ({', '.join(steps)} without a place): the way home is not known, so that "
+                        f"there is no return margin and no time to turn back by for {crew}; room, crossings "
+                        "and hazards are not judged then, nor the tether until its hook next moves. Travel "
+                        "counts from the last place known. Name the place, or detail the block")
+
+
+def check_blocks(plan: TimedPlan) -> Iterator[Finding]:
+    """The steps of a block against its minutes: longer (concern) or shorter (remark).
+
+    Compared is the span from setting out for the first of them to the last finish: work, travel and waits, as
+    a block on a sheet of times has its own way in it.
+    """
+    within = steps_within(plan.scenario.records)
+    for block in (block for block in plan.scenario.records.blocks if block.step in within):
+        names = [step.step for step in within[block.step]]
+        begin = min(each.start_min for lane in plan.lanes.values() for each in lane
+                    if each.kind != WAIT and each.step in names)
+        end = max(plan.span(name)[1] for name in names)
+        over = end - begin - block.minutes_likely
+        longer, title = over > 0, f" ({block.title})" if block.title else ""
+        if abs(over) > ROUNDING_MIN:
+            yield Finding(
+                CONCERN if longer else REMARK, BLOCKS, f"{'longer' if longer else 'shorter'}-than-block",
+                about=block.step, crew=block.crew, step=names[0], start_min=begin,
+                message=f"block {block.step}{title} was to take {pet_label(block.minutes_likely)}; its steps "
+                        f"({' '.join(names)}) take {pet_label(end - begin)} with travel and waits, from "
+                        f"{pet_spans((begin, end))}: {number_label(abs(over), 'up')} min "
+                        f"{'longer' if longer else 'shorter'}",
+                source="steps.minutes_likely", value=end - begin, limit=block.minutes_likely, margin=-over)

@@ -1,4 +1,4 @@
-"""What a plan is worth, and whether it is better than another: one judgement for everybody who compares.
+"""Which task is left out first, and whether a plan is better than another: one judgement for all that ask.
 
 A plan is better than another when it brings no stop finding that the other has not; when it keeps the hard
 limit, then the planned one, or misses them by less; when it leaves out less (`drop_weights`); when it ends
@@ -8,9 +8,11 @@ with the fewest stops of their own come first, then what keeps the limits, then 
 work: that is worth a stop or a limit, but no minutes of them.
 """
 
+import math
 from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 import numpy as np
 import pandas as pd
@@ -18,12 +20,72 @@ import pandas as pd
 from planning_kit.inputs.records import Task
 from planning_kit.inputs.times import number_label
 from planning_kit.judge.all_checks import findings_of, new_findings
-from planning_kit.judge.drop_order import drop_weights
 from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
 from planning_kit.plan.activities import TRAVEL, minutes_of
 from planning_kit.plan.network import ROUNDING_MIN, grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.plan.timing import earliest_starts, outing_end
+
+_NEEDS = ("get-ahead", "optional", "required")  # the first goes first
+_MOST_WEIGHT = 2**40  # sums of weights must stay whole numbers that the solver can hold
+
+
+def may_go(task: Task) -> bool:
+    """Whether a search or a table may leave a task out by itself: never required work."""
+    return task.need != "required"
+
+
+def may_be_cut(task: Task) -> bool:
+    """Whether to say of a task that it would be left out: it may go, or is required with a cut order."""
+    return may_go(task) or task.cut_order is not None
+
+
+def drop_order(tasks: Iterable[Task], starts: Mapping[str, float] | None = None) -> list[Task]:
+    """The tasks, the one that goes first in front.
+
+    The planner's ``cut_order`` decides first, then need (get-ahead goes before optional, optional before
+    required), then priority (the highest number goes first). A task without a number is kept longest. Equal
+    tasks: the later one by ``starts`` (PET minutes by task) goes first, else the one that stands first.
+    """
+    later = starts or {}
+    return sorted(tasks, key=lambda task: (*_level(task), -later.get(task.task, 0.0)))
+
+
+def task_starts(plan: TimedPlan) -> dict[str, float]:
+    """When each task of a plan begins, PET minutes."""
+    starts: dict[str, float] = {}
+    for step, start, _ in plan.each_step():
+        starts[step.task] = min(start, starts.get(step.task, math.inf))
+    return starts
+
+
+def drop_weights(tasks: Iterable[Task]) -> dict[str, int]:
+    """What each task weighs when it is left out: more than all tasks together that go before it.
+
+    Equal tasks weigh the same. Where there are so many that the weights would grow beyond all bounds, those
+    that go last weigh the same, too.
+    """
+    weights: dict[str, int] = {}
+    total = 0
+    for _, equal in groupby(drop_order(tasks), key=_level):
+        level = dict.fromkeys((task.task for task in equal), total + 1)
+        weights |= level
+        if total <= _MOST_WEIGHT:
+            total += (total + 1) * len(level)
+    return weights
+
+
+def _level(task: Task) -> tuple[float, float, float]:
+    return _number(task.cut_order), float(_NEEDS.index(task.need)), _number(task.priority, -1)
+
+
+def _number(value: float | None, sign: int = 1) -> float:
+    # Never a negative infinity: without a number it goes last, whichever way the numbers run.
+    return math.inf if value is None or math.isnan(value) else sign * float(value)
+
+
+# Better plans
+
 
 SAME_MIN, LEAST_TOLD = 1e-6, 0.05  # the latter of what is told to a tenth
 _TOLD_MIN = 10.0

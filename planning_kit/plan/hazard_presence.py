@@ -32,9 +32,8 @@ from planning_kit.plan.needs import Hold
 from planning_kit.plan.network import joined
 from planning_kit.plan.plan_times import Times
 from planning_kit.plan.surfaces import way_points
-from planning_kit.sky.light import Light, light_between
+from planning_kit.sky.light import Light, beta_windows, light_between
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
-from planning_kit.sky.season import beta_windows
 from planning_kit.sky.windows import Windows, complement, covered_at_least, intersect, no_windows, union
 
 MOST_LONGER = 1.05

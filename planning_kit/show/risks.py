@@ -11,8 +11,8 @@ from planning_kit.explore.tightest import tightest_margins
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.inputs.times import Side, measure, number_label, pet_label
 from planning_kit.judge import margins
-from planning_kit.judge.drop_order import drop_order, may_be_cut, task_starts
 from planning_kit.judge.every_margin import HARD_MIN
+from planning_kit.judge.review import drop_order, may_be_cut, task_starts
 from planning_kit.plan.suits import WORDS
 from planning_kit.plan.timed import TimedPlan
 

@@ -16,7 +16,7 @@ from planning_kit.inputs.shown_text import plotly_paragraph, plotly_text
 from planning_kit.show import hazard_wording as hazards
 from planning_kit.show.chart import CLEAR, Chart, days_axis, days_layout, signed
 from planning_kit.show.palette import Theme, theme_named
-from planning_kit.sky.season import beta_bands
+from planning_kit.sky.light import beta_bands
 from planning_kit.sky.windows import Windows, clip
 
 _HEIGHT_PX, _LEGEND_ROW_PX = 430, 20
@@ -37,7 +37,7 @@ class _Day(NamedTuple):
 
 
 def season_chart(season: pd.DataFrame, theme: str = "light", scenario: Scenario | None = None) -> Chart:
-    """Draw a season (see `planning_kit.sky.season.season`): beta above, night minutes a revolution below.
+    """Draw a season (see `planning_kit.sky.light.season`): beta above, night minutes a revolution below.
 
     Days without any night are shaded through both and crossed below. The bands of beta in which hazards of
     ``scenario`` are there are hatched, and under the pointer each day says whose it has at noon. ``theme`` is

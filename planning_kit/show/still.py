@@ -34,7 +34,7 @@ from planning_kit.show.still_view import HEIGHT, WIDTH, Drawn, Spot, View, earth
 _SIDES, _TILE_M, _NEAR_M, _NEARER_M = 12, 4.0, 0.4, 1.2
 _GROUND = {"night": "#262C40", "penumbra": "#C3C8D3"}
 _AT_PLACE_M = 0.8  # the ring of a hazard that is at a place and has no sphere
-_TALL_M, _LEAST_PX, _MOST_LABELS, _SIZE, _CHAR = 1.8, 20.0, 14, 7.0, 0.7
+_TALL_M, _LEAST_PX, _MOST_LABELS, _SIZE, _CHAR, _PLAIN_CHAR = 1.8, 20.0, 14, 7.0, 0.7, 0.6
 _SUIT, _VISOR = "#F4F4F0", "#3A3F48"
 _AWAY = (6.0, 14.0, 24.0, 40.0, 65.0, 95.0)
 _SLOTS = ((1, -1), (1, 1), (-1, -1), (-1, 1), (0, -2), (0, 2), (1, 0), (-1, 0))
@@ -242,7 +242,8 @@ def _labels(plan: TimedPlan, hazards: Sequence[tracks.Data], view: View,
     told += [(one_line(names[n])[:16], (float(spots[n][0]), float(spots[n][1])), LIGHT.ink)
              for n in np.argsort(depth).tolist() if is_free[n] and depth[n] > 0]
     for text, (x, y), ink in told[:_MOST_LABELS + len(helmets) + len(hazards)]:
-        wide, high = len(text) * _SIZE * _CHAR + 4, _SIZE + 3
+        char = _CHAR if ink != LIGHT.ink else _PLAIN_CHAR
+        wide, high = len(text) * _SIZE * char + 4, _SIZE + 3
         for away, (right, down) in ((a, slot) for a in _AWAY for slot in _SLOTS):
             left = x + right * away - (wide if right < 0 else wide / 2 if right == 0 else 0)
             upper = y + down * away / 2 - high / 2

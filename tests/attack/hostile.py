@@ -19,9 +19,9 @@ import tomlkit
 
 import planning_kit as pk
 from planning_kit.inputs import format as fmt
-from planning_kit.inputs.accepted import ACCEPTED_COLUMNS
 from planning_kit.inputs.fields import GIVING_WAY
 from planning_kit.inputs.raw import csv_row
+from planning_kit.inputs.sign_offs import ACCEPTED_COLUMNS
 
 SMALL = Path(__file__).parents[2] / "scenarios" / "small-outing"
 HIT = "window.__hit=(window.__hit||0)+1"

@@ -29,7 +29,7 @@ import planning_kit as pk
 from planning_kit.changes.amounts import LikelyMinutes
 from planning_kit.changes.order import Drag
 from planning_kit.desk import messages
-from planning_kit.explore.in_pieces import at_once
+from planning_kit.explore.long_question import at_once
 from planning_kit.explore.session.draft import Draft
 from planning_kit.explore.session.editing import AS_LOADED
 from planning_kit.explore.session.journal import Journal

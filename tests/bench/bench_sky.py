@@ -20,9 +20,8 @@ from skyfield.api import EarthSatellite, load, load_file
 
 from planning_kit.inputs.omm import Elements
 from planning_kit.sky import orbit as orbits
-from planning_kit.sky.light import light_between, links_between, night_windows, shadow_windows
+from planning_kit.sky.light import light_between, links_between, night_windows, season, shadow_windows
 from planning_kit.sky.orbit import Orbit
-from planning_kit.sky.season import season
 from planning_kit.sky.sun import _tabulate
 from planning_kit.sky.windows import Span
 

@@ -37,6 +37,9 @@ LOOK = """parts => {
             && each.scrollHeight > each.clientHeight + 1).map(each => String(each.className)),
     }; }"""
 
+SEEN_IN = """(all, around) => { const box = document.querySelector(around).getBoundingClientRect();
+    return all.map(each => each.getBoundingClientRect()).filter(
+        ({ top, bottom }) => bottom > top && top >= box.top - 1 && bottom <= box.bottom + 1).length; }"""
 
 OUTSIDE = (".pk-face", ".pk-head", ".pk-calls", ".pk-toolbar", ".pk-clock", ".pk-right", ".pk-chart-box",
            "[data-lane=EV1]", "[data-lane=EV2]", ".pk-log-side", ".pk-side", ".pk-caution")
@@ -96,6 +99,19 @@ def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
         assert seen["bars"] > 80, size
         ours = [name for name in seen["scrolls"] if "tabulator" not in name and "pk-pane" not in name]
         assert ours == [], size
+        for tabs in (".pk-side .pk-tabs", ".pk-tables > .pk-tabs"):  # one row each
+            assert page.locator(tabs).bounding_box()["height"] < 34, (size, tabs)
+
+    # The form of a row shows several fields where the tables are lowest; no key lies on what it does.
+    look(page, *SIZES[0])
+    page.get_by_role("button", name="Form", exact=True).click()
+    fields = page.eval_on_selector_all(".pk-form-row", SEEN_IN, ".pk-form-body")
+    assert fields >= 2
+    page.locator(".pk-form-head .pk-button").click()
+    bench.choose("keys")
+    assert page.evaluate("""() => [...document.querySelectorAll('.pk-keys dt')].filter(each =>
+        each.scrollWidth > each.clientWidth + 1).map(each => each.textContent)""") == []
+    page.keyboard.press("Escape")
 
     # At 200 % the first screen has the head, a row of bars and a row of the table.
     for size in AT_200_PERCENT:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
+import planning_kit as pk
 from planning_kit.show.palette import DARK, LIGHT
 from tests.browser.benches import GRID, SMALL, WAIT_MS, Bench
 
@@ -227,4 +228,35 @@ def test_ten_tabs_reach_the_grid_from_its_tabs_on_and_a_hidden_step_comes_back(b
     bench.bar("B2").click()
     bench.has_order("A1", "B1", "C1", "C2", "B2", "B3", "C3", "Z1")
     bench.says(".pk-cell-line", "the filter had hidden B2")
+    assert page_errors == []
+
+
+def test_a_place_and_its_route_are_added_by_the_form_and_a_step_goes_there(bench, page, page_errors):
+    def fill(column, text):
+        page.locator(f".pk-form [data-column={column}] :is(input, textarea)").first.fill(text)
+        page.keyboard.press("Enter")
+        bench.settle()
+
+    place = {"place": "NEW", "title": "New rack", "x_m": "4", "y_m": "5", "z_m": "0"}
+    route = {"from_place": "MID", "to_place": "NEW", "metres": "7"}
+    for sheet, texts in (("places", place), ("routes", route)):
+        page.locator(f"[data-sheet={sheet}]").click()
+        page.locator(f"{GRID} .tabulator-row [tabulator-field={next(iter(texts))}]").last.click()
+        page.get_by_role("button", name="Add row").click()
+        bench.settle()
+        expect(page.locator(".pk-form")).to_be_visible()
+        for column, text in texts.items():
+            fill(column, text)
+        expect(page.locator(".pk-bad")).to_have_count(0)
+    page.locator("[data-sheet=steps]").click()
+    bench.type_in("B1", "place", "NEW")
+    expect(page.locator(".pk-bad")).to_have_count(0)
+    expect(page.locator(".pk-faults")).to_be_hidden()
+    bench.press("save")
+    scenario = pk.load_scenario(bench.folder)
+    saved = scenario.places.set_index("place").loc["NEW"]
+    assert (saved["title"], saved["x_m"], saved["y_m"]) == ("New rack", 4.0, 5.0)
+    assert scenario.routes.iloc[-1][["from_place", "to_place", "metres"]].tolist() == ["MID", "NEW", 7.0]
+    lanes = pk.time_plan(scenario).timeline
+    assert lanes.loc[(lanes["step"] == "B1") & (lanes["kind"] == "work"), "place"].tolist() == ["NEW"]
     assert page_errors == []

@@ -11,7 +11,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.desk.conversation import Conversation
-from planning_kit.explore.in_pieces import at_once
+from planning_kit.explore.long_question import at_once
 from planning_kit.explore.session.going_outside import go_outside, log_for
 from planning_kit.explore.session.session import Session
 

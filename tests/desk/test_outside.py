@@ -9,8 +9,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.desk.actions import ACTIONS
 from planning_kit.desk.outside import OUTSIDE_ACTIONS
-from planning_kit.explore.in_pieces import at_once
-from planning_kit.explore.long_question import STOPPED
+from planning_kit.explore.long_question import STOPPED, at_once
 from tests.block_outings import blocks_only
 from tests.conftest import LATE, TERN
 from tests.desk.conftest import ATTACK, Talk

@@ -14,7 +14,7 @@ from planning_kit.desk.assets import library_text, module_text, style_text
 from planning_kit.desk.messages import tightest_message
 from planning_kit.desk.snapshot import WIDGET_MIME
 from planning_kit.desk.workbench import Workbench
-from planning_kit.explore.in_pieces import at_once
+from planning_kit.explore.long_question import at_once
 from planning_kit.show.chart import PLOTLY_MIME
 from tests.conftest import LATE, TERN
 from tests.desk.conftest import ATTACK, SCENARIOS

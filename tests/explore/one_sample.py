@@ -14,7 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from planning_kit.changes.dropping import passed_through
-from planning_kit.explore.odds.sampling import Draws
+from planning_kit.explore.odds.sampled_outing import Draws
 from planning_kit.inputs.records import Records, Step, Task
 from planning_kit.plan.build import build_network
 from planning_kit.plan.network import MAX_GAP, ORDER, Bound, Network, Release, on_grid

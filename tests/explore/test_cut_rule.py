@@ -11,9 +11,8 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.changes.change import apply, step_named
-from planning_kit.changes.dropping import Drop
-from planning_kit.changes.putting_back import GivenUp
-from planning_kit.explore.in_pieces import at_once
+from planning_kit.changes.dropping import Drop, GivenUp
+from planning_kit.explore.long_question import at_once
 from planning_kit.explore.odds.foresight import Foresight
 from planning_kit.explore.odds.hanging import ItemMoves
 from planning_kit.explore.odds.played import Given, playing

@@ -14,8 +14,8 @@ from scipy import integrate, stats
 import planning_kit as pk
 from planning_kit.explore.odds.distributions import durations_from
 from planning_kit.explore.odds.odds_tables import quantile, quantile_se, share
+from planning_kit.explore.odds.sampled_outing import normals
 from planning_kit.explore.odds.sampled_plans import time_samples
-from planning_kit.explore.odds.sampling import normals
 from planning_kit.explore.odds.study import Study
 from planning_kit.plan.timing import earliest_starts, outing_end
 from tests.edits import edited, with_row

@@ -6,7 +6,7 @@ import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from planning_kit.explore.in_pieces import at_once
+from planning_kit.explore.long_question import at_once
 from planning_kit.explore.odds.foresight import Foresight
 from planning_kit.explore.odds.played import Given, playing
 from planning_kit.plan.network import Network

@@ -10,7 +10,7 @@ from scipy import stats
 
 import planning_kit as pk
 from planning_kit.explore.odds.distributions import durations_from
-from planning_kit.explore.odds.sampling import CHUNK, draw, factor, normals
+from planning_kit.explore.odds.sampled_outing import CHUNK, draw, factor, normals
 from planning_kit.inputs.setting_records import OddsSettings
 
 Z = stats.norm.ppf((np.arange(20_000) + 0.5) / 20_000)  # every share alike: quadrature, not chance

@@ -11,7 +11,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.explore.propose.order_search import Judge
 from planning_kit.judge.all_checks import new_findings
-from planning_kit.judge.drop_order import drop_order
+from planning_kit.judge.review import drop_order
 from tests.explore.retime.test_log import log_of
 
 MINUTES, TASKS = 6, ("T1", "T2", "T3", "T4", "T5")

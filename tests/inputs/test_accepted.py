@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs.accepted import ACCEPTED_COLUMNS, acceptances_of
 from planning_kit.inputs.format import ACCEPTED_FILE
+from planning_kit.inputs.sign_offs import ACCEPTED_COLUMNS, acceptances_of
 
 HEADER = ",".join(ACCEPTED_COLUMNS)
 ROW = "return/helped-too-far,far,EV1,,4,5,A. Person,Seen and discussed,2031-05-01"

@@ -20,7 +20,7 @@ from planning_kit.inputs.fields import Field
 from planning_kit.inputs.format import CREW, SECTIONS, TABLES
 from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.schema import format_schema
-from planning_kit.inputs.units import converted, units_of
+from planning_kit.inputs.times import converted, units_of
 from tests.inputs.small_folder import SCENARIO_TOML, write_small
 from tests.inputs.small_folder import TABLES as SMALL
 from tests.inputs.test_schema import scenario_document

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.inputs.accepted import ACCEPTED_COLUMNS
+from planning_kit.inputs.sign_offs import ACCEPTED_COLUMNS
 from planning_kit.judge.all_checks import findings_of, new_findings
 from planning_kit.show.live_chart import live_notes
 from planning_kit.show.wording import OpenFindings

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from planning_kit.inputs.records import Task
-from planning_kit.judge.drop_order import drop_order, drop_weights
+from planning_kit.judge.review import drop_order, drop_weights
 
 
 def task(name: str, need: str = "optional", priority: float | None = None,

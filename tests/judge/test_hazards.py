@@ -12,8 +12,8 @@ import pytest
 import planning_kit as pk
 from planning_kit.inputs.hazard_words import parse_controls
 from planning_kit.plan.hazard_presence import controlled
+from planning_kit.sky.light import season
 from planning_kit.sky.orbit import Orbit
-from planning_kit.sky.season import season
 from tests.betas import beta_deg
 from tests.edits import edited
 

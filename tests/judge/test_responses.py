@@ -11,7 +11,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.inputs.records import Records
-from planning_kit.plan.responses import left_with, needed_at, too_far
+from planning_kit.plan.procedures import left_with, needed_at, too_far
 from tests.judge.test_procedure import found
 from tests.procedures import RESPONSES, SMALL, TERN, new_outing, small_with_procedures, with_procedures
 

@@ -20,9 +20,8 @@ import pandas as pd
 import planning_kit as pk
 from planning_kit.inputs.hazard_words import Controls
 from planning_kit.plan.legs import Passage
-from planning_kit.sky.light import light_between
+from planning_kit.sky.light import BETA_IN_DOUBT_DEG, light_between
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s
-from planning_kit.sky.season import BETA_IN_DOUBT_DEG
 from tests.betas import beta_deg
 
 SMALL = Path(__file__).parents[2] / "scenarios" / "small-outing"

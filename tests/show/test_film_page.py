@@ -79,3 +79,15 @@ def test_the_command_says_what_it_needs(monkeypatch, capsys):
     assert "playwright install chromium" in capsys.readouterr().err
     assert command.main(["no such folder"]) == 2
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_a_step_asked_for_before_it_is_in_the_film_is_gone_to_when_it_is(small_plan):
+    view = small_plan.what_if(drop="B2").film()
+    with pytest.raises(pk.ScenarioError):
+        view.go("B2")
+    view.follow(small_plan)
+    start = small_plan.timed.starts[small_plan.timed.position("B2")]
+    assert view.minute == pytest.approx(start, abs=1e-5)
+    view.minute = 1.0
+    view.follow(small_plan.what_if(stretch={"B2": "+5"}))
+    assert view.minute == 1.0, "once"

@@ -13,7 +13,7 @@ import pytest
 import spiceypy
 
 import planning_kit as pk
-from planning_kit.explore.in_pieces import at_once
+from planning_kit.explore.long_question import at_once
 from planning_kit.plan.shots import CUTS, FIGURE_M, film_shots
 from planning_kit.plan.surfaces import surfaces_of
 from planning_kit.show.film.scene import light_at, light_of, scene_in_pieces, scene_of

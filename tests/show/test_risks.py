@@ -8,7 +8,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.desk.messages import tightest_message
-from planning_kit.explore.in_pieces import at_once
+from planning_kit.explore.long_question import at_once
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import Pack, Table
 from planning_kit.show.pack.write import pack_files

@@ -14,9 +14,8 @@ import pytest
 import spiceypy
 
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.sky.light import light_between, links_between, night_windows
+from planning_kit.sky.light import beta_windows, light_between, links_between, night_windows, season
 from planning_kit.sky.orbit import Orbit, edge_uncertainty_s, elements_age_note, load_orbit
-from planning_kit.sky.season import beta_windows, season
 from tests.oem_text import FRAMES, oem, segment, states
 
 DAY = timedelta(days=1)

@@ -6,8 +6,7 @@ import pytest
 
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.hazard_words import parse_when
-from planning_kit.sky.light import night_windows
-from planning_kit.sky.season import BETA_IN_DOUBT_DEG, beta_bands, beta_from_vectors_deg, season
+from planning_kit.sky.light import BETA_IN_DOUBT_DEG, beta_bands, beta_from_vectors_deg, night_windows, season
 from tests.betas import beta_deg
 
 # Computed apart from this project, sin(beta) = cos D sin i sin(W - A) + sin D cos i (Vallado; SMAD):

@@ -3,13 +3,13 @@
 // much.
 
 import { rect } from "./chart_shapes.js";
-import { svg } from "./dom.js";
+import { shape } from "./drawing.js";
 
 const BEYOND_PX = 3;
 const CROSS_PX = 5;
 
 export function paintBroken(data, { places, x, theme, clipId }) {
-  const layer = svg("g", { class: "pk-broken" });
+  const layer = [];
   const bars = data.bars.filter(([, who, kind]) => kind === "work" && places.lanes[who]);
   const of = step => bars.filter(bar => bar[0] === step);
   const still = { "pointer-events": "none" };
@@ -17,7 +17,7 @@ export function paintBroken(data, { places, x, theme, clipId }) {
   for (const { outside } of data.broken) {
     for (const [step, from, until] of outside)
       for (const [, who] of of(step))
-        layer.append(
+        layer.push(
           rect(x(from), x(until), places.lanes[who].main, { ...still, fill: "#FFFFFF", opacity: 0.4 }),
           rect(x(from), x(until), places.lanes[who].main, {
             ...still,
@@ -29,13 +29,13 @@ export function paintBroken(data, { places, x, theme, clipId }) {
   for (const step of new Set(data.broken.flatMap(each => each.steps))) {
     for (const [, who, , start, finish] of of(step)) {
       const { y, height } = places.lanes[who].main;
-      layer.append(rect(x(start), x(finish), { y: y - BEYOND_PX, height: height + 2 * BEYOND_PX }, frame));
+      layer.push(rect(x(start), x(finish), { y: y - BEYOND_PX, height: height + 2 * BEYOND_PX }, frame));
     }
   }
   data.broken.forEach(({ line }, number) => {
-    if (line.length) layer.append(...brokenLine(line, number));
+    if (line.length) layer.push(...brokenLine(line, number));
   });
-  return layer;
+  return shape("g", { class: "pk-broken" }, layer);
 
   function brokenLine([[source, first], [target, last]], number) {
     const [begin, end] = [places.lanes[source].main, places.lanes[target].main];
@@ -46,8 +46,8 @@ export function paintBroken(data, { places, x, theme, clipId }) {
       `M${mx - CROSS_PX},${my - CROSS_PX} l${2 * CROSS_PX},${2 * CROSS_PX} ` +
       `M${mx - CROSS_PX},${my + CROSS_PX} l${2 * CROSS_PX},${-2 * CROSS_PX}`;
     return [
-      svg("line", { x1, x2, y1, y2, ...look, "stroke-dasharray": "5 3", class: "pk-broken-line" }),
-      svg("path", { d: cross, ...look }),
+      shape("line", { x1, x2, y1, y2, ...look, "stroke-dasharray": "5 3", class: "pk-broken-line" }),
+      shape("path", { d: cross, ...look }),
     ];
   }
 }

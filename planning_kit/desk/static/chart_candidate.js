@@ -2,7 +2,8 @@
 // in a box at the pointer. Nothing is changed by it.
 
 import { rect, text, widthOf } from "./chart_shapes.js";
-import { el, svg } from "./dom.js";
+import { el } from "./dom.js";
+import { shape } from "./drawing.js";
 
 const PAUSE_MS = 40; // a hand that moves on wants the next ghosts sooner than the checks of these
 const LONG_PAUSE_MS = 250; // what gives way can take the kernel seconds
@@ -61,20 +62,20 @@ export class Candidate {
 
 // The steps that are pushed, where they would be; with each window that they leave or come into.
 export function paintCandidate({ moved = [], windows = [] }, { places, x, clipId }) {
-  const layer = svg("g", { "clip-path": `url(#${clipId})`, class: "pk-candidate" });
+  const layer = [];
   for (const [step, who, start, finish] of moved) {
     const main = places.lanes[who]?.main;
     if (!main) continue;
     const [left, right] = [x(start), x(finish)];
     const line = (words, y) => {
-      if (widthOf(words, GHOST_FONT) + 6 <= right - left) layer.append(text(words, left + 3, main.y + y, {}));
+      if (widthOf(words, GHOST_FONT) + 6 <= right - left) layer.push(text(words, left + 3, main.y + y, {}));
     };
     const changes = windows.filter(([changed]) => changed === step);
-    layer.append(rect(left, right, main, { "data-step": step, class: changes.length ? "pk-leaves" : null }));
+    layer.push(rect(left, right, main, { "data-step": step, class: changes.length ? "pk-leaves" : null }));
     line(step, Math.min(main.height - 3, 13));
     changes.forEach(([, was, now], at) => line(`${was || "none"} → ${now || "none"}`, 27 + at * 12));
   }
-  return layer;
+  return shape("g", { "clip-path": `url(#${clipId})`, class: "pk-candidate" }, layer);
 }
 
 // The lines of the box: where it goes, the end, limits, windows, then what the checks and margins say.

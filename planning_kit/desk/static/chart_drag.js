@@ -58,7 +58,7 @@ export class ChartDrag {
     this.clear();
     this.shown = answer;
     if (!answer?.moved) return;
-    this.ghosts = paintCandidate(answer, this.chart.look);
+    this.ghosts = paintCandidate(answer, this.chart.look).drawn();
     this.chart.canvas.append(this.ghosts);
     const steps = new Set(answer.moved.map(([step]) => step));
     this.chart.canvas.classList.add("pk-trying");

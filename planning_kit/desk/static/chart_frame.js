@@ -42,7 +42,7 @@ export class ChartFrame {
     this.ends = [this.from, chart.point(event)[0]].map(inside).sort((a, b) => a - b);
     this.box?.remove();
     const strip = { y: axis.height, height: bottom - axis.height };
-    this.box = rect(...this.ends, strip, { class: "pk-frame" });
+    this.box = rect(...this.ends, strip, { class: "pk-frame" }).drawn();
     chart.canvas.append(this.box);
     this.take(event);
   }

@@ -5,6 +5,7 @@ import { wholeRange } from "./chart_hands.js";
 import { CHART_LEFT, CHART_RIGHT } from "./chart_layout.js";
 import { limitLine, rect } from "./chart_shapes.js";
 import { el, svg } from "./dom.js";
+import { redraw, shape } from "./drawing.js";
 import { pet } from "./times.js";
 
 const HEIGHT_PX = 20;
@@ -45,7 +46,10 @@ export class Overview {
       const room = width - CHART_LEFT - CHART_RIGHT;
       Object.assign(this, { data, theme, width, room, ends: wholeRange(data) });
       this.picture.setAttribute("viewBox", `0 0 ${room} ${HEIGHT_PX}`);
-      this.picture.replaceChildren(...overviewOf(data, minute => this.x(minute), theme));
+      redraw(
+        this.picture,
+        overviewOf(data, minute => this.x(minute), theme),
+      );
     }
     const [from, until] = range;
     const left = Math.max(0, Math.min(this.x(from), this.room - LEAST_WINDOW_PX)); // not to the horizon
@@ -118,9 +122,9 @@ function overviewOf(data, x, theme) {
     ...data.light.night.map(([start, finish]) =>
       rect(x(start), x(finish), across, { fill: theme.night_shade }),
     ),
-    ...[...fills].map(([fill, d]) => svg("path", { d, fill })),
+    ...[...fills].map(([fill, d]) => shape("path", { d, fill })),
     ...data.limits.map(([name, minute]) =>
-      svg("path", {
+      shape("path", {
         d: `M${x(minute).toFixed(1)},0v${HEIGHT_PX}`,
         ...limitLine(name, theme),
         "stroke-width": 1.4,

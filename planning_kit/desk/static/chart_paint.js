@@ -3,9 +3,9 @@
 
 import { paintBroken } from "./chart_broken.js";
 import { CHART_LEFT, CHART_RIGHT, TEXT_PX, fit } from "./chart_layout.js";
-import { limitLine, outline, patterns, rect, text } from "./chart_shapes.js";
+import { block, limitLine, outline, patterns, rect, text } from "./chart_shapes.js";
 import { clearTicks, limitWords, wordsOfBars } from "./chart_words.js";
-import { svg } from "./dom.js";
+import { shape } from "./drawing.js";
 import { gmt, pet, petFloor } from "./times.js";
 
 const WORD_CLASSES = { id: "pk-id", title: "pk-small", letter: "pk-letter", leader: "pk-id pk-beside" };
@@ -20,55 +20,60 @@ export function paintChart(chart, look) {
   const { places, x, theme, width, range, clipId } = look;
   const right = width - CHART_RIGHT;
   const seen = (from, until) => [Math.max(x(from), CHART_LEFT), Math.min(x(until), right)];
-  const [ground, bars, over] = [svg("g"), svg("g"), svg("g")];
-  const labels = svg("g", { class: "pk-labels", "aria-hidden": "true" });
-  const names = svg("g", { "aria-hidden": "true" });
+  const [ground, bridges, bars, labels, over, names] = [[], [], [], [], [], []];
   const small = (words, left, y, fill, anchor = "middle") =>
     text(words, left, y, { fill, "text-anchor": anchor, class: "pk-small" });
   const upright = (minute, y2, more) =>
-    svg("line", { x1: x(minute), x2: x(minute), y1: places.axis.height, y2, ...more });
+    shape("line", { x1: x(minute), x2: x(minute), y1: places.axis.height, y2, ...more });
   const bar = (from, until, strip, more) => rect(x(from), x(until), strip, more);
   const field = { y: 0, height: places.height };
-  const clip = svg("clipPath", { id: clipId }, rect(CHART_LEFT, Math.max(CHART_LEFT, right), field, {}));
+  const clip = shape("clipPath", { id: clipId }, rect(CHART_LEFT, Math.max(CHART_LEFT, right), field, {}));
   paintGround(chart);
   paintBars(chart);
-  bars.append(paintBroken(chart, look));
+  bars.push(paintBroken(chart, look));
   paintOver(chart);
   paintNames(chart);
-  const inside = svg("g", { "clip-path": `url(#${clipId})` }, ground, bars, labels, over);
-  return [svg("defs", {}, clip, patterns(clipId, theme)), inside, names];
+  const inside = shape(
+    "g",
+    { "clip-path": `url(#${clipId})` },
+    shape("g", {}, ground),
+    shape("g", {}, bridges, bars),
+    shape("g", { class: "pk-labels", "aria-hidden": "true" }, labels),
+    shape("g", {}, over),
+  );
+  const beside = shape("g", { "aria-hidden": "true" }, names);
+  return [shape("defs", {}, clip, patterns(clipId, theme)), inside, beside];
 
   function paintGround(data) {
     for (const { main } of Object.values(places.lanes))
-      ground.append(rect(CHART_LEFT, right, main, { fill: theme.lane }));
+      ground.push(rect(CHART_LEFT, right, main, { fill: theme.lane }));
     const first = under(places.light);
     for (const [start, finish] of data.light.night)
-      ground.append(
+      ground.push(
         bar(start, finish, { y: first, height: places.bottom - first }, { fill: theme.night_shade }),
       );
     for (const kind of ["day", "penumbra", "night"]) {
       for (const [start, finish] of data.light[kind]) {
-        ground.append(bar(start, finish, places.light, { fill: theme[kind] }));
+        ground.push(bar(start, finish, places.light, { fill: theme[kind] }));
         const [from, until] = seen(start, finish);
         if (kind !== "penumbra" && until - from > 40 && places.light.height >= WORDS_PX)
-          ground.append(small(kind, (until + from) / 2, baseOf(places.light), theme[`${kind}_ink`]));
+          ground.push(small(kind, (until + from) / 2, baseOf(places.light), theme[`${kind}_ink`]));
       }
     }
     data.links.forEach(([, windows], number) => {
       for (const [start, finish] of windows)
-        ground.append(bar(start, finish, places.links[number], { fill: theme.link }));
+        ground.push(bar(start, finish, places.links[number], { fill: theme.link }));
     });
-    for (const minute of look.ticks) ground.append(upright(minute, places.bottom, { stroke: theme.grid }));
+    for (const minute of look.ticks) ground.push(upright(minute, places.bottom, { stroke: theme.grid }));
     const frame = { fill: "transparent", stroke: theme.quiet_ink, "stroke-dasharray": "3 2" };
     data.inhibits.forEach((row, number) => {
       const strip = places.inhibits[number];
       for (const [at, [inhibit, title, from, until]] of row.entries()) {
         if (until < range[0] || from > range[1]) continue;
-        ground.append(bar(from, until, strip, { ...frame, "data-inhibit": `${number} ${at}` }));
+        ground.push(bar(from, until, strip, { ...frame, "data-inhibit": `${number} ${at}` }));
         const [left, end] = seen(from, until);
         const words = fit(`${inhibit} ${title}`, end - left - 8, TEXT_PX);
-        if (strip.height >= WORDS_PX)
-          ground.append(small(words, left + 4, baseOf(strip), theme.ink, "start"));
+        if (strip.height >= WORDS_PX) ground.push(small(words, left + 4, baseOf(strip), theme.ink, "start"));
       }
     });
   }
@@ -91,7 +96,7 @@ export function paintChart(chart, look) {
       };
       if (kind !== "work") {
         const hatched = { fill: `url(#${clipId}-${kind})`, stroke: theme.quiet_ink, "stroke-width": 0.8 };
-        bars.append(bar(start, finish, strip, { ...about, ...hatched }));
+        bars.push(block(x(start), x(finish), strip, { ...about, ...hatched }));
         return;
       }
       const line = outline(look.tight.has(step), theme, x(finish) - x(start));
@@ -101,11 +106,11 @@ export function paintChart(chart, look) {
         "aria-selected": "false",
         "aria-label": look.nameOf(each),
       };
-      bars.append(bar(start, finish, strip, { ...about, ...option, fill, ...line }));
+      bars.push(block(x(start), x(finish), strip, { ...about, ...option, fill, ...line }));
       named.push({ name: step || title, title, letter, from: x(start), until: x(finish), strip, lane });
       if (!step || !data.crew.includes(who)) return;
       const other = shared.get(step);
-      if (other?.start === start) bars.prepend(bridge(other.lane, lane, start, finish, fill));
+      if (other?.start === start) bridges.push(bridge(other.lane, lane, start, finish, fill));
       else shared.set(step, { start, lane });
     });
     for (const words of wordsOfBars(named, [CHART_LEFT, right])) paintWords(words);
@@ -120,11 +125,11 @@ export function paintChart(chart, look) {
   function paintWords({ kind, words, x: left, y, anchor, line }) {
     if (line) {
       const d = `M${line[0]},${line[1]} V${line[2]}`;
-      labels.append(svg("path", { d, stroke: theme.quiet_ink, class: "pk-leader" }));
+      labels.push(shape("path", { d, stroke: theme.quiet_ink, class: "pk-leader" }));
     }
     const fill = kind === "leader" ? theme.ink : look.inkOnFill;
     const how = { fill, class: WORD_CLASSES[kind], "text-anchor": anchor === "start" ? null : anchor };
-    labels.append(text(words, left.toFixed(1), y, how));
+    labels.push(text(words, left.toFixed(1), y, how));
   }
 
   function paintOver(data) {
@@ -132,20 +137,20 @@ export function paintChart(chart, look) {
       const { ghosts: strip, isThin } = places.lanes[who] ?? {};
       if (!strip) return;
       const dash = { "stroke-dasharray": isThin ? "2 2" : null, class: "pk-ghost", "data-ghost": number };
-      over.append(bar(start, finish, strip, { fill: "transparent", stroke: theme.quiet_ink, ...dash }));
+      over.push(bar(start, finish, strip, { fill: "transparent", stroke: theme.quiet_ink, ...dash }));
       const isRoomy = x(finish) - x(start) > step.length * TEXT_PX + 4 && strip.height >= WORDS_PX;
       if (!isThin && isRoomy)
-        over.append(small(step, (x(start) + x(finish)) / 2, baseOf(strip), theme.quiet_ink));
+        over.push(small(step, (x(start) + x(finish)) / 2, baseOf(strip), theme.quiet_ink));
     });
     for (const [name, minute] of data.limits)
-      over.append(upright(minute, places.bottom + 3, { ...limitLine(name, theme), "stroke-width": 1.6 }));
+      over.push(upright(minute, places.bottom + 3, { ...limitLine(name, theme), "stroke-width": 1.6 }));
     for (const [from, to, left, used] of data.handovers) {
       const [a, b] = [places.lanes[from]?.main, places.lanes[to]?.main];
       if (!a || !b) continue;
       const [y1, y2] = a.y < b.y ? [under(a), b.y] : [a.y, under(b)];
       const [x1, x2, middle] = [x(left), x(used), (y1 + y2) / 2];
-      over.append(
-        svg("path", {
+      over.push(
+        shape("path", {
           d: `M${x1},${y1} C${x1},${middle} ${x2},${middle} ${x2},${y2}`,
           fill: "none",
           stroke: theme.quiet_ink,
@@ -158,7 +163,7 @@ export function paintChart(chart, look) {
 
   function paintNames(data) {
     const name = (words, strip, more = { class: "pk-lane-name" }) =>
-      names.append(text(words, CHART_LEFT - 8, strip.y + strip.height / 2 + 4, { ...ends, ...more }));
+      names.push(text(words, CHART_LEFT - 8, strip.y + strip.height / 2 + 4, { ...ends, ...more }));
     const ends = { fill: theme.ink, "text-anchor": "end" };
     const quiet = { fill: theme.quiet_ink, class: "pk-small" };
     const tiny = { ...quiet, class: "pk-tiny" };
@@ -180,17 +185,17 @@ export function paintChart(chart, look) {
       ["GMT", 12],
       ["PET", foot],
     ])
-      names.append(small(words, CHART_LEFT - 36, y, theme.quiet_ink, "end"));
+      names.push(small(words, CHART_LEFT - 36, y, theme.quiet_ink, "end"));
     const told = data.limits.map(([limit, minute]) => [limit, minute, `${limit} ${petFloor(minute)}`]);
     const limits = limitWords(told, x, [CHART_LEFT - 1, width - 2]);
     for (const { name: limit, words, left } of limits)
-      names.append(
+      names.push(
         text(words, left.toFixed(1), foot, { fill: limitLine(limit, theme).stroke, class: "pk-limit" }),
       );
     const ticks = look.ticks.filter(minute => x(minute) >= CHART_LEFT - 1 && x(minute) <= right + 1);
     for (const minute of clearTicks(ticks, x, limits))
-      names.append(small(pet(minute), x(minute), foot, theme.ink));
+      names.push(small(pet(minute), x(minute), foot, theme.ink));
     for (const minute of ticks.filter(each => x(each) + GMT_HALF_PX <= width))
-      names.append(small(gmt(data.pet_zero_ms + minute * 60000), x(minute), 12, theme.quiet_ink));
+      names.push(small(gmt(data.pet_zero_ms + minute * 60000), x(minute), 12, theme.quiet_ink));
   }
 }

@@ -7,9 +7,10 @@ import { Legend } from "./chart_legend.js";
 import { Overview } from "./chart_overview.js";
 import { paintChart } from "./chart_paint.js";
 import { chartPng, chartSvg, pictureName } from "./chart_picture.js";
-import { outline, paintMarks, ringOf } from "./chart_shapes.js";
+import { paintMarks, ringOf } from "./chart_shapes.js";
 import { tagOf } from "./chart_words.js";
 import { el, svg } from "./dom.js";
+import { change, redraw } from "./drawing.js";
 import { download } from "./page.js";
 
 const LEAST_PX = 200;
@@ -63,17 +64,7 @@ export class ChartView {
 
   tell(notes) {
     this.notes = notes;
-    if (!this.look) return;
-    this.paintMarks();
-    const tight = new Set(notes.tight);
-    for (const bar of this.canvas.querySelectorAll(".pk-bar-work")) {
-      const look = outline(tight.has(bar.dataset.step), this.theme, Number(bar.getAttribute("width")));
-      const label = this.nameOf(this.chart.bars[bar.dataset.bar]);
-      // Most are as they were: setting them all would lay out the whole chart anew.
-      for (const [name, value] of Object.entries({ ...look, "aria-label": label }))
-        if (bar.getAttribute(name) !== String(value)) bar.setAttribute(name, value);
-    }
-    this.legend.show();
+    if (this.look) this.draw();
   }
 
   // Zoom
@@ -143,20 +134,24 @@ export class ChartView {
       range: this.range,
       ticks: ticksFor(this.range, this.width - CHART_LEFT - CHART_RIGHT),
       clipId: this.clipId,
-      tight: new Set(this.notes?.tight),
       inkOnFill: this.themes.ink_on_fill,
       nameOf: bar => this.nameOf(bar),
     };
     this.canvas.setAttribute("viewBox", `0 0 ${this.width} ${this.places.height}`);
     this.canvas.style.height = `${this.places.height}px`;
-    this.canvas.replaceChildren(...paintChart(this.chart, this.look));
-    this.marks = null;
-    this.paintMarks();
+    this.draw();
     this.canvas.dataset.painted = String(Number(this.canvas.dataset.painted ?? 0) + 1);
+    this.overview.follow();
+  }
+
+  // All of it, in the room that it has: most is as it was and stays.
+  draw() {
+    this.look.tight = new Set(this.notes?.tight);
+    const marks = paintMarks(this.notes?.findings ?? [], this.look);
+    redraw(this.canvas, [...paintChart(this.chart, this.look), marks]);
     this.paintChoice();
     this.dress?.();
     this.drag?.paint();
-    this.overview.follow();
     this.legend.show();
   }
 
@@ -207,13 +202,6 @@ export class ChartView {
     );
   }
 
-  paintMarks() {
-    const marks = paintMarks(this.notes?.findings ?? [], this.look);
-    if (this.marks) this.marks.replaceWith(marks);
-    else this.canvas.append(marks);
-    this.marks = marks;
-  }
-
   paintChoice() {
     this.canvas.querySelectorAll(".pk-chosen").forEach(each => each.remove());
     this.canvas.removeAttribute("aria-activedescendant");
@@ -221,13 +209,14 @@ export class ChartView {
     const { chosen } = this;
     for (const bar of bars) {
       const isChosen = chosen.has(bar.dataset.step);
-      bar.setAttribute("aria-selected", String(isChosen));
-      if (isChosen) bar.parentNode.append(ringOf(bar));
+      change(bar, { "aria-selected": String(isChosen) });
+      if (isChosen) bar.parentNode.append(ringOf(bar).drawn());
     }
     const last = bars.find(bar => this.selected && bar.dataset.step === this.selected);
     if (!last) return;
     this.canvas.setAttribute("aria-activedescendant", last.id);
-    this.canvas.append(...tagOf(this.chart.bars[last.dataset.bar], this.look));
+    const tag = tagOf(this.chart.bars[last.dataset.bar], this.look);
+    this.canvas.append(...tag.map(each => each.drawn()));
   }
 
   get chosen() {

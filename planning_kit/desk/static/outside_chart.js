@@ -86,18 +86,17 @@ export class OutsideChart {
         "stroke-width": 1.4,
       }),
     );
-    const done = svg("g", inside);
-    const over = svg("g", inside);
+    const [done, over] = [[], []];
     chart.bars.forEach(([, who, kind, start, finish], number) => {
       const lane = places.lanes[who]?.main;
       const phase = chart.phases[number];
       if (!lane || kind !== "work" || phase === "ahead") return;
       const until = phase === "past" ? finish : Math.min(finish, chart.now);
-      done.append(
+      done.push(
         rect(this.chart.x(start), this.chart.x(until), lane, { fill: `url(#${id})`, class: "pk-past" }),
       );
       if (phase === "running")
-        over.append(
+        over.push(
           rect(
             this.chart.x(start) - 2,
             this.chart.x(finish) + 2,
@@ -110,7 +109,7 @@ export class OutsideChart {
     canvas.querySelector("defs").append(hatch);
     // Under the labels, so that what was done stays readable.
     const labels = canvas.querySelector(".pk-labels");
-    labels.parentNode.insertBefore(done, labels);
+    labels.parentNode.insertBefore(svg("g", inside, done), labels);
     this.flag = svg(
       "g",
       {},
@@ -126,7 +125,7 @@ export class OutsideChart {
       svg("path", { d: `M0,${places.axis.height - 4} V${places.bottom}` }),
       this.flag,
     );
-    labels.parentNode.append(over);
+    labels.parentNode.append(svg("g", inside, over));
     canvas.append(svg("g", inside, this.line)); // over all, the flag over the times beside it
     this.tick();
   }

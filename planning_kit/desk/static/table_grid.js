@@ -68,6 +68,7 @@ export function makeGrid(tables, name) {
   const ready = new Promise(done => {
     table.on("tableBuilt", done);
   });
+  table.on("scrollHorizontal", left => box.classList.toggle("pk-scrolled", left > 0));
   const grid = { name, box, table, filters: {}, ready };
   table.on("tableBuilt", () => {
     grid.isBuilt = true;
@@ -75,11 +76,29 @@ export function makeGrid(tables, name) {
     const { selectRange } = table.modules;
     const first = selectRange.setDefaultRange.bind(selectRange);
     selectRange.setDefaultRange = () => table.getRanges().length || first();
+    keepHeads(table.columnManager);
     box.setAttribute("aria-label", `${name}: ${tables.schema[name].about}`);
     box.querySelector(".tabulator-header").tabIndex = -1;
     tables.columns?.showFaulty(name);
   });
   return grid;
+}
+
+// After every edit the library would measure the heads of all columns: only where they have changed.
+function keepHeads(manager) {
+  const [align, restore] = [manager.verticalAlignHeaders, manager.restoreRedraw].map(each =>
+    each.bind(manager),
+  );
+  let isDue = false;
+  manager.verticalAlignHeaders = () => {
+    isDue ||= manager.redrawBlock;
+    align();
+  };
+  manager.restoreRedraw = () => {
+    if (isDue || manager.redrawBlockUpdate !== null) restore();
+    else manager.redrawBlock = false;
+    isDue = false;
+  };
 }
 
 // The columns that are seen, as the planner wants them.

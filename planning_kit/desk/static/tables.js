@@ -73,6 +73,9 @@ export class Tables {
 
   paintTabs() {
     const counts = faultCounts(this.faultList);
+    const now = JSON.stringify([this.current, counts, Object.keys(this.schema)]);
+    if (now === this.tabsShown) return;
+    this.tabsShown = now;
     this.tabs.replaceChildren(
       ...Object.keys(this.schema).map(name =>
         tabButton(name, counts[name], {

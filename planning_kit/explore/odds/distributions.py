@@ -10,7 +10,7 @@ same random numbers differ by what was changed in them, not by chance.
   from memory) is an approximation to it.
 * ``triangular``: density rising from a to m, falling to b.
 * ``uniform``: anything from a to b alike; the likely value is not used.
-* ``fixed``: always m; only the factors of `planning_kit.explore.odds.sampling` vary.
+* ``fixed``: always m; only the factors of `planning_kit.explore.odds.sampled_outing` vary.
 """
 
 from collections.abc import Callable, Mapping

@@ -1,7 +1,7 @@
 """What hangs on a task by its items: who misses what it would have moved is given up with it, and so on.
 
 Asked of samples in play and of what is given up outside; how each goes see
-`planning_kit.changes.putting_back`. Who has begun, and nobody knows how to put it back, goes on.
+`planning_kit.changes.dropping`. Who has begun, and nobody knows how to put it back, goes on.
 
 The moves are played in the order of the plan, without those of the steps given up. A step misses an item that
 it takes, uses or stands in where that is then not where the plan has it. Not missed: what is at hand for a
@@ -14,8 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Self
 
-from planning_kit.changes.dropping import is_at_its_end
-from planning_kit.changes.putting_back import GivenUp, given_up
+from planning_kit.changes.dropping import GivenUp, given_up, is_at_its_end
 from planning_kit.inputs.records import Records, Step
 from planning_kit.plan.timed import TimedPlan
 

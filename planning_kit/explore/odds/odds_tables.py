@@ -11,7 +11,7 @@ from itertools import chain
 import numpy as np
 import pandas as pd
 
-from planning_kit.explore.odds.sampling import STEP, factor_streams, normals, stream
+from planning_kit.explore.odds.sampled_outing import STEP, factor_streams, normals, stream
 from planning_kit.explore.odds.study import Study, Tally
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_label

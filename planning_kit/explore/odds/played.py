@@ -25,7 +25,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from planning_kit.explore.in_pieces import InPieces
+from planning_kit.explore.long_question import InPieces
 from planning_kit.explore.odds.foresight import Foresight, Look
 from planning_kit.plan.network import MAX_GAP, Bound, on_grid
 from planning_kit.plan.timing import TravelFactor, group_floor, place_in_windows

@@ -1,14 +1,14 @@
 """The past of a sampled outing: what has happened does not vary, and it may tell of the pace to come.
 
 The pace to come is that of the common factors, given the log. With E a step's own estimate, its duration is
-``D = E G C`` (`planning_kit.explore.odds.sampling`), so ``log D - log E`` is ``g + c1`` for EV1 and, to first
-order, ``g + (c1 + c2) / 2`` for both. Before the outing g and the c are normal with the deviations of the
-scenario. Each finished step is one observation; the spread of log E is taken as that of a lognormal with the
-mean m and the variance v of the estimate: variance ``log(1 + v / m^2)``, mean ``log m`` less half of it. Then
-the log factors stay normal: the posterior of the linear Gaussian model (Bishop 2006, "Pattern Recognition and
-Machine Learning", eq. 2.116 and 2.117, from memory). Neglected: that estimates are no lognormals; that calls
-are logged to a minute; fatigue. Steps that nobody in a suit works on, and those of certain duration, say
-nothing.
+``D = E G C`` (`planning_kit.explore.odds.sampled_outing`), so ``log D - log E`` is ``g + c1`` for EV1 and, to
+first order, ``g + (c1 + c2) / 2`` for both. Before the outing g and the c are normal with the deviations of
+the scenario. Each finished step is one observation; the spread of log E is taken as that of a lognormal with
+the mean m and the variance v of the estimate: variance ``log(1 + v / m^2)``, mean ``log m`` less half of it.
+Then the log factors stay normal: the posterior of the linear Gaussian model (Bishop 2006, "Pattern
+Recognition and Machine Learning", eq. 2.116 and 2.117, from memory). Neglected: that estimates are no
+lognormals; that calls are logged to a minute; fatigue. Steps that nobody in a suit works on, and those of
+certain duration, say nothing.
 
 What is in progress varies in what is left. Assumed, and told by ``Odds.assumed``:
 

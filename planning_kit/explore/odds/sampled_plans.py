@@ -13,7 +13,7 @@ sample alone (a test does). A task is given up as it is late, its window is miss
   it is given up in any case.
 * A greatest gap with ``gaps.if_missed = drop``: when it has passed, the task of its later step is given up.
 
-How it is given up see `planning_kit.changes.putting_back`, and what goes with it
+How it is given up see `planning_kit.changes.dropping`, and what goes with it
 `planning_kit.explore.odds.hanging`; precedence passes through, as wherever a task is dropped. Where nobody
 knows how, it is played on. Idealised: the way back from a step that was being waited for is that from the
 step before it.
@@ -25,13 +25,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from planning_kit.changes.putting_back import GivenUp, put_back_min
-from planning_kit.explore.in_pieces import InPieces, at_once
+from planning_kit.changes.dropping import GivenUp, put_back_min
+from planning_kit.explore.long_question import InPieces, at_once
 from planning_kit.explore.odds.played import Given, Play, expected_end, playing
-from planning_kit.explore.odds.sampled_outing import Outing, Part, given_up_with, part_without
-from planning_kit.explore.odds.sampling import Draws
+from planning_kit.explore.odds.sampled_outing import Draws, Outing, Part, given_up_with, part_without
 from planning_kit.inputs.records import Task
-from planning_kit.judge.drop_order import drop_order
+from planning_kit.judge.review import drop_order
 from planning_kit.plan.network import ORDER, ROUNDING_MIN, on_grid
 from planning_kit.plan.timing import place_in_windows
 

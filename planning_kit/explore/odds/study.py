@@ -16,9 +16,8 @@ from functools import reduce
 import numpy as np
 
 from planning_kit.explore.long_question import Report, mapped, silent, told
-from planning_kit.explore.odds.sampled_outing import Outing
+from planning_kit.explore.odds.sampled_outing import CHUNK, TOGETHER, Draws, Outing, chunk_sizes, draw
 from planning_kit.explore.odds.sampled_plans import SampledPlans, broken_reasons, cut_rules, time_samples
-from planning_kit.explore.odds.sampling import CHUNK, TOGETHER, Draws, chunk_sizes, draw
 from planning_kit.inputs.records import Gap, Task
 from planning_kit.plan.build import last_places, work_order
 from planning_kit.plan.network import ROUNDING_MIN

@@ -25,7 +25,7 @@ from planning_kit.explore.propose.order_model import (
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import BOTH, Records, Step
-from planning_kit.judge.drop_order import may_go
+from planning_kit.judge.review import may_go
 from planning_kit.plan.build import crew_travel, work_order
 from planning_kit.plan.network import AFTER, Bound, grouped
 from planning_kit.plan.order_timing import Past

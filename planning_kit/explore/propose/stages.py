@@ -31,7 +31,7 @@ from planning_kit.explore.propose.timed_rules import TIMED_RULES, add_past
 from planning_kit.explore.propose.untimed_rules import add_hardware, add_inhibits, add_room, add_tethers
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import Records
-from planning_kit.judge.drop_order import drop_weights, may_go
+from planning_kit.judge.review import drop_weights, may_go
 from planning_kit.plan.custody import one_by_one
 
 _CHANGE_PART = 100

@@ -4,7 +4,7 @@ Steps are skipped from now on, tasks given up or given to the other, the rest is
 decision makes another plan to be re-timed with the same log; nothing that has started is touched. A better
 order from elsewhere (an optimiser) comes in by the same door: as ``order``.
 
-The table says which task goes, and by when (`planning_kit.explore.odds.propose_cuts`), how likely it comes
+The table says which task goes, and by when (`planning_kit.explore.odds.odds`), how likely it comes
 to that with the whole table in force (`planning_kit.explore.odds.odds`), and what the outing is then. It is
 made before the outing, and anew outside for the tasks that have not begun.
 """
@@ -18,12 +18,11 @@ import pandas as pd
 
 from planning_kit.changes.asked import as_names
 from planning_kit.changes.change import Change, apply
+from planning_kit.changes.dropping import GivenUp
 from planning_kit.changes.order import Order, Trade, Wait
-from planning_kit.changes.putting_back import GivenUp
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.odds.hanging import ItemMoves
-from planning_kit.explore.odds.odds import odds
-from planning_kit.explore.odds.propose_cuts import propose_cuts
+from planning_kit.explore.odds.odds import odds, propose_cuts
 from planning_kit.explore.retime.retiming import re_timed_as
 from planning_kit.explore.what_if import what_if
 from planning_kit.inputs.cells import did_you_mean
@@ -61,7 +60,7 @@ def decide(plan: TimedPlan, skip: Sequence[str] = (), give: Sequence[str] = (), 
     once it has begun those that nobody has begun (what is in someone's hands stays there); ``order``: steps
     in the order in which they shall stand (the places in the order of work that they have now are dealt out
     anew; steps not named stay where they are); ``waits``: rows of ``gaps.csv`` to add, where an order must be
-    kept that no other rule keeps; ``give_up``: tasks given up, as `planning_kit.changes.putting_back` says,
+    kept that no other rule keeps; ``give_up``: tasks given up, as `planning_kit.changes.dropping` says,
     with what hangs on them by its items.
     Raises `ScenarioError` for a plan that is not re-timed, for names that there are not, for what has begun,
     for a task that nobody knows how to put back, and for an order that runs in a circle.

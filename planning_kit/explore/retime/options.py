@@ -2,7 +2,7 @@
 
 An option is open until now has come so far that to carry on and to take it are no longer the same: until
 then nothing is lost by waiting. "Carry on" is a row too. Looked at are: a task dropped, or given up and put
-back once it has begun (`planning_kit.changes.putting_back`), required work by itself, of other work the
+back once it has begun (`planning_kit.changes.dropping`), required work by itself, of other work the
 first few of the cut rule together, too; postponing what may go to just before the last task; giving a
 swappable task to the other, once it has begun what is left of it, if that brings no stop (things are in
 hands by then); a get-ahead task next of all; with a search (`planning_kit.explore.retime.reorder`) another
@@ -20,7 +20,7 @@ from operator import and_
 
 import pandas as pd
 
-from planning_kit.changes.putting_back import moved_by
+from planning_kit.changes.dropping import moved_by
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.explore.propose.goals import CHANCES, chances_of
 from planning_kit.explore.propose.solving import Budget
@@ -34,9 +34,8 @@ from planning_kit.inputs.times import number_label
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.check_custody import AT_END
 from planning_kit.judge.check_rules import LOG, untouched_items
-from planning_kit.judge.drop_order import drop_order, may_be_cut, may_go, task_starts
 from planning_kit.judge.findings import CONCERN, STOP, Identity, identity
-from planning_kit.judge.review import Review, review, stops_in
+from planning_kit.judge.review import Review, drop_order, may_be_cut, may_go, review, stops_in, task_starts
 from planning_kit.plan.activities import Activity
 from planning_kit.plan.build import placeless
 from planning_kit.plan.custody import is_in

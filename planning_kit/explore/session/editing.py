@@ -23,9 +23,9 @@ from planning_kit.explore.session.draft import (
 )
 from planning_kit.explore.session.merge import Origins
 from planning_kit.explore.session.sheet import KEY, SETTINGS, VALUE, Cell, Sheet, free_name
-from planning_kit.inputs.dates import keys_moved
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.utc import keys_moved
 from planning_kit.plan.timed import TimedPlan
 
 PET_ZERO, EARLIEST, LATEST = "pet_zero_utc", "pet_zero_earliest", "pet_zero_latest"

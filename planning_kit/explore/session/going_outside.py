@@ -10,9 +10,8 @@ from datetime import datetime, timedelta
 
 import pandas as pd
 
-from planning_kit.explore.retime.answering import answer
 from planning_kit.explore.retime.decisions import Decision, decide
-from planning_kit.explore.retime.going_home import TERMINATE, home_now
+from planning_kit.explore.retime.going_home import answer, home_now
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Entry, Logbook, log_so_far
 from planning_kit.explore.watch.now import HELD, Clock, is_in_outing, utc_now
@@ -22,7 +21,7 @@ from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.log import log_rows
 from planning_kit.inputs.log_format import BROKEN_OFF, PARTLY, SKIPPED
 from planning_kit.inputs.log_state import IN_PROGRESS, OPEN
-from planning_kit.inputs.procedure_records import GOING, HOME_ALONE
+from planning_kit.inputs.procedure_records import GOING, HOME_ALONE, TERMINATE
 from planning_kit.plan.timed import TimedPlan
 
 

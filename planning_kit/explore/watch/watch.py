@@ -15,7 +15,7 @@ from planning_kit.explore.long_question import LongQuestion
 from planning_kit.explore.propose.proposals import read_effort
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.retime.decisions import Decision, decide
-from planning_kit.explore.retime.going_home import ABORT, TERMINATE, going_home, home_now
+from planning_kit.explore.retime.going_home import going_home, home_now
 from planning_kit.explore.retime.options import options_table
 from planning_kit.explore.retime.retiming import keeping_times, retime_plan
 from planning_kit.explore.watch.logbook import Entry, Logbook, LogSoFar, Refused, faults_of, log_so_far, write
@@ -26,6 +26,7 @@ from planning_kit.inputs.folder_files import signature
 from planning_kit.inputs.log import Actuals, log_rows
 from planning_kit.inputs.log_format import LOG_COLUMNS, STARTED
 from planning_kit.inputs.log_state import IN_FUTURE
+from planning_kit.inputs.procedure_records import ABORT, TERMINATE
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import moment_at, pet_min
 from planning_kit.plan.past import Whereabouts

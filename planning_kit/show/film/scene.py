@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from planning_kit.explore.in_pieces import InPieces, at_once
+from planning_kit.explore.long_question import InPieces, at_once
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.shown_text import one_line, shortened
 from planning_kit.judge.acceptances import told_findings

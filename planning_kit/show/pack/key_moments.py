@@ -98,7 +98,7 @@ def _longest_way_home(plan: TimedPlan) -> Iterator[KeyMoment]:
                         f"there at {pet_label(longest.finish_min)}")
 
 
-_LINE_CHARS, _MOST_LINES, _LONGEST = 66, 34, 130
+_LINE_CHARS, _BOLD_CHARS, _MOST_LINES, _LONGEST = 66, 58, 34, 130
 _SIZE, _LEAD, _TOP, _WORDS_WIDTH = 6.4, 8.0, 16.0, 250.0
 
 _WORDS = (
@@ -128,7 +128,8 @@ def key_picture(plan: TimedPlan, key: KeyMoment) -> content.Picture:
 def _text(lines: Sequence[tuple[str, str]]) -> Iterator[content.Label]:
     left = WIDTH + 8
     wrapped = [(part, ink) for text, ink in lines
-               for part in textwrap.wrap(shortened(text, _LONGEST), _LINE_CHARS)]
+               for part in textwrap.wrap(
+                   shortened(text, _LONGEST), _LINE_CHARS if ink == LIGHT.ink else _BOLD_CHARS)]
     if len(wrapped) > _MOST_LINES:
         wrapped = [*wrapped[:_MOST_LINES - 1], ("… (the rest is in the procedure)", LIGHT.ink)]
     for number, (text, ink) in enumerate(wrapped):

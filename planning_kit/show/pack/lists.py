@@ -11,8 +11,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Hazard
 from planning_kit.inputs.setting_records import SI
 from planning_kit.inputs.shown_text import one_line, shortened
-from planning_kit.inputs.times import Side, gmt_label, moment_at, pet_label, pet_spans
-from planning_kit.inputs.units import converted
+from planning_kit.inputs.times import Side, converted, gmt_label, moment_at, pet_label, pet_spans
 from planning_kit.judge.acceptances import rulings_of
 from planning_kit.plan.legs import route_caution
 from planning_kit.plan.network import joined

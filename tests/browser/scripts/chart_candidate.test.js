@@ -101,7 +101,8 @@ test("ghosts stand in the lanes of their steps, and say which windows they chang
   const places = layoutLanes(sampleChart());
   const windows = [["A1", "night 1", "", "A1 leaves night 1"]];
   const moved = [...SOON.moved, ["C1", "EV2", 5, 9], ["X", "nobody", 1, 2], [ATTACK, "EV2", 10, 90]];
-  const layer = paintCandidate({ moved, windows }, { places, x: minute => minute * 10, clipId: "clip" });
+  const look = { places, x: minute => minute * 10, clipId: "clip" };
+  const layer = paintCandidate({ moved, windows }, look).drawn();
   const rects = [...layer.querySelectorAll("rect")];
   equal(
     rects.map(each => [each.dataset.step, each.getAttribute("class"), Number(each.getAttribute("y"))]),

@@ -23,7 +23,7 @@ test("a task has its fill, letter and name; one without work here is left out", 
   const chart = sampleChart();
   chart.fills.T9 = ["#FFFFFF", "Z", "Elsewhere"];
   const [first] = legendOf(chart, null, LOOK);
-  const [box, letter] = first.mark();
+  const [box, letter] = first.mark().map(each => each.drawn());
   equal([first.words, box.getAttribute("fill"), letter.textContent], ["T1 The lid", "#AACCEE", "A"]);
   equal(
     said(chart).some(words => words.includes("Elsewhere")),

@@ -73,9 +73,10 @@ test("keys move the window and zoom", () => {
 
 test("a zoom leaves the picture of the whole as it is", () => {
   const { plan, overview } = opened();
-  const [first] = overview.picture.children;
+  const watch = new MutationObserver(() => {});
+  watch.observe(overview.picture, { childList: true, subtree: true, attributes: true });
   plan.zoom(0.5);
-  equal(overview.picture.children[0] === first, true);
+  equal(watch.takeRecords().length, 0);
   plan.load(sampleChart({ end: 75 }));
-  equal(overview.picture.children[0] === first, false);
+  equal(watch.takeRecords().length > 0, true);
 });

@@ -1,4 +1,5 @@
 import {
+  block,
   outline,
   paintMarks,
   patterns,
@@ -11,18 +12,14 @@ import {
 import { equal, near, test } from "./check.js";
 import { THEME } from "./sample.js";
 
-const corners = sign =>
-  sign
-    .getAttribute("points")
-    .split(" ")
-    .map(point => point.split(",").map(Number));
+const corners = sign => sign.attributes.points.split(" ").map(point => point.split(",").map(Number));
 
 test("a stop has eight corners, a concern three, a remark is round", () => {
   equal(corners(severitySign("stop", 0, 0, 7, THEME)).length, 8);
   equal(corners(severitySign("concern", 0, 0, 7, THEME)).length, 3);
-  equal(severitySign("remark", 0, 0, 7, THEME).tagName, "circle");
+  equal(severitySign("remark", 0, 0, 7, THEME).tag, "circle");
   equal(
-    ["stop", "concern", "remark"].map(each => severitySign(each, 0, 0, 7, THEME).getAttribute("fill")),
+    ["stop", "concern", "remark"].map(each => severitySign(each, 0, 0, 7, THEME).attributes.fill),
     [THEME.stop, THEME.concern, THEME.remark],
   );
 });
@@ -44,12 +41,13 @@ test("no slack is a bold outline", () => {
 });
 
 test("a bar of no time can still be seen", () => {
-  equal(rect(10, 10, { y: 1, height: 2 }, {}).getAttribute("width"), "0.60");
-  equal(rect(10, 25.5, { y: 1, height: 2 }, {}).getAttribute("width"), "15.50");
+  equal(rect(10, 10, { y: 1, height: 2 }, {}).attributes.width, "0.60");
+  equal(block(10, 10, { y: 1, height: 2 }, {}).attributes.points.startsWith("10.00,1.00 10.60,1.00 "), true);
+  equal(rect(10, 25.5, { y: 1, height: 2 }, {}).attributes.width, "15.50");
 });
 
 test("text of a scenario is text in the chart", () => {
-  const words = text("<script>alert(1)</script>", 1, 2, {});
+  const words = text("<script>alert(1)</script>", 1, 2, {}).drawn();
   equal([words.children.length, words.textContent], [0, "<script>alert(1)</script>"]);
 });
 
@@ -76,7 +74,7 @@ test("at one spot the worst finding stands for those behind it", () => {
       found("remark", 3, ["EV1"]),
     ],
     look,
-  );
+  ).drawn();
   equal(
     [...layer.children].map(mark => mark.dataset.finding),
     ["0", "2", "5"],
@@ -84,22 +82,21 @@ test("at one spot the worst finding stands for those behind it", () => {
 });
 
 test("the ring around a bar is not another bar", () => {
-  const ring = ringOf(
-    rect(0, 1, { y: 0, height: 1 }, { "data-step": "A1", role: "option", id: "b", fill: "red", x: 3 }),
-  );
+  const bar = { "data-step": "A1", role: "option", id: "b", fill: "red" };
+  const ring = ringOf(block(3, 4, { y: 0, height: 1 }, bar).drawn()).drawn();
   equal(
     [ring.dataset.step, ring.id, ring.getAttribute("role"), ring.getAttribute("fill")],
     [undefined, "", null, null],
   );
   equal(
-    ["class", "x", "height"].map(name => ring.getAttribute(name)),
-    ["pk-chosen", "3", "1"],
+    ["class", "points"].map(name => ring.getAttribute(name)),
+    ["pk-chosen", "3.00,0.00 4.00,0.00 4.00,1.00 3.00,1.00"],
   );
 });
 
 test("the patterns of two charts in a page do not mix", () => {
   equal(
-    patterns("one", THEME).map(each => each.id),
+    patterns("one", THEME).map(each => each.attributes.id),
     ["one-travel", "one-wait", "one-outside", "one-arrow"],
   );
 });

@@ -120,5 +120,5 @@ test("what is chosen shows all its words: a tag where the bar has no room", () =
   const bar = ["A1", "EV1", "work", 0, 20, "T1", "Open the lid"];
   equal(tagOf(bar, look(10)), []);
   const [, words] = tagOf(bar, look(1));
-  equal(words.textContent, "A1 Open the lid");
+  equal(words.drawn().textContent, "A1 Open the lid");
 });

@@ -12,6 +12,7 @@ import {
   turned,
 } from "/film/film_camera.js";
 import { personAt } from "/film/film_lookup.js";
+import { isHidden } from "/film/film_sight.js";
 import { length, minus } from "/film/film_vector.js";
 import { equal, near, test } from "./check.js";
 import { scene } from "./film_scene.js";
@@ -92,5 +93,37 @@ test("who is followed is in the middle, upright", () => {
     const spot = projected(person.at, besidePose(scene, minute, "EV2"), SIZE);
     if (!(Math.abs(spot.x - 640) < 200 && Math.abs(spot.y - 360) < 200))
       throw new Error(JSON.stringify(spot));
+  }
+});
+
+test("a camera of one's own stands where a hull is not between, and not twice a minute elsewhere", () => {
+  const { at, up, out } = personAt(scene.people[0], 30);
+  const chest = at.map((each, axis) => each + 0.4 * up[axis] + 0.5 * out[axis]);
+  const wish = [0.5, 0.7, -0.5];
+  const free = bothPose(scene, 30, wish);
+  const middle = free.eye.map((each, axis) => (each + chest[axis]) / 2);
+  const wall = {
+    kind: "box",
+    center: middle,
+    size: [2, 2, 2],
+    axes: [
+      [1, 0, 0],
+      [0, 1, 0],
+      [0, 0, 1],
+    ],
+  };
+  const blocked = { ...scene, bodies: [wall] };
+  const around = bothPose(blocked, 30, wish);
+  equal(
+    [free, around].map(({ eye }) => isHidden([wall], eye, chest, 0.3)),
+    [true, false],
+  );
+  equal(around.eye.join() === free.eye.join(), false);
+  for (const share of [0.2, 0.5, 0.9]) {
+    const then = bothPose(blocked, 30 + share, wish);
+    equal(
+      then.eye.map((each, axis) => Math.sign(each - then.look[axis])),
+      around.eye.map((each, axis) => Math.sign(each - around.look[axis])),
+    );
   }
 });

@@ -1,16 +1,7 @@
-import { entered, figure, isHidden, rgb, Shapes, stance } from "/film/film_models.js";
+import { figure, rgb, Shapes, stance } from "/film/film_models.js";
 import { cross, dot, length, minus } from "/film/film_vector.js";
 import { equal, near, test } from "./check.js";
 import { scene } from "./film_scene.js";
-
-const AXES = [
-  [1, 0, 0],
-  [0, 1, 0],
-  [0, 0, 1],
-];
-const box = { kind: "box", center: [0, 0, 0], size: [2, 2, 2], axes: AXES };
-const tube = { kind: "cylinder", a: [-5, 0, 0], b: [5, 0, 0], ra: 1, rb: 1 };
-const dome = { kind: "dome", center: [0, 0, 0], axis: [0, 0, 1], radius: 1 };
 
 test("every face of every body looks outward, as its normals do", () => {
   const shapes = new Shapes();
@@ -31,24 +22,6 @@ test("a body's points are as far from its axis as its radius", () => {
   for (let n = 0; n < shapes.points.length; n += 3)
     most = Math.max(most, Math.hypot(shapes.points[n], shapes.points[n + 1]));
   near(most, 2, 1e-9);
-});
-
-test("a way is seen to enter a box, a tube and a dome where it does, and else nowhere", () => {
-  near(entered(box, [-3, 0, 0], [3, 0, 0]), 1 / 3, 1e-9);
-  equal(entered(box, [-3, 1.1, 0], [3, 1.1, 0]), Infinity);
-  near(entered(tube, [0, -3, 0], [0, 3, 0]), 1 / 3, 1e-9);
-  near(entered(tube, [-10, 0.5, 0], [10, 0.5, 0]), 0.25, 1e-9); // through its end
-  equal(
-    [entered(tube, [-10, 1.5, 0], [10, 1.5, 0]), entered(tube, [6, -3, 0], [6, 3, 0])],
-    [Infinity, Infinity],
-  );
-  near(entered(dome, [0, 0, 3], [0, 0, -3]), 1 / 3, 1e-9);
-  equal(entered(dome, [-3, 0, -0.5], [3, 0, -0.5]), Infinity); // below its rim there is nothing
-});
-
-test("what stands behind a body is hidden, what stands on it or before it is not", () => {
-  equal([isHidden([box], [0, -9, 0], [0, 9, 0]), isHidden([box], [0, -9, 0], [0, -1, 0])], [true, false]);
-  equal(isHidden([box], [0, -9, 0], [0, -5, 0]), false);
 });
 
 test("a figure is in the middle of its place or stands in it, outward, and looks at the surface", () => {

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.changes.putting_back import given_up
+from planning_kit.changes.dropping import given_up
 from planning_kit.explore.session.going_outside import take
 from planning_kit.explore.session.session import Session
 from planning_kit.explore.watch.logbook import Logbook

@@ -9,7 +9,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.changes.amounts import LikelyMinutes
 from planning_kit.explore.long_question import DONE, FAILED, STOPPED, LongQuestion
-from planning_kit.explore.session.questions import ODDS, ORDER, SWEEP
+from planning_kit.explore.session.session import ODDS, ORDER, SWEEP
 from tests.edits import type_setting
 from tests.explore.session.conftest import add_a_step_behind_the_night, line_of
 

@@ -18,7 +18,8 @@ function filled(node, attributes, children) {
   }
   for (const child of children.flat(Infinity)) {
     if (child === null || child === undefined) continue;
-    node.append(child instanceof Node ? child : document.createTextNode(String(child)));
+    const drawn = child.drawn?.() ?? child; // a shape makes its own node
+    node.append(drawn instanceof Node ? drawn : document.createTextNode(String(drawn)));
   }
   return node;
 }

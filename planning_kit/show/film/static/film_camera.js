@@ -1,6 +1,7 @@
 // The film's clock, and where its camera stands: shots in their order, each plays its minutes in its seconds.
 
 import { lastBy, personAt } from "./film_lookup.js";
+import { isHidden } from "./film_sight.js";
 import { across, add, clamped, cross, dot, length, minus, mixed, times, unit } from "./film_vector.js";
 
 export const VIEW_DEG = 40; // from the upper to the lower edge of the picture
@@ -73,24 +74,60 @@ export const moved = (pose, factor) => {
 
 export const carried = (pose, by) => ({ ...pose, eye: add(pose.eye, by), look: add(pose.look, by) });
 
+// A camera that somebody chose, not the film's own: of several sides the first from which most are seen.
+// It is chosen once a minute of PET: where a body just comes between, it would jump to and fro.
+function sideOf(scene, minute, sides, framed) {
+  const { heads, eyeFrom } = framed(Math.floor(minute));
+  const hidden = sides.map(
+    side => heads.filter(head => isHidden(scene.bodies, eyeFrom(side), head, 0.3)).length,
+  );
+  return framed(minute).eyeFrom(sides[hidden.indexOf(Math.min(...hidden))]);
+}
+
+const SIGNS = [1, -1].flatMap(z => [1, -1].flatMap(y => [1, -1].map(x => [x, y, z])));
+
 // Where both are seen: the target between them, the eye as far out as their distance asks for.
 export function bothPose(scene, minute, from) {
-  const heads = scene.people.map(person => chestOf(personAt(person, minute)));
-  const look = heads.length > 1 ? mixed(heads[0], heads[1], 0.5) : heads[0];
-  const apart = heads.length > 1 ? length(minus(heads[0], heads[1])) : 0;
-  const wide = Math.max(7, (apart / 2 + 1.5) / Math.tan((VIEW_DEG * Math.PI) / 360));
-  return { eye: add(look, unit(from, [0.4, 0.7, -0.5]), wide), look, up: [0, 0, -1] };
+  const wish = unit(from, [0.4, 0.7, -0.5]);
+  const framed = when => {
+    const heads = scene.people.map(person => chestOf(personAt(person, when)));
+    const look = heads.length > 1 ? mixed(heads[0], heads[1], 0.5) : heads[0];
+    const apart = heads.length > 1 ? length(minus(heads[0], heads[1])) : 0;
+    const wide = Math.max(7, (apart / 2 + 1.5) / Math.tan((VIEW_DEG * Math.PI) / 360));
+    const eyeFrom = signs =>
+      add(
+        look,
+        wish.map((each, axis) => each * signs[axis]),
+        wide,
+      );
+    return { heads, look, eyeFrom };
+  };
+  return { eye: sideOf(scene, minute, SIGNS, framed), look: framed(minute).look, up: [0, 0, -1] };
 }
+
+// Shares of outward, up and to the right, the best view first.
+const BESIDE = [
+  [1, 0.4, 0.8],
+  [1, 0.4, -0.8],
+  [1, -0.4, 0.8],
+  [1, -0.4, -0.8],
+  [1, 0, 0.05],
+  [0.3, 0.9, 0.3],
+  [0.3, -0.9, 0.3],
+];
 
 // Beside one of them, a little above, upright as that one is.
 export function besidePose(scene, minute, who) {
-  const person = personAt(
-    scene.people.find(each => each.id === who),
-    minute,
-  );
-  const look = chestOf(person);
-  const from = unit(add(add(person.out, person.up, 0.4), cross(person.up, person.out), 0.8));
-  return { eye: add(look, from, 6), look, up: person.up };
+  const track = scene.people.find(each => each.id === who);
+  const framed = when => {
+    const { up, out, ...person } = personAt(track, when);
+    const look = chestOf({ up, out, ...person });
+    const right = cross(up, out);
+    const eyeFrom = ([a, b, c]) => add(look, unit(add(add(times(out, a), up, b), right, c)), 6);
+    return { heads: [look], look, up, eyeFrom };
+  };
+  const { look, up } = framed(minute);
+  return { eye: sideOf(scene, minute, BESIDE, framed), look, up };
 }
 
 // Where a point is in a picture of `size` pixels: x, y from the upper left corner, and how far ahead.

@@ -3,7 +3,7 @@
 
 import { projected } from "./film_camera.js";
 import { isWithin, petText } from "./film_lookup.js";
-import { isHidden } from "./film_models.js";
+import { isHidden } from "./film_sight.js";
 import { add } from "./film_vector.js";
 
 const MOST = 14;
