@@ -110,8 +110,9 @@ class OrderTiming:
         horizon_min = self.almanac.horizon_min * (1 + self.misses)
         all_windows, lengths, count = self._windows, self._lengths, len(starts) - len(away)
         soonest: list[float] | None = None
+        turn = sweep
         for _ in range(_FEW_SWEEPS if self.misses else _MOST_SWEEPS):
-            for step in sweep:  # grows in the first sweep: each step comes behind those that it waits for
+            for step in turn:  # grows in the first sweep: each step comes behind those that it waits for
                 start, windows = starts[step], all_windows[step]
                 if windows is not None:
                     start = starts[step] = windows.fit(start, lengths[step])
@@ -129,8 +130,10 @@ class OrderTiming:
                 return None
             if self.misses and soonest is None:  # what nothing mends would go on pushing all that follows
                 soonest = [*starts]
-            if not self._raise_back(starts) and not self._raise_groups(starts):
+            raised = self._raised_back(starts) or self._raised_groups(starts)
+            if not raised:
                 return starts
+            turn = sweep[min(map(sweep.index, raised)):]  # nothing before the first of them has moved
         return soonest
 
     def end_min(self, orders: Orders, starts: Sequence[float], pet_zero_min: float = 0.0) -> float:
@@ -217,25 +220,27 @@ class OrderTiming:
                 before = step
         return follow, waits, starts
 
-    def _raise_back(self, starts: list[float]) -> bool:
-        """Raise what must not come too long before another; whether one moved."""
-        has_moved = False
+    def _raised_back(self, starts: list[float]) -> list[int]:
+        """Raise what must not come too long before another; the steps that moved."""
+        raised = []
         for before, after, weight in self._most:
             if -inf < starts[after] < starts[before] + weight:
-                starts[after], has_moved = starts[before] + weight, True
-        return has_moved
+                starts[after] = starts[before] + weight
+                raised.append(after)
+        return raised
 
-    def _raise_groups(self, starts: list[float]) -> bool:
-        """Raise each group to a window that holds its last finish; whether one moved."""
-        has_moved = False
+    def _raised_groups(self, starts: list[float]) -> list[int]:
+        """Raise each group to a window that holds its last finish; the steps that moved."""
+        raised = []
         for members, windows in self._groups:
             here = [step for step in members if starts[step] > -inf]
             if here:
                 floor = windows.begin_for(max(starts[step] + self._lengths[step] for step in here))
-                for step in here:
-                    if starts[step] < floor:
-                        starts[step], has_moved = floor, True
-        return has_moved
+                late = [step for step in here if starts[step] < floor]
+                raised += late
+                for step in late:
+                    starts[step] = floor
+        return raised
 
 
 class _Windows:

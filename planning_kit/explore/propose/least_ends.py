@@ -10,17 +10,17 @@ costs as much work and no less walk), so that few states are left.
 
 When the states run out the least end among those still open is a bound all the same, and where no more walks
 are remembered the way to the farthest step and home stands for the rest. Neglected: the partner, hardware,
-gaps and limits; each of them can only make the true end later. `add_lane_bounds` tells the solver.
+gaps, limits, what one of them does for a task that may be traded; each of them can only make the true end
+later. `add_lane_bounds` tells the solver.
 
 `what_binds` tells people, exactly, with the least ends of all rules without an order of work (a longest path)
-and of steps that have an item in turn. Neglected: inhibits' windows, hatch, room, tethers, hand-overs, bags.
+and of steps that have an item in turn. Neglected: room, tethers, hand-overs, bags.
 """
 
 import heapq
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property, partial
-from itertools import product
+from functools import cached_property, partial
 from math import isnan
 
 import numpy as np
@@ -29,17 +29,28 @@ from planning_kit.explore.propose.order_model import start_windows, ticks_up
 from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.timed_rules import lane_way
+from planning_kit.explore.propose.untimed_rules import inhibit_windows
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.plan import network as kinds
-from planning_kit.plan.build import allowed_windows, build_network, step_demands, stops_into
-from planning_kit.plan.network import GRID_MIN, Bound, Home, Network, Release, grouped, mirrored
+from planning_kit.plan.build import allowed_windows, build_network, hatch_releases, step_demands, stops_into
+from planning_kit.plan.network import (
+    GRID_MIN,
+    Bound,
+    Demand,
+    Group,
+    Home,
+    Network,
+    Release,
+    grouped,
+    mirrored,
+)
 from planning_kit.plan.slack import find_holders
 from planning_kit.plan.timing import earliest_starts
 
 _LOOK_EVERY = 500
 _NEVER = 1 << 50
-_MOST_TRADES, _MOST_BEHIND = 3, 2
+_MOST_BEHIND = 2
 _exactly = partial(ticks_up, per_min=round(1 / GRID_MIN))
 Told = tuple[float, str, dict[str, float], list[str]]  # a least end, of what, its parts (all min), in words
 _EXPANDED, _REMEMBERED = 2_000, 10_000
@@ -182,47 +193,27 @@ def _after_windows(trip: Trip, done: int, now: int) -> int:
 
 def add_lane_bounds(problem: Problem, done: Collection[str], enough: int, effort: float,
                     budget: Budget) -> int:
-    """end - PET 0 >= the least end of each lane with the tasks ``done``; the least of it, in ticks.
+    """end - PET 0 >= the least end of each lane with the tasks ``done``; the greatest of these, in ticks.
 
-    For every way of trading the swappable ones among them its own bound, so far as these are few. ``enough``
-    is the finish of an order that is known: no bound above it is wanted.
+    ``enough`` is the finish of an order that is known: no bound above it is wanted.
     """
-    traded = sorted(problem.work.swappable & set(done))
-    # The swappable ones beyond these count in neither lane: that can only make the bound lower.
-    fixed, traded = set(done) - set(traded[_MOST_TRADES:]), traded[:_MOST_TRADES]
-
-    @cache
-    def walk_of(who: str, steps: tuple[int, ...]) -> LeastWalk:
-        return LeastWalk(trip_of(problem, who, steps), round(_REMEMBERED * effort), budget.is_over)
-
-    def later_of_both(swapped: Collection[str], is_exact: bool) -> int:
-        walks = (walk_of(who, tuple(_certain(problem, who, fixed, swapped))) for who in problem.work.crews)
-        return min(enough, max(least_end(walk, enough, round(_EXPANDED * effort)) if is_exact
-                               else sum(walk.trip.lengths) + walk.left(0, -1) for walk in walks))
-
-    trades = [frozenset(task for task, is_swapped in zip(traded, ways, strict=True) if is_swapped)
-              for ways in product((False, True), repeat=len(traded))]
-    least = {swapped: later_of_both(swapped, is_exact=False) for swapped in trades}
-    # The least of all trades is the bound: only the one that is least so far is worth the exact search.
-    exact: set[frozenset[str]] = set()
-    while (weakest := min(trades, key=lambda swapped: least[swapped])) not in exact:
-        exact.add(weakest)
-        least[weakest] = later_of_both(weakest, is_exact=True)
-    for swapped, bound in least.items():
-        problem.model.cp.add(problem.end - problem.pet_zero >= bound).only_enforce_if(
-            *(problem.done[task, task in swapped] for task in traded))
-    return min(least.values())
+    walks = (_walk_of(problem, who, done, effort, budget)[1] for who in problem.work.crews)
+    bound = min(enough, max(least_end(walk, enough, round(_EXPANDED * effort)) for walk in walks))
+    problem.model.cp.add(problem.end - problem.pet_zero >= bound)
+    return bound
 
 
-def _certain(problem: Problem, who: str, done: Collection[str], swapped: Collection[str]) -> Iterator[int]:
-    """Numbers in a lane of the steps that are in it when these tasks are done so."""
-    for number, position in enumerate(problem.positions[who]):
-        step = problem.work.steps[position]
-        if step.task in done and (step.crew == BOTH or (step.crew == who) != (step.task in swapped)):
-            yield number
+def _walk_of(problem: Problem, who: str, done: Collection[str], effort: float, budget: Budget,
+             units: Callable[[float], int] = ticks_up) -> tuple[list[int], LeastWalk]:
+    """The steps that are in a lane for certain when these tasks are done, not those that may be traded."""
+    steps, sure = problem.work.steps, {*done} - problem.work.swappable
+    own = [i for i in problem.positions[who] if steps[i].task in sure or (
+        steps[i].task in done and steps[i].crew == BOTH)]
+    numbers = [problem.numbers[who][i] for i in own]
+    return own, LeastWalk(trip_of(problem, who, numbers, units), round(_REMEMBERED * effort), budget.is_over)
 
 
-def trip_of(problem: Problem, who: str, numbers: tuple[int, ...],
+def trip_of(problem: Problem, who: str, numbers: Sequence[int],
             units: Callable[[float], int] = ticks_up) -> Trip:
     """The work of a lane with these members alone; precedence through the others stays."""
     work, way = problem.work, lane_way(problem, who, units)
@@ -254,14 +245,12 @@ def what_binds(problem: Problem, done: Collection[str], effort: float, budget: B
     """The greatest least end of an outing with the tasks ``done`` (min), and in words what binds."""
     network, found = _sure_network(problem, [step.task in done for step in problem.work.steps]), list[Told]()
     for who in problem.work.crews:
-        numbers = tuple(_certain(problem, who, set(done) - problem.work.swappable, ()))
-        trip = trip_of(problem, who, numbers, _exactly)
-        walk = LeastWalk(trip, round(_REMEMBERED * effort), budget.is_over)
-        ticks = least_end(walk, _NEVER, round(_EXPANDED * effort)), sum(trip.lengths), walk.left(0, -1)
+        own, walk = _walk_of(problem, who, done, effort, budget, _exactly)
+        ticks = least_end(walk, _NEVER, round(_EXPANDED * effort)), sum(walk.trip.lengths), walk.left(0, -1)
         end, work, ways = (each * GRID_MIN for each in ticks)
         parts = {"work": work, "ways and ingress": ways, "waits for windows": end - work - ways}
         found.append((end, f"the lane of {who}", parts, [
-            _wait_words(problem, problem.positions[who][numbers[j]], ready * GRID_MIN, start * GRID_MIN)
+            _wait_words(problem, own[j], ready * GRID_MIN, start * GRID_MIN)
             for j, (ready, start) in reversed(walk.waits.items())]))
     starts = earliest_starts(network, np.array(problem.work.minutes))
     if network.homes and np.isfinite(starts).all():
@@ -272,10 +261,26 @@ def what_binds(problem: Problem, done: Collection[str], effort: float, budget: B
     return most, f"{name} alone needs {number_label(most, 'down')} min ({told}), behind it {behind}"
 
 
-def _wait_words(problem: Problem, position: int, ready_min: float, start_min: float) -> str:
+def _wait_words(problem: Problem, position: int, ready_min: float, start_min: float,
+                groups: Sequence[Group] = ()) -> str:
     step, guard_min = problem.work.steps[position], problem.work.records.settings.night_guard_s / 60
-    names = " and ".join(each.title_at(start_min) for each in step_demands(step, problem.almanac, guard_min))
+    demands = *step_demands(step, problem.almanac, guard_min), *(
+        each.demand for each in groups if position in each.members)
+    names = " and ".join(dict.fromkeys(each.title_at(start_min) for each in demands))
     return f"{step.step} waits from {pet_label(ready_min)} to {pet_label(start_min)} for {names}"
+
+
+def _inhibit_groups(problem: Problem) -> Iterator[Group]:
+    """What begins and what ends an inhibit with a window lies in one of these, less the lead."""
+    index = problem.work.index
+    for each in problem.work.records.inhibits:
+        members = tuple({index[each.from_step]: 0, index[each.until_step]: 0})
+        # Only where one is over before the other does the window of one say something of both.
+        if each.window and (len(members) == 1 or members[0] in problem.before[members[1]]):
+            windows = np.add(inhibit_windows(problem, each), (each.lead_min, 0.0))
+            yield Group(each.inhibit, members, Demand.of(
+                kinds.LIGHT, f"inhibit {each.inhibit} in a {each.window}", windows,
+                windows[windows[:, 0] < windows[:, 1]]))
 
 
 def _sure_network(problem: Problem, sure: Sequence[bool]) -> Network:
@@ -292,16 +297,20 @@ def _sure_network(problem: Problem, sure: Sequence[bool]) -> Network:
         return GRID_MIN * min((way(own[a], own[b]) or 0 for way, own in lanes
                                if is_by_one and a in own and b in own), default=0)
 
+    out_min, groups = dict[int, float](), (*network.groups, *_inhibit_groups(problem))
+    for each in hatch_releases(work.records.settings, work.steps, problem.positions, problem.travels):
+        out_min[each.step] = min(each.at_min, out_min.get(each.step, each.at_min))  # whoever is there first
     bounds = [each for each in (*network.bounds, *problem.more_bounds) if each.kind != kinds.ORDER]
     bounds += [Bound(a, b, kinds.ORDER, "", way_min(a, b)) for b in numbers for a in problem.before[b]]
     return replace(
         network, late=(), ends_min=0.0, group_windows=(),
-        releases=tuple(Release(i, way_min(-1, i)) for i in numbers),
+        releases=(*(Release(i, way_min(-1, i)) for i in numbers),
+                  *(Release(i, at_min, kind=kinds.HATCH, name="hatch") for i, at_min in out_min.items())),
         homes=tuple(Home("", i, way_min(i, -1)) for i, step in enumerate(work.steps)
                     if sure[i] and step.crew in {BOTH, *work.crews}),
         bounds=tuple(each for each in bounds if sure[each.before] and sure[each.after]),
         allowed=tuple(each if has_windows and sure[i] else None for i, each in enumerate(network.allowed)),
-        groups=tuple(each for each in network.groups if has_windows and all(sure[i] for i in each.members)))
+        groups=tuple(each for each in groups if has_windows and all(sure[i] for i in each.members)))
 
 
 def _chain(problem: Problem, network: Network, starts: np.ndarray) -> Told:
@@ -314,8 +323,10 @@ def _chain(problem: Problem, network: Network, starts: np.ndarray) -> Told:
         if holder.bound and holder.kind != kinds.ORDER and (gap := holder.bound.fixed_min):
             far = f"at least {gap:g} min behind" if gap > 0 else f"at most {-gap:g} min before"
             name += f" {far} {network.steps[holder.source]}"
+        if holder.kind == kinds.HATCH:
+            name += f" not before {pet_label(float(starts[at]), 'down')} (hatch)"
         words.insert(0, name if isnan(holder.ready_min) else _wait_words(
-            problem, at, holder.ready_min, float(starts[at])))
+            problem, at, holder.ready_min, float(starts[at]), network.groups))
         at = holder.source
     return float(end), "the chain of rules", {}, words
 

@@ -20,7 +20,7 @@ from functools import cached_property
 from itertools import pairwise
 from math import inf, log
 
-from planning_kit.explore.propose.choices import Choice, moved_blocks, undone
+from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.order_screen import Broken, Orders, Timed, UntimedRules
 from planning_kit.explore.propose.random_moves import RandomMoves, bits
@@ -159,28 +159,15 @@ class LocalSearch:
     _judged: dict[Hashable, bool] = field(default_factory=dict)
     _restarts: int = 0
     _left: int = 0
+    _first: Timed | None = None
 
-    def improve(self, best: Timed, passes: int, before: Orders) -> Timed:
-        """The best order that holds, within so many passes from ``best``, which holds, as near as can be to
-        ``before``.
-        """
-        self._left, first = passes, best
+    def improve(self, best: Timed, passes: int) -> Timed:
+        """The best order that holds, within so many passes from ``best``, which holds."""
+        self._left, self._first = passes, self._first or best
         while self._left > 0 and not self.budget.is_over():
             # The first order with another seed may end in another valley; else on from the best, less hot.
-            best = self._climb(best, first if self._is_hot else best)
+            best = self._climb(best, self._first if self._is_hot else best)
             self._restarts += 1
-        settled = self._settled(best, before) if best is not first else best
-        return settled if settled is best or self._holds(settled) else best
-
-    def _settled(self, best: Timed, before: Orders) -> Timed:
-        """The best with every block where it was before that need not be elsewhere."""
-        around, blocks = self.around, list(moved_blocks(before, best.orders))
-        for block in blocks:
-            there = around.timed(undone(best.orders, before, block), best.swapped, best.pet_zero_min)
-            # With fewer blocks each time, or two could be put back in turn without end.
-            if there is not None and there.cost[0] <= best.cost[0] and around.broken(there) is None \
-                    and len(list(moved_blocks(before, there.orders))) < len(blocks):
-                return self._settled(there, before)
         return best
 
     @property
@@ -266,4 +253,4 @@ def _drawn(around: Neighbours, moves: RandomMoves, here: Timed, draws: random.Ra
     if drawn is None:
         return None
     orders, traded = drawn
-    return around.timed(orders, here.swapped ^ {traded} if traded else here.swapped, here.pet_zero_min)
+    return around.timed(orders, here.swapped ^ traded, here.pet_zero_min)

@@ -178,8 +178,7 @@ class OrderModel:
                  between: Callable[[int, int], bool]) -> Lane:
         """One at a time, in some order, with travel: if j directly follows i, s_j >= s_i + d_i + way(i, j).
 
-        Arcs that ``precedes`` forbids (j before i), or that a third step always parts (``between``), are
-        left out.
+        Arcs that ``precedes`` forbids (j before i), or ``between`` (never neighbours), are left out.
         """
         numbers = range(len(members))
         arcs: dict[tuple[int, int], Literal] = {}
@@ -187,12 +186,9 @@ class OrderModel:
             for j in numbers:
                 if i != j and not precedes(j, i) and not between(i, j) and way(i, j) is not None:
                     arcs[i, j] = self.literal(f"{who} {members[i].step.name}->{members[j].step.name}")
-        # A step before it bars one from being first only if it is in the lane whenever that is; so for last.
         for i in numbers:
-            if not any(precedes(k, i) and self._is_always(members[k], members[i]) for k in numbers):
-                arcs[-1, i] = self.literal(f"{who} first {members[i].step.name}")
-            if not any(precedes(i, k) and self._is_always(members[k], members[i]) for k in numbers):
-                arcs[i, -1] = self.literal(f"{who} last {members[i].step.name}")
+            arcs[-1, i] = self.literal(f"{who} first {members[i].step.name}")
+            arcs[i, -1] = self.literal(f"{who} last {members[i].step.name}")
         self._circuit(members, arcs)
         for (i, j), arc in arcs.items():
             leave = begin if i < 0 else members[i].step.finish
@@ -202,9 +198,6 @@ class OrderModel:
         self._keep_apart(who, members, arcs, way, precedes)
         self._fill(members, walk, begin, end)
         return Lane(tuple(members), arcs, walk)
-
-    def _is_always(self, member: Member, with_member: Member) -> bool:
-        return member.here is self.yes or member.here is with_member.here
 
     def _circuit(self, members: Sequence[Member], arcs: dict[tuple[int, int], Literal]) -> None:
         """The chosen arcs form one round through all members that are here."""

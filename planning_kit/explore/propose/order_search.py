@@ -43,7 +43,7 @@ from planning_kit.plan.timed import TimedPlan
 _MOST_UNDONE = 12
 _LET_GO_EFFORT = 0.1  # finds most of what the present order keeps; the last of it may take many times as long
 _TIMES, _CLEARLY = "times", 0.01
-_TRIES, _DRAWS = 8, 100  # orders judged for a unit of effort, draws for each
+_TRIES, _DRAWS, _ASTRAY = 8, 100, 0.2  # orders judged for a unit of effort, draws for each
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -237,14 +237,15 @@ class OrderSearch:
         for _ in range(_DRAWS * tries):
             if len(seen) >= tries or self.budget.is_over():
                 break
-            orders, traded = moves.draw(here.orders, here.starts) or (here.orders, "")
-            there = around.timed(orders, here.swapped ^ ({traded} - {""}), here.pet_zero_min)
+            orders, traded = moves.draw(here.orders, here.starts) or (here.orders, frozenset())
+            there = around.timed(orders, here.swapped ^ traded, here.pet_zero_min)
             # Up to the limit, mostly not much later.
             late_min = draws.random() ** 3 * (problem.freedom.limit_min - here.cost[0])
             if there and there.starts not in seen and not (
                     there.cost[0] > here.cost[0] + late_min or around.broken(there)):
                 seen.add(there.starts)
-                if not blocks(around.choice(there)):
+                # Now and then on from a worse one: better ones may lie behind it alone.
+                if not blocks(around.choice(there)) or draws.random() < _ASTRAY:
                     here = there
 
     def blocks(self, choice: Choice) -> Blocks:

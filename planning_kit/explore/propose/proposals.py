@@ -56,11 +56,9 @@ class Proposal(Generic[P]):
     ``end_min`` is the outing's end on likely durations, ``cushioned_min`` on those with the cushion that was
     asked for (the same without one), ``bound_min`` the least that the latter could be for any order under
     the same freedom, never above it (all PET minutes; proven to a second a link of the chain, for the
-    solver counts in seconds);
-    ``dropped`` are the tasks left out; ``is_proven`` says that neither more tasks nor an earlier end are
-    possible;
-    ``is_repeatable`` that no clock cut the search short; ``new_concerns`` counts those that the current plan
-    does not have; ``best_by`` is the goal that it is best by, of several perhaps ``end and odds``.
+    solver counts in seconds); ``dropped`` are the tasks left out; ``is_proven`` says that neither more tasks
+    nor an earlier end are possible; ``is_repeatable`` that no clock cut the search short; ``new_concerns``
+    counts those that the current plan does not have; ``best_by`` is the goal, perhaps ``end and odds``.
     """
 
     name: str
@@ -320,12 +318,14 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
         gain = f", {told_gain(current, best.plan)}" if current and not gives_min else ""
         out = f", {' '.join(sorted(best.dropped))} left out" if best.dropped else ""
         return f"{order}{gain}{out}: {best.verdict}"
+    blocked = "".join((f"; one that ends {current.end_min - each.end_min:.1f} min earlier" if current else
+                       f"; the earliest that was timed, both inside at PET {pet_label(each.end_min, 'up')},")
+                      + f" does not hold: {each.words}" for each in rejections[:1])
     if gives_min:
-        return f"no order found that breaks less: rules give way by {number_label(gives_min, 'up')} min"
+        gives = number_label(gives_min, "up")
+        return f"no order found that breaks less: rules give way by {gives} min{blocked}"
     if last is not None and last.tasks_proven and last.end_proven and search.judge.goal == END:
         return f"the current order is {PROVEN}{last.why and f': {last.why}'}"
-    blocked = "".join(f"; one that ends {current.end_min - each.end_min:.1f} min earlier does not hold: "
-                      f"{each.words}" for each in rejections[:1] if current)
     if last is None or current is None:
         return f"no order found that holds{blocked}: raise effort and seconds"
     left_min = max(cushioned_end_min(current, search.judge.cushion) - last.bound_min, 0.0)

@@ -3,6 +3,8 @@
 A few steps, a run, a visit to a place or a whole task are taken out of their lanes and put back elsewhere: a
 person moves such pieces, too. A slot lies between the last step that must precede the piece and the first
 that must follow it, by the tables and by way of all lanes as they stand, so that no circle comes of a move.
+Whole stretches change hands, or come in the opposite order, as in the 2-opt move of tours (Croes 1958, "A
+method for solving traveling-salesman problems"; from memory), but by whole tasks.
 """
 
 import random
@@ -16,7 +18,9 @@ from planning_kit.explore.propose.order_screen import Orders
 from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH
 
-_TRADE, _SLAB, _TASK, _REGROUP = 0.06, 0.2, 0.28, 0.38  # of all draws up to here; the rest move neighbours
+_TURN, _REVERSED, _ALL = 0.05, 0.5, 0.5
+_FEW = 12  # of so few steps small moves find all that stretches would
+_TRADE, _SLAB, _TASK, _REGROUP = 0.11, 0.23, 0.31, 0.40  # of all draws up to here; the rest move neighbours
 _BESIDE, _NEAR = 0.45, 0.8  # of all slots up to here: at the same place, then not far from where it was
 _FAR = 6
 _LONGEST, _LONGEST_SLAB = 5, 10
@@ -55,19 +59,46 @@ class RandomMoves:
             for first in near:
                 self._behind[first] |= 1 << step
 
-    def draw(self, orders: Orders, starts: Sequence[float]) -> tuple[Orders, str] | None:
-        """Other orders, and the task whose crew were traded ("": none); None where there is no room."""
+    def draw(self, orders: Orders, starts: Sequence[float]) -> tuple[Orders, frozenset[str]] | None:
+        """Other orders, and the tasks whose crew were traded; None where there is no room."""
         kind = self.random.random()
+        if kind < _TURN and len(self.work.steps) > _FEW:
+            return self._turned(orders, starts)
         if kind < _TRADE and self._trades:
             task = self.random.choice(self._trades)
             traded = self._put(orders, self._traded(orders, task), starts)
-            return (traded, task) if traded else None
+            return (traded, frozenset({task})) if traded else None
         lanes = [who for who, lane in orders.items() if len(lane) > 1]
         if not lanes:
             return None
         who = self.random.choices(lanes, [len(orders[who]) for who in lanes])[0]
         moved = self._put(orders, self._piece(orders, who, kind, starts), starts)
-        return (moved, "") if moved and moved != orders else None
+        return (moved, frozenset()) if moved and moved != orders else None
+
+    def _turned(self, orders: Orders, starts: Sequence[float]) -> tuple[Orders, frozenset[str]]:
+        """A stretch of time in which the tasks come in the opposite order, or tradable ones change hands.
+
+        A person sees such an order at a glance; no small move leads to it, as all between is worse.
+        """
+        steps, draw, first, traded = self.work.steps, self.random.random, dict[str, float](), frozenset[str]()
+        free = [s for who in PARTNER for s in orders.get(who, ()) if s not in self._fixed]
+        low, high = sorted(starts[self.random.choice(free)] for _ in range(2)) if free else (0.0, -1.0)
+        if not self._trades or draw() < _REVERSED:
+            for s in (s for lane in orders.values() for s in lane if low <= starts[s] <= high):
+                first[steps[s].task] = min(starts[s], first.get(steps[s].task, high))
+        else:
+            most = 1.0 if draw() < _ALL else draw()
+            there = {steps[s].task for s in free if low <= starts[s] <= high}
+            traded = frozenset(task for task in self._trades if task in there and draw() < most)
+        gone = {s for s in free if steps[s].task in traded and steps[s].crew != BOTH}
+
+        def rank(step: int) -> tuple[float, ...]:
+            is_there = bool(first) and low <= starts[step] <= high
+            return (low, -first[steps[step].task], starts[step]) if is_there else (starts[step],)
+
+        come = {who: gone.intersection(orders.get(PARTNER.get(who, ""), ())) for who in orders}
+        return {who: tuple(sorted(({*lane} - gone) | come[who], key=lambda step: (*rank(step), step)))
+                for who, lane in orders.items()}, traded
 
     def _piece(self, orders: Orders, who: str, kind: float,
                starts: Sequence[float]) -> dict[str, tuple[int, ...]]:

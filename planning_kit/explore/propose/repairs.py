@@ -52,8 +52,7 @@ def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
         around.blocks(start)
         if here := around.of(start):
             around.rules.let_go_of(here)
-            look = LocalSearch(around, around.blocks, search.budget)
-            look.improve(here, round(_PASSES * effort), here.orders)
+            LocalSearch(around, around.blocks, search.budget).improve(here, round(_PASSES * effort))
         around.left = tries
         for each in sorted(search.rejected.values(), key=attrgetter("end_min")):
             if each.choice not in tried:

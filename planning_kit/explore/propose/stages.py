@@ -120,10 +120,10 @@ class Stages:
         if here is None or search.around.broken(here) is not None:
             start = self._missing_less()
             here = search.around.of(start)
-        if here is None or search.around.broken(here) is not None or self.blocks(start):
+        # Judged in any case: where no order holds, what blocks this one is told.
+        if here is None or self.blocks(start) or search.around.broken(here) is not None:
             return start
-        return search.around.choice(search.improve(
-            here, self._passes // _FIRST_LOOK, here.orders))
+        return search.around.choice(search.improve(here, self._passes // _FIRST_LOOK))
 
     def _missing_less(self) -> Choice:
         """An order that misses and breaks less than the start does: with luck nothing."""
@@ -138,8 +138,7 @@ class Stages:
             timed += [choice] if there else []
             if here is None or self.budget.is_over():
                 break
-            choice = around.choice(look.improve(
-                around.kept(here) or here, self._passes // _FIRST_LOOK, here.orders))
+            choice = around.choice(look.improve(around.kept(here) or here, self._passes // _FIRST_LOOK))
         # The first that misses nothing is nearest to the start: what it breaks the solver may mend.
         return timed[0] if timed else choice
 
@@ -276,9 +275,7 @@ class Stages:
         search.around.rules.let_go_of(here)
         if choice.rules:  # it may hold by what is written down alone, which the timing here does not know
             here = replace(here, cost=(minutes_of(self.end_ticks(best)), inf))
-        before = {who: tuple(self.problem.work.index[step] for step in lane)
-                  for who, lane in self.start.lanes.items()}
-        found = search.improve(here, passes, before)
+        found = search.improve(here, passes)
         answer = self._completed(search.around.choice(found)) if found is not here else None
         return answer if answer and self.end_ticks(answer) < self.end_ticks(best) else best
 

@@ -29,7 +29,7 @@ def add_lanes(problem: Problem) -> None:
                 who, members, lane_way(problem, who), begin=problem.pet_zero,
                 end=problem.end if who in work.crews else never_ends,
                 precedes=partial(_precedes, problem, positions),
-                between=_parted(problem, who, members, positions))
+                between=_parted(problem, who, positions))
 
 
 def _precedes(problem: Problem, positions: list[int], a: int, b: int) -> bool:
@@ -60,24 +60,14 @@ def lane_way(problem: Problem, who: str,
     return way
 
 
-def _parted(problem: Problem, who: str, members: list[Member],
-            positions: list[int]) -> Callable[[int, int], bool]:
-    """Whether some third step of the lane always stands between two, so that no arc joins them."""
-    before, always = problem.before, problem.model.yes
-    glued = problem.work.runs.get(who, {}) if problem.freedom.free == BY_RUNS else {}
-    glued_from = {b: a for a, b in glued.items()}
+def _parted(problem: Problem, who: str, positions: list[int]) -> Callable[[int, int], bool]:
+    """Whether two steps of the lane do not stay neighbours, as one of them has another one that it keeps."""
+    then = problem.work.runs.get(who, {}) if problem.freedom.free == BY_RUNS else {}
+    first = {b: a for a, b in then.items()}
 
     def parted(a: int, b: int) -> bool:
-        first, second = positions[a], positions[b]
-        if glued.get(first, second) != second or glued_from.get(second, first) != first:
-            return True
-        # A third step parts them for certain only if it is in the lane whenever one of them is.
-        return any(
-            first in before[third] and third in before[second]
-            and (members[c].here is always or members[c].here is members[a].here
-                 or members[c].here is members[b].here)
-            for c, third in enumerate(positions)
-        )
+        one, other = positions[a], positions[b]
+        return then.get(one, other) != other or first.get(other, one) != one
 
     return parted
 

@@ -57,7 +57,7 @@ def search(problem: Problem, scenario: pk.Scenario) -> list[Choice]:
     here = around.of(as_written(scenario.records, scenario.settings.pet_zero_utc))
     assert here is not None
     best = LocalSearch(around, lambda choice: judged.append(choice) or (), Budget(1.0, 300.0)).improve(
-        here, PASSES, here.orders)
+        here, PASSES)
     return [*judged, around.choice(best)]
 
 

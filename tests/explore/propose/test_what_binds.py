@@ -94,6 +94,29 @@ def test_a_second_night_binds_a_lane_that_has_too_much_for_one() -> None:
     assert "for night 2" in words
 
 
+def test_a_hatch_binds_that_opens_late() -> None:
+    # Nobody is out before 30 min: 3 min of way, 40 of work, 3 back, 4 min at the hatch, 8 of ingress.
+    least, words = told(outing_of([LONG, SHORT]).with_settings({"airlock.hatch_open_min": 30}))
+    assert least == pytest.approx(30 + 3 + 40 + 3 + 4 + 8)
+    assert words.startswith("the chain of rules alone needs 88.0 min (L not before 0:33 (hatch), Z1)")
+
+
+def test_the_window_of_an_inhibit_binds() -> None:
+    scenario = outing_of([LONG, SHORT])
+    row = {"inhibit": "JET", "title": "Jets off", "owner": "DESK", "from_step": "S", "until_step": "S",
+           "lead_min": 5, "window": "night", "reason": "test"}
+    plan = pk.time_plan(outing_of([LONG, step_row("S", "", "EV2", "KEY", 5, light="night")])).timed
+    night_min = float(plan.starts[plan.position("S")])
+    least, words = told(scenario.with_table("inhibits", frame_of(scenario, "inhibits", [row])))
+    # The night less the lead, 5 min of work, 3 back, 4 min at the hatch, 8 of ingress; L alone takes 62.
+    assert night_min + 5 + 5 + 3 + 4 + 8 < 62
+    assert "the chain of rules 62.0" in words or words.startswith("the chain of rules alone needs 62.0")
+    late = outing_of([step_row("L", "", "EV1", "POD", 20), step_row("S", "", "EV2", "KEY", 5)])
+    least, words = told(late.with_table("inhibits", frame_of(late, "inhibits", [row])))
+    assert least == pytest.approx(night_min + 5 + 5 + 3 + 4 + 8)
+    assert "for inhibit JET in a night" in words
+
+
 def foothold_outing() -> pk.Scenario:
     plate = item_row("plate", "foothold", "POD", slots=1)
     return outing_of([

@@ -13,7 +13,7 @@ from planning_kit.changes.order import traded
 from planning_kit.explore.propose.choices import as_written
 from planning_kit.explore.propose.local_search import LocalSearch, Neighbours
 from planning_kit.explore.propose.order_problem import Freedom
-from planning_kit.explore.propose.order_screen import Orders, Timed
+from planning_kit.explore.propose.order_screen import Timed
 from planning_kit.explore.propose.order_search import Judge
 from planning_kit.explore.propose.proposals import EFFORTS
 from planning_kit.explore.propose.random_moves import RandomMoves
@@ -137,7 +137,7 @@ def test_a_local_search_finds_what_the_solver_alone_does_not(monkeypatch: pytest
 
     together = best_end()
 
-    def kept(self: LocalSearch, best: Timed, passes: int, before: Orders) -> Timed:
+    def kept(self: LocalSearch, best: Timed, passes: int) -> Timed:
         return best
 
     monkeypatch.setattr(LocalSearch, "improve", kept)
