@@ -19,7 +19,7 @@ from planning_kit.inputs.format import PARTNER
 from planning_kit.inputs.records import BOTH
 
 _TURN, _REVERSED, _ALL = 0.05, 0.5, 0.5
-_FEW = 12  # of so few steps small moves find all that stretches would
+_FEW, _TURN_OF_FEW = 12, 0.02  # of so few steps small moves find nearly all that stretches would
 _TRADE, _SLAB, _TASK, _REGROUP = 0.11, 0.23, 0.31, 0.40  # of all draws up to here; the rest move neighbours
 _BESIDE, _NEAR = 0.45, 0.8  # of all slots up to here: at the same place, then not far from where it was
 _FAR = 6
@@ -62,7 +62,7 @@ class RandomMoves:
     def draw(self, orders: Orders, starts: Sequence[float]) -> tuple[Orders, frozenset[str]] | None:
         """Other orders, and the tasks whose crew were traded; None where there is no room."""
         kind = self.random.random()
-        if kind < _TURN and len(self.work.steps) > _FEW:
+        if kind < (_TURN if len(self.work.steps) > _FEW else _TURN_OF_FEW):
             return self._turned(orders, starts)
         if kind < _TRADE and self._trades:
             task = self.random.choice(self._trades)
