@@ -39,6 +39,6 @@ def test_a_workbench_whose_script_was_given_up_works(slow_page, lab, given_up):
 
 def test_a_film_whose_script_was_given_up_plays(slow_page, lab, given_up):
     lab.open(slow_page, lab.write("given-up-film.ipynb", "import planning_kit as pk",
-                                  f"plan = pk.load_scenario({str(SMALL)!r}).plan()\nplan.film()"))
+                                  f"pk.time_plan(pk.load_scenario({str(SMALL)!r})).film()"))
     slow_page.wait_for_selector(".jp-Notebook .pkf-picture", timeout=60_000)
     assert set(given_up) == {GIVEN_UP}
