@@ -18,7 +18,7 @@ import pandas as pd
 
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import starts
-from planning_kit.campaign.end_state import EndState
+from planning_kit.campaign.end_state import EndState, InhibitEnd, ItemEnd
 from planning_kit.changes.dropping import is_at_its_end, touched_by
 from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.shown_text import TextTable, one_line
@@ -180,38 +180,51 @@ def check_needs(campaign: TimedCampaign) -> Found:
 
 
 def check_carried(campaign: TimedCampaign) -> Found:
-    """What an outing begins with and the one before did not leave so (stop where it is touched)."""
-    for last, name in zip(campaign.ids, campaign.ids[1:], strict=False):
-        end, plan = campaign.end_state(last), campaign.timed_plan(name)
-        records = plan.taken_outside.scenario.records
-        items, ends = {each.item: each for each in records.hardware}, {e.item.item: e for e in end.items}
-        wrong, touched = starts(records, items, ends), touched_by(records.steps)
+    """What an outing begins with and those before did not leave so (stop where it is touched).
+
+    Held against the last outing that knows it: what one in between has no row of does not vanish by that.
+    """
+    ends: dict[str, ItemEnd] = {}
+    values, held, by = dict[str, str](), dict[str, InhibitEnd](), dict[tuple[str, str], str]()
+    last = ""
+    for name in campaign.ids:
+        end, records = campaign.end_state(name), campaign.timed_plan(name).taken_outside.scenario.records
+        items, touched = {each.item: each for each in records.hardware}, touched_by(records.steps)
         needed = touched | {need.state for step in records.steps for need in step.needs}
-        yield from ((name, _elsewhere(last, items[item], at, item in touched, end))
-                    for item, at in wrong.items() if at != items[item].at)
-        for each in end.items:
-            if each.is_outside and each.item.item not in items:
-                yield name, _carried(CONCERN, "item-lost", each.item.item, (
-                    f"was left at {each.place} by {last}, and hardware.csv has no row of it: add one"))
+        yield from ((name, _elsewhere(by["item", item], items[item], at, item in touched, ends[item].item))
+                    for item, at in starts(records, items, ends).items() if at != items[item].at)
+        for item, was in ends.items():
+            if was.is_outside and item not in items and by["item", item] == last:
+                yield name, _carried(CONCERN, "item-lost", item, (
+                    f"was left at {was.place} by {last}, and hardware.csv has no row of it: add one"))
         for state in records.states:
-            left = {each.state.state: each.value for each in end.states}.get(state.state, state.at_start)
+            left = values.get(state.state, state.at_start)
             if left != state.at_start:
                 severity = STOP if state.state in needed else CONCERN
-                words = f"begins {state.at_start}, and {last} leaves it {left}: {_FIX}"
+                words = f"begins {state.at_start}, and {by['state', state.state]} leaves it {left}: {_FIX}"
                 yield name, _carried(severity, "state-otherwise", state.state, words)
-        for held in end.inhibits:
-            row = next((each for each in records.inhibits if each.inhibit == held.inhibit.inhibit), None)
+        rows = {each.inhibit: each for each in records.inhibits}
+        for inhibit in held:
+            row = rows.get(inhibit)
             if row is None or row.set_before_min is None:
                 here = "nobody lifts it" if row is None else "here it is set anew"
-                yield name, _carried(CONCERN, "inhibit-left", held.inhibit.inhibit, (
-                    f"is left in force by {last}, and {here}: have it lifted between the two, or {_FIX}"))
+                yield name, _carried(CONCERN, "inhibit-left", inhibit, (
+                    f"is left in force by {by['inhibit', inhibit]}, and {here}: have it lifted between the "
+                    f"two, or {_FIX}"))
+        ends |= {each.item.item: each for each in end.items}
+        values |= {each.state.state: each.value for each in end.states}
+        held = {each: was for each, was in held.items() if each not in rows}
+        held |= {each.inhibit.inhibit: each for each in end.inhibits}
+        by |= {("item", item): name for item in items} | {("state", each.state): name
+                                                          for each in records.states}
+        by |= {("inhibit", each.inhibit.inhibit): name for each in end.inhibits}
+        last = name
 
 
 _FIX = "begin with what was left (campaign.next_scenario)"
 
 
-def _elsewhere(last: str, item: Item, at: str, is_touched: bool, end: EndState) -> Finding:
-    was = next((each.item for each in end.items if each.item.item == item.item), item)
+def _elsewhere(last: str, item: Item, at: str, is_touched: bool, was: Item) -> Finding:
     used_up = at != INSIDE and was.end_at == at and item.end_at == at
     there = at if at == INSIDE else f"at {at}"
     rule = "item-twice" if is_touched and used_up else "item-elsewhere"

@@ -291,3 +291,44 @@ def test_an_edit_keeps_the_plans_of_the_other_outings(campaign: pk.Campaign) -> 
     assert edited.timed_plan(first) is campaign.timed_plan(first)
     assert edited.timed_plan(second) is not campaign.timed_plan(second)
     assert edited.end_state(first) is campaign.end_state(first)
+
+
+def with_one_between(campaign: pk.Campaign) -> pk.Campaign:
+    """The campaign with an outing between its two, which has rows of nothing that can be left."""
+    base = campaign.folder
+    idle = pk.new_scenario(base / "m", station="Test Station", orbit=ORBIT_JSON,
+                           pet_zero_utc="2031-05-20T08:00:00Z")
+    idle.save()
+    path = base / "campaign.toml"
+    head, last = path.read_text().replace("2031-05-20", "2031-05-30").split("[outings.B]")
+    path.write_text(f'{head}[outings.M]\nfolder = "m"\nearliest = 2031-05-17\nlatest = 2031-05-30\n\n'
+                    f"[outings.B]{last}")
+    campaign.scenario("B").shift_dates("2031-05-24").save()
+    return pk.load_campaign(base)
+
+
+def test_what_is_left_does_not_vanish_over_an_outing_without_a_row_of_it(tmp_path: Path) -> None:
+    campaign = with_one_between(pk.load_campaign(from_nothing(tmp_path / "c")))
+    assert not {"lid", "box"} & {*campaign.scenario("M").states["state"],
+                                 *campaign.scenario("M").hardware["item"]}
+    kinds = ("state-otherwise", "item-elsewhere", "item-twice", "item-lost", "inhibit-left")
+    told = [each for each in rules(campaign) if each[2] in kinds]
+    assert told == [("concern", "M", "item-lost", "box")]
+    shut = changed(campaign, "B", lambda it: it.edit_row("states", "lid", at_start="closed").edit_row(
+        "hardware", "box", at="EV2"))
+    told = [each for each in rules(shut) if each[2] in kinds and each[1] == "B"]
+    assert told == [("stop", "B", "item-twice", "box"), ("stop", "B", "state-otherwise", "lid")]
+    words = shut.findings().query("rule == 'state-otherwise'")["message"].iloc[0]
+    assert "begins closed, and A leaves it open" in words
+    held = {"inhibit": "TX", "title": "Radio", "owner": "Desk", "from_step": "A1", "until_step": "A2",
+            "lead_min": 1, "reason": "radiates"}
+    left = changed(campaign, "A", lambda it: it.add_row("inhibits", held))
+    log = [f"{step},{event},{at}" for step, event, at in (
+        ("A0", "started", "0:00"), ("A0", "finished", "0:05"), ("A1", "started", "0:08"),
+        ("A1", "finished", "0:20"), ("", "ingress", "0:30"))]
+    left.scenario("A").save()
+    (campaign.folder / "a" / "log.csv").write_text("step,event,at\n" + "\n".join(log) + "\n")
+    begun = pk.load_campaign(campaign.folder)
+    again = changed(begun, "B", lambda it: it.add_row("inhibits", {
+        **held, "from_step": "B1", "until_step": "B2"}))
+    assert ("concern", "B", "inhibit-left", "TX") in rules(again)
