@@ -3,8 +3,8 @@
 What lies outside stays where it is, with what is in it; what is inside may be packed anew, as the next outing
 has it, unless that would put it outside. States are as they were left; an inhibit that nobody lifted is in
 force since it was set. Of the backlog's tasks that both outings have, steps of one id are the same work: what
-is done goes, what is left half done keeps its rest. A step whose items all came back inside, or which
-moves a tether hook, is done again.
+is done goes, what is left half done keeps its rest. A step whose work is lost, as what it moved came back
+inside, or which moves a tether hook, is done again whole.
 """
 
 from collections.abc import Collection, Iterator, Mapping
@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from planning_kit.campaign.end_state import EndState, ItemEnd
 from planning_kit.changes.change import Cells, Change, made, step_named
-from planning_kit.changes.dropping import Drop, moved_by
+from planning_kit.changes.dropping import Drop
 from planning_kit.inputs.faults import Faults
 from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.records import INSIDE, Item, Records, Step
@@ -20,6 +20,7 @@ from planning_kit.inputs.row_edits import with_rows
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_min
+from planning_kit.inputs.typed_tables import move_text
 from planning_kit.plan.custody import is_in
 from planning_kit.plan.past import MINUTES, estimates_left
 
@@ -61,7 +62,7 @@ def carried_into(scenario: Scenario, end: EndState, backlog: Collection[str] = (
         *_work(records, end, backlog)]
     changed = made(scenario, changes, frames={"hardware": hardware} if new else None)
     words = [*compare_inputs(scenario.checked, changed.scenario.checked)["words"],
-             *(note.words for note in changed.notes), *_not_carried(records, end)]
+             *(note.words for note in changed.notes), *_not_carried(records, end, backlog)]
     return replace(changed.scenario, told=(*scenario.told, *map(one_line, words)))
 
 
@@ -87,7 +88,7 @@ def _work(records: Records, end: EndState, backlog: Collection[str]) -> Iterator
     same = {step.step: step for step in records.steps if step.task in backlog}
     gone = {step.step for step in end.records.steps
             if step.step in same and same[step.step].task == step.task
-            and step.step in end.done and not _must_be_repeated(step, end)}
+            and step.step in end.done - end.again}
     # An inhibit is never lost with a step: what lifts or confirms it is done again where it is set again.
     for each in records.inhibits:
         gone -= {each.until_step, each.confirmed_by} if each.from_step not in gone else set()
@@ -98,22 +99,28 @@ def _work(records: Records, end: EndState, backlog: Collection[str]) -> Iterator
         yield Cells("inhibits", {"from_step": begun})
     if gone:
         yield Drop(tuple(step_named(step.step) for step in records.steps if step.step in gone))
-    rest = {name: estimates_left(step, left) for name, step in same.items()
-            if 0 < (left := end.left_min.get(name, 0.0)) < step.minutes_likely}
-    if rest:
-        yield Cells("steps", {column: {name: each[at] for name, each in rest.items()}
-                              for at, column in enumerate(MINUTES)})
+    rest = {name: left for name, step in same.items() if (left := rest_of(step, end)) not in (None, step)}
+    for column in (*MINUTES, "takes", "leaves"):
+        cells = {name: getattr(step, column) for name, step in rest.items()
+                 if getattr(step, column) != getattr(same[name], column)}
+        yield Cells("steps", {column: cells if column in MINUTES else {
+            name: " ".join(map(move_text, moves)) for name, moves in cells.items()}})
 
 
 def rest_of(step: Step, end: EndState) -> Step | None:
     """What is left of a step by what an outing did of it: as it is where it has none of it; None: it is done.
 
-    One whose items all came back inside, or that moves a hook, is all to be done again.
+    One that is to be done again (`EndState.again`) is that whole, but for items that it has brought outside.
     """
     if step.task not in {each.task.task for each in end.tasks}:
         return step
+    if step.step in end.again:
+        out = {each.item.item for each in end.items if each.is_outside and step.step in end.done}
+        takes, leaves = (tuple(move for move in moves if move.item not in out)
+                         for moves in (step.takes, step.leaves))
+        return replace(step, takes=takes, leaves=leaves)
     if step.step in end.done:
-        return step if _must_be_repeated(step, end) else None
+        return None
     left = end.left_min.get(step.step, 0.0)
     if not 0 < left < step.minutes_likely:
         return step
@@ -121,14 +128,13 @@ def rest_of(step: Step, end: EndState) -> Step | None:
     return replace(step, minutes_low=low, minutes_likely=likely, minutes_high=high)
 
 
-def _must_be_repeated(step: Step, end: EndState) -> bool:
-    moved = moved_by(end.records, {step.step})
-    inside = {each.item.item for each in end.items if not each.is_outside}
-    return bool(step.hooks) or (bool(moved) and moved <= inside)
-
-
-def _not_carried(records: Records, end: EndState) -> Iterator[str]:
+def _not_carried(records: Records, end: EndState, backlog: Collection[str]) -> Iterator[str]:
     """What the next outing's tables cannot say of what was left, in words."""
+    for task in backlog:
+        own = [step.step for step in records.steps if step.task == task and step.step in end.again]
+        if own:
+            yield (f"{' '.join(own)} of {task} {'is' if len(own) == 1 else 'are'} done again whole: what was "
+                   "moved came back inside, or a tether hook is moved")
     known = {each.inhibit for each in records.inhibits}
     for held in end.inhibits:
         if held.inhibit.inhibit not in known:

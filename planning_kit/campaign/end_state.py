@@ -9,7 +9,7 @@ at that minute counts as not done.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite
@@ -18,6 +18,7 @@ from typing import NamedTuple
 
 import pandas as pd
 
+from planning_kit.changes.dropping import moved_by
 from planning_kit.explore.retime.going_home import Home, home_of
 from planning_kit.explore.retime.retiming import moment_asked, retime_plan
 from planning_kit.inputs.faults import ScenarioError
@@ -84,7 +85,8 @@ class EndState:
 
     ``end_min`` (PET): both are inside; ``asked_min``: the minute at which it was ended, None for its own end.
     ``hooks``: the place of each tether's hook; ``left_min``: likely minutes still to do, by step; ``done``:
-    the steps that are finished; ``homes``: the ways home of an end that was asked for.
+    the steps that are finished; ``again``: those of which something is done, and which are to be done again
+    whole; ``homes``: the ways home of an end that was asked for.
     """
 
     folder: Path
@@ -98,6 +100,7 @@ class EndState:
     tasks: tuple[TaskEnd, ...]
     left_min: Mapping[str, float]
     done: frozenset[str]
+    again: frozenset[str]
     asked_min: float | None = None
     homes: tuple[Home, ...] = ()
 
@@ -233,10 +236,12 @@ def _at_end(plan: TimedPlan, in_force: frozenset[str]) -> EndState:
     states = [StateEnd(each.state, each.value,
                        moment_at(each.from_min, plan.pet_zero) if each.by_step else None)
               for *_, each in plan.state_spells.values()]
+    again = _to_be_repeated(base, left, done, {each.item.item for each in items if not each.is_outside})
     return EndState(
         plan.scenario.folder, records, plan.pet_zero, plan.end_min, tuple(items),
         {crew: tether.lies[-1].line[0] for crew, tether in plan.tracked_tethers.items()}, tuple(states),
-        tuple(_still_held(plan, base, done, in_force)), tuple(_tasks(base, left, done)), left, done)
+        tuple(_still_held(plan, base, done, in_force)), tuple(_tasks(base, left, done, again)),
+        left, done, again)
 
 
 def _left_of_steps(plan: TimedPlan) -> tuple[dict[str, float], frozenset[str]]:
@@ -271,10 +276,57 @@ def _still_held(plan: TimedPlan, base: Records, done: frozenset[str],
             yield InhibitEnd(each, moment_at(set_min, plan.pet_zero))
 
 
-def _tasks(base: Records, left: Mapping[str, float], done: frozenset[str]) -> Iterator[TaskEnd]:
+_HELPERS = ("tool", "bag", "foothold")  # what one of these was used for stays done when it comes inside
+
+
+def _to_be_repeated(base: Records, left: Mapping[str, float], done: frozenset[str],
+                    inside: Set[str]) -> frozenset[str]:
+    """Steps with something done that must be done again whole, as what they moved came back inside.
+
+    One that moves a hook; one whose items are all inside; in a task that is not done, one that moved an item
+    which came back. Where that item is no mere helper: every step that touched it, and, in doubt, every later
+    one of the task but those that moved something which stayed outside.
+    """
+    again, steps = set[str](), {step.step: step for step in base.steps}
+    begun = {name: step for name, step in steps.items() if name in done or left[name] < step.minutes_likely}
+    moved = {name: moved_by(base, {name}) for name in begun}
+    from_inside = {each.item for each in base.hardware if starts_inside(base, each)}
+    kinds = {each.item: each.kind for each in base.hardware}
+    for task in base.tasks:
+        own = {name: step for name, step in begun.items() if step.task == task.task}
+        back = set[str]()
+        to_do = [step for step in base.steps if step.task == task.task and step.step not in done]
+        if to_do:
+            needed = {item for step in to_do if not is_in(base, step.place) for item in step.touches}
+            back = set[str]().union(*(moved[name] for name in own)) & inside & (from_inside | needed)
+        first = {name for name, step in own.items() if step.hooks or moved[name] & back or (
+            moved[name] and moved[name] <= inside)}
+        work = {item for item in back if kinds[item] not in _HELPERS}
+        lost = {name for name, step in own.items() if step.touches & work}
+        is_after = False
+        for name in own:
+            is_after |= name in lost
+            if is_after and not (moved[name] and not moved[name] & inside):
+                lost.add(name)
+        again |= first | lost
+    return frozenset(again)
+
+
+def starts_inside(records: Records, item: Item) -> bool:
+    """Whether an item is inside at PET 0, by itself or in what it is packed in."""
+    at, items = item.at, {each.item: each for each in records.hardware}
+    for _ in items:  # no more turns than items
+        at = items[at].at if at in items else at
+    return is_in(records, at)
+
+
+def _tasks(base: Records, left: Mapping[str, float], done: frozenset[str],
+           again: frozenset[str]) -> Iterator[TaskEnd]:
     for task in base.tasks:
         own = [step for step in base.steps if step.task == task.task]
-        likely, still = sum(step.minutes_likely for step in own), sum(left[step.step] for step in own)
         is_done = all(step.step in done for step in own)
+        likely = sum(step.minutes_likely for step in own)
+        still = sum(step.minutes_likely if step.step in again and not is_done else left[step.step]
+                    for step in own)
         if own:  # of a task without steps nothing is known
             yield TaskEnd(task, 1.0 if is_done else 1.0 - min(1.0, still / likely) if likely else 0.0, still)

@@ -16,6 +16,7 @@ from planning_kit.plan.custody import is_in
 from tests.campaign.made_campaign import write_campaign
 from tests.conftest import SCENARIOS, TESTS
 from tests.explore.retime.rehearsal import rehearsed
+from tests.inputs.small_folder import ORBIT_JSON
 from tests.plan.outings import random_outing
 
 NAMES = ("small-outing", "tern-station", "../tests/data/curlew-deck", "../tests/data/orders-rowan", "4", "6",
@@ -122,7 +123,9 @@ def test_if_we_end_now_all_is_conserved_and_less_is_left_the_later_it_is(name: s
         conserved(end, carried_into(plan.scenario, end))
         assert end.end_min >= share * plan.end_min - 1e-6
         assert {end.hooks[crew] for crew in end.hooks} == {plan.scenario.settings.airlock_place}
-        left.append(sum(each.left_min for each in end.tasks))
+        left.append(sum(end.left_min.values()))
+        # What came back inside half done is done again: never less than what is not done yet.
+        assert sum(each.left_min for each in end.tasks) >= left[-1] - 1e-6
     assert left == sorted(left, reverse=True)
     assert left[-1] == pytest.approx(0.0, abs=1e-6)
     assert left[0] == pytest.approx(sum(step.minutes_likely for step in plan.timed.steps), rel=0.2)
@@ -140,7 +143,9 @@ def test_an_early_end_of_the_small_outing_by_hand() -> None:
                      "bag": "inside", "cassette": "POR"}
     left = {each.task.task: each.left_min for each in end.tasks}
     begun = float(plan.timeline.query("step == 'B3' and kind == 'work'")["start_min"].iloc[0])
-    assert left == pytest.approx({"EGR": 0, "LMP": 14 - (40 - begun), "CAS": 8, "CLN": 10})
+    assert end.left_min["B3"] == pytest.approx(14 - (40 - begun))
+    # The lamp and the bag came home: B1 to B3 (4, 13, 14) again, and C1 (3) before what is left, C3 (8).
+    assert left == pytest.approx({"EGR": 0, "LMP": 4 + 13 + 14, "CAS": 3 + 8, "CLN": 10})
     assert [each.inhibit.inhibit for each in end.inhibits] == ["I-LMP"]
     told = end.frame.set_index("id")["is"]
     assert told["cassette"] == "left outside at Port deck"
@@ -165,8 +170,8 @@ def test_the_next_outing_of_a_campaign_goes_on_with_the_work(tmp_path: Path) -> 
     steps = {step.step: step for step in following.records.steps}
     assert "C2" not in steps, "the vent was opened, and no item came of it"
     assert {"B1", "C1"} <= set(steps), "the lamp and the bag came home again: they are taken once more"
-    left = {each.task.task: each.left_min for each in end.tasks}["LMP"]
-    assert steps["B3"].minutes_likely == pytest.approx(left)
+    assert [steps[name].minutes_likely for name in ("B1", "B2", "B3")] == [4, 13, 14]
+    assert any("B1 B2 B3 of LMP are done again whole" in line for line in following.told)
     assert following.records.inhibits[0].set_before_min == pytest.approx(2 * 1440 - 12)
     assert any("I-LMP" in line for line in following.told)
     assert following.folder == campaign.scenario("two").folder
@@ -214,3 +219,48 @@ def test_a_step_that_was_only_made_safe_is_not_done() -> None:
     assert end.left_min["B3"] == pytest.approx(14 - (40 - at), abs=1e-4)
     assert {each.item.item: each.place for each in end.items}["lamp-new"] == "inside"
     assert [each.inhibit.inhibit for each in end.inhibits] == ["I-LMP"]
+
+
+HARDWARE = (("lamp", "spare"), ("wrench", "tool"), ("reel", "cable"))
+# Rows of a task (who, where, minutes, takes, leaves, uses, after), the step that it is ended in, and what is
+# to be done then: by hand, from which item is inside by then.
+LAMP = (("EV1", "home", 4, "lamp", "", "", ""), ("EV1", "site", 25, "", "lamp", "", ""))
+TWO = (("EV1", "home", 4, "lamp wrench", "", "", ""), ("EV1", "site", 10, "", "lamp", "", ""),
+       ("EV1", "site", 20, "", "", "wrench", ""), ("EV1", "home", 3, "", "wrench", "", ""))
+CABLE = (("EV1", "home", 4, "reel", "", "", ""), ("EV1", "site", 12, "", "", "", ""),
+         ("EV1", "site", 38, "", "reel", "", ""))
+CHAIN = (CABLE[0], (*CABLE[1][:-1], "S0"), (*CABLE[2][:-1], "S1"))
+
+
+@pytest.mark.parametrize(("rows", "ended_in", "to_do"), [
+    (LAMP, "S1", {"S0": (4, "lamp"), "S1": (25, "")}),
+    (TWO, "S2", {"S0": (4, "wrench"), "S2": (1, ""), "S3": (3, "")}),
+    (CABLE, "S2", {"S0": (4, "reel"), "S1": (12, ""), "S2": (38, "")}),
+    (CHAIN, "S2", {"S0": (4, "reel"), "S1": (12, ""), "S2": (38, "")}),
+    (CABLE, "", {"S0": (4, "reel"), "S1": (12, ""), "S2": (38, "")}),
+])
+def test_what_was_done_with_an_item_that_came_back_is_done_again(
+        tmp_path: Path, rows: tuple[tuple[str | int, ...], ...], ended_in: str,
+        to_do: dict[str, tuple[int, str]]) -> None:
+    scenario = pk.new_scenario(tmp_path / "o", station="Test Station", orbit=ORBIT_JSON,
+                               pet_zero_utc="2031-05-14T08:00:00Z")
+    home = scenario.settings.airlock_place
+    site = next(place for place in scenario.places["place"] if place != home)
+    scenario = scenario.add_row("tasks", task="T", title="T", need="required", after="work")
+    for name, kind in HARDWARE:
+        scenario = scenario.add_row("hardware", item=name, title=name, kind=kind, at="inside")
+    scenario = scenario.add_row("steps", *({
+        "step": f"S{at}", "task": "T", "crew": who, "place": {"home": home, "site": site}[str(where)],
+        "title": "t", "minutes_likely": minutes, "takes": takes, "leaves": leaves, "uses": uses,
+        "after": after}
+        for at, (who, where, minutes, takes, leaves, uses, after) in enumerate(rows)), after="work")
+    plan = pk.time_plan(scenario)
+    at = plan.timed.span(ended_in)[1] - 1 if ended_in else plan.timed.span("S1")[1]
+    end = plan.end_state(at)
+    following = carried_into(scenario, end, ["T"])
+    assert {step.step: (round(step.minutes_likely, 6), " ".join(each.item for each in step.takes))
+            for step in following.records.steps if step.task == "T"} == to_do
+    assert next(each.left_min for each in end.tasks if each.task.task == "T") == pytest.approx(
+        sum(minutes for minutes, _ in to_do.values()))
+    assert "stop" not in {*pk.time_plan(following).findings.query("check == 'custody'")["severity"]}
+    assert any("done again whole" in line for line in following.told)
