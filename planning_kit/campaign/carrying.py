@@ -140,10 +140,15 @@ def _not_carried(records: Records, end: EndState, backlog: Collection[str]) -> I
         if held.inhibit.inhibit not in known:
             yield (f"inhibit {held.inhibit.inhibit} is still in force and no row of inhibits.csv lifts it: "
                    "add one, or have it lifted")
+        elif not held.is_sure:
+            yield (f"inhibit {held.inhibit.inhibit} is perhaps in force: it was to be set by then, and "
+                   "nobody said whether it was; it is taken as set")
     states = {each.state for each in records.states}
     for each in end.states:
         if each.state.state not in states:
-            yield f"state {each.state.state} was left {each.value}, and states.csv has no row of it"
+            yield f"state {each.state.state} was left {each.words}, and states.csv has no row of it"
+        elif each.on_way_to:
+            yield f"state {each.state.state} was left {each.words}; this outing begins {each.value}"
     for crew, hook in end.hooks.items():
         if hook != end.records.settings.airlock_place:
             yield f"the tether of {crew} was left hooked at {hook}; this outing begins hooked at the airlock"

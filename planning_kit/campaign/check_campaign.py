@@ -18,7 +18,7 @@ import pandas as pd
 
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import starts
-from planning_kit.campaign.end_state import EndState, InhibitEnd, ItemEnd
+from planning_kit.campaign.end_state import EndState, InhibitEnd, ItemEnd, StateEnd
 from planning_kit.changes.dropping import is_at_its_end, touched_by
 from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.shown_text import TextTable, one_line
@@ -185,7 +185,7 @@ def check_carried(campaign: TimedCampaign) -> Found:
     Held against the last outing that knows it: what one in between has no row of does not vanish by that.
     """
     ends: dict[str, ItemEnd] = {}
-    values, held, by = dict[str, str](), dict[str, InhibitEnd](), dict[tuple[str, str], str]()
+    values, held, by = dict[str, StateEnd](), dict[str, InhibitEnd](), dict[tuple[str, str], str]()
     last = ""
     for name in campaign.ids:
         end, records = campaign.end_state(name), campaign.timed_plan(name).taken_outside.scenario.records
@@ -198,21 +198,23 @@ def check_carried(campaign: TimedCampaign) -> Found:
                 yield name, _carried(CONCERN, "item-lost", item, (
                     f"was left at {was.place} by {last}, and hardware.csv has no row of it: add one"))
         for state in records.states:
-            left = values.get(state.state, state.at_start)
-            if left != state.at_start:
-                severity = STOP if state.state in needed else CONCERN
-                words = f"begins {state.at_start}, and {by['state', state.state]} leaves it {left}: {_FIX}"
+            left = values.get(state.state)
+            if left and (left.on_way_to or left.value != state.at_start):
+                severity = STOP if state.state in needed and left.value != state.at_start else CONCERN
+                words = (f"begins {state.at_start}, and {by['state', state.state]} leaves it {left.words}"
+                         f"{'' if left.value == state.at_start else f': {_FIX}'}")
                 yield name, _carried(severity, "state-otherwise", state.state, words)
         rows = {each.inhibit: each for each in records.inhibits}
         for inhibit in held:
             row = rows.get(inhibit)
             if row is None or row.set_before_min is None:
+                still = "is left" if held[inhibit].is_sure else "is perhaps left"
                 here = "nobody lifts it" if row is None else "here it is set anew"
                 yield name, _carried(CONCERN, "inhibit-left", inhibit, (
-                    f"is left in force by {by['inhibit', inhibit]}, and {here}: have it lifted between the "
+                    f"{still} in force by {by['inhibit', inhibit]}, and {here}: have it lifted between the "
                     f"two, or {_FIX}"))
         ends |= {each.item.item: each for each in end.items}
-        values |= {each.state.state: each.value for each in end.states}
+        values |= {each.state.state: each for each in end.states}
         held = {each: was for each, was in held.items() if each not in rows}
         held |= {each.inhibit.inhibit: each for each in end.inhibits}
         by |= {("item", item): name for item in items} | {("state", each.state): name

@@ -29,8 +29,9 @@ from planning_kit.inputs.log_state import DONE, DROPPED, IN_PROGRESS, TO_DO
 from planning_kit.inputs.procedure_records import TERMINATE, State
 from planning_kit.inputs.records import INSIDE, Inhibit, Item, Records, Task
 from planning_kit.inputs.shown_text import TextTable, one_line
-from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label
+from planning_kit.inputs.times import gmt_label, moment_at, number_label, pet_label, pet_min
 from planning_kit.plan.custody import is_in, other_end
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 END_COLUMNS = ["kind", "id", "title", "is", "place", "since_utc"]
@@ -57,18 +58,29 @@ class ItemEnd(NamedTuple):
 
 
 class StateEnd(NamedTuple):
-    """What a state is, and since when."""
+    """What a state is, and since when; what a step left half done was making of it ("": none was)."""
 
     state: State
     value: str
     since: datetime | None
+    on_way_to: str = ""
+
+    @property
+    def words(self) -> str:
+        """What it is, as far as that is known."""
+        on_way = f", or on the way to {self.on_way_to}: look first" if self.on_way_to else ""
+        return f"{self.value}{on_way}"
 
 
 class InhibitEnd(NamedTuple):
-    """An inhibit that nobody has lifted, and when it was set (UTC)."""
+    """An inhibit that nobody has lifted, and when it was set (UTC).
+
+    Not ``is_sure``: it was to be set by then, before a step that was not begun, and nobody said otherwise.
+    """
 
     inhibit: Inhibit
     set_at: datetime
+    is_sure: bool = True
 
 
 class TaskEnd(NamedTuple):
@@ -118,9 +130,10 @@ class EndState:
     def left(self) -> pd.DataFrame:
         """Of ``frame`` what the next outing must know: what is outside, was changed, or is still to do."""
         home = self.records.settings.airlock_place
+        unsure = {each.state.state for each in self.states if each.on_way_to}
         return _table(row for row in self._rows() if (
-            row[4] not in ("", home) or (row[0] == "state" and row[5]) or row[0] == "inhibit"
-            or (row[0] == "task" and not str(row[3]).startswith(_DONE))))
+            row[4] not in ("", home) or (row[0] == "state" and (row[5] or row[1] in unsure))
+            or row[0] == "inhibit" or (row[0] == "task" and not str(row[3]).startswith(_DONE))))
 
     def _rows(self) -> Iterator[tuple[object, ...]]:
         titles = {place.place: place.title or place.place for place in self.records.places}
@@ -132,7 +145,7 @@ class EndState:
                 "how long the way home takes is not known")
             words = f"at {pet_label(home.at_min)} {safe}goes home, {inside}"
             yield "way home", home.crew, "", words, "", None
-        for item, place, bag, end, since in self.items:
+        for item, place, bag, other, since in self.items:
             at = place if place != INSIDE else ""
             is_set = item.kind == "foothold" and at in sockets and not bag
             how = "in the socket" if is_set else "left outside"
@@ -140,14 +153,15 @@ class EndState:
             words = f"in {bag}, which is {where}" if bag else where
             yield item.kind, item.item, item.title, words, at, since
             if item.end2_at:
-                words = f"other end fixed at {titles.get(end, end)}" if end else "other end loose"
-                yield "cable end", item.item, item.title, words, end, since
+                words = f"other end fixed at {titles.get(other, other)}" if other else "other end loose"
+                yield "cable end", item.item, item.title, words, other, since
         for crew, hook in self.hooks.items():
             yield "tether", crew, "", f"hooked at {titles.get(hook, hook)}", hook, None
-        for state, value, since in self.states:
-            yield "state", state.state, state.title, value, "", since
-        for each, set_at in self.inhibits:
-            words = f"still in force, held by {one_line(each.owner) or 'nobody named'}"
+        for end in self.states:
+            yield "state", end.state.state, end.state.title, end.words, "", end.since
+        for each, set_at, is_sure in self.inhibits:
+            still = "still in force" if is_sure else "perhaps in force (it was to be set by then: ask)"
+            words = f"{still}, held by {one_line(each.owner) or 'nobody named'}"
             yield "inhibit", each.inhibit, each.title, words, "", set_at
         for task, share, left_min in self.tasks:
             left = f", {number_label(left_min, 'up', 0)} min still to do"
@@ -208,14 +222,14 @@ def _ended_at(plan: TimedPlan, at: float, inside: float) -> TimedPlan:
             continue
         start, finish = plan.span(name)
         is_suited = bool({*step.people} & {*SUITED})
-        if status != IN_PROGRESS and (start > at or start == at < finish):
+        if status != IN_PROGRESS and start > at - ROUNDING_MIN and finish > at + ROUNDING_MIN:
             events += [] if is_suited else [called(SKIPPED, at, name)]
             continue
-        events += [] if status == IN_PROGRESS else [called(STARTED, start, name)]
-        if finish <= at:
-            events.append(called(FINISHED, finish, name))
+        events += [] if status == IN_PROGRESS else [called(STARTED, min(start, at), name)]
+        if finish <= at + ROUNDING_MIN:
+            events.append(called(FINISHED, min(finish, at), name))
         else:
-            is_left = is_suited and start < at
+            is_left = is_suited and start < at - ROUNDING_MIN
             events.append(called(PARTLY, at, name, finish - at) if is_left else called(SKIPPED, at, name))
     events.append(called(INGRESS, inside))
     return retime_plan(base, replace(logged, events=tuple(events)), inside)
@@ -233,8 +247,12 @@ def _at_end(plan: TimedPlan, in_force: frozenset[str]) -> EndState:
         fixed = "" if place == INSIDE and item.end2_at != INSIDE else other_end(records, finished, item)
         items.append(ItemEnd(item, place, last.in_bag, fixed,
                              moment_at(last.from_min, plan.pet_zero) if last.by_step else None))
+    logged = {} if plan.outside is None else plan.outside.states.by_step
+    on_way = {entry.state: entry.value for step in base.steps for entry in step.sets
+              if step.step in logged and logged[step.step].pieces and step.step not in done}
     states = [StateEnd(each.state, each.value,
-                       moment_at(each.from_min, plan.pet_zero) if each.by_step else None)
+                       moment_at(each.from_min, plan.pet_zero) if each.by_step else None,
+                       "" if on_way.get(each.state.state) == each.value else on_way.get(each.state.state, ""))
               for *_, each in plan.state_spells.values()]
     again = _to_be_repeated(base, left, done, {each.item.item for each in items if not each.is_outside})
     return EndState(
@@ -265,15 +283,24 @@ def _still_held(plan: TimedPlan, base: Records, done: frozenset[str],
                 in_force: frozenset[str]) -> Iterator[InhibitEnd]:
     """Inhibits that were set, before or in this outing, and whose last step did not get done."""
     states = {} if plan.outside is None else plan.outside.states.by_step
+    over = None if plan.outside is None else plan.outside.states.inside_min
+    skips = () if plan.outside is None else (each for each in plan.outside.actuals.events
+                                             if each.event == SKIPPED)
+    skipped = {each.step: pet_min(each.at, plan.pet_zero) for each in skips}
     for each in base.inhibits:
+        is_sure = True
         begun = states[each.from_step].pieces if each.from_step in states else []
         set_min = begun[0][0] - each.lead_min if begun else None
         if each.set_before_min is not None:
             set_min = min(-each.set_before_min, 0.0 if set_min is None else set_min)
         elif set_min is None and each.inhibit in in_force:
             set_min = plan.taken_outside.span(each.from_step)[0] - each.lead_min
+        elif set_min is None and over is not None and each.from_step in plan.taken_outside.network.steps:
+            planned = plan.taken_outside.span(each.from_step)[0] - each.lead_min
+            if planned < over and skipped.get(each.from_step, over) > planned:
+                set_min, is_sure = planned, False
         if set_min is not None and each.until_step not in done:
-            yield InhibitEnd(each, moment_at(set_min, plan.pet_zero))
+            yield InhibitEnd(each, moment_at(set_min, plan.pet_zero), is_sure)
 
 
 _HELPERS = ("tool", "bag", "foothold")  # what one of these was used for stays done when it comes inside

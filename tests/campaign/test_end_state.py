@@ -14,6 +14,7 @@ from planning_kit.campaign.carrying import carried_into
 from planning_kit.campaign.end_state import EndState
 from planning_kit.plan.custody import is_in
 from tests.campaign.made_campaign import write_campaign
+from tests.campaign.test_campaign_checks import from_nothing
 from tests.conftest import SCENARIOS, TESTS
 from tests.explore.retime.rehearsal import rehearsed
 from tests.inputs.small_folder import ORBIT_JSON
@@ -264,3 +265,54 @@ def test_what_was_done_with_an_item_that_came_back_is_done_again(
         sum(minutes for minutes, _ in to_do.values()))
     assert "stop" not in {*pk.time_plan(following).findings.query("check == 'custody'")["severity"]}
     assert any("done again whole" in line for line in following.told)
+
+
+def test_a_state_that_a_step_was_changing_is_not_known(tmp_path: Path) -> None:
+    folder = from_nothing(tmp_path / "c")
+    campaign = pk.load_campaign(folder)
+    begun, over = campaign.timed_plan("A").span("A1")
+    for minute, words in ((begun, "closed"), (begun + 1, "closed, or on the way to open: look first"),
+                          (over - 1, "closed, or on the way to open: look first"), (over, "open")):
+        end = campaign.end_state("A", minute)
+        assert end.frame.set_index("id").loc["lid", "is"] == words, minute
+        assert ("lid" in set(end.left["id"])) == (minute > begun)
+        told = campaign.next_scenario(end, "B").told
+        assert any("look first" in line for line in told) == (begun < minute < over)
+    log = [f"{step},{event},{at},{rest}" for step, event, at, rest in (
+        ("A0", "started", "0:00", ""), ("A0", "finished", "0:05", ""), ("A1", "started", "0:08", ""),
+        ("A1", "partly", "0:20", 18), ("", "ingress", "0:30", ""))]
+    (folder / "a" / "log.csv").write_text("step,event,at,remaining_min\n" + "\n".join(log) + "\n")
+    found = pk.load_campaign(folder).after("A").findings().query("rule == 'state-otherwise'")
+    assert [*found["severity"]] == ["concern"]
+    assert "closed, or on the way to open: look first" in found["message"].iloc[0]
+
+
+@pytest.mark.parametrize(("skipped_at", "in_force"), [(None, True), ("0:20", True), ("0:10", False)])
+def test_an_inhibit_that_was_to_be_set_ahead_of_its_step_is_perhaps_in_force(
+        tmp_path: Path, skipped_at: str | None, in_force: bool) -> None:
+    # B2 begins at 0:16 or so, its inhibit is to be set 5 min before; both go in before B2 is begun.
+    folder = write_campaign(tmp_path / "c", backlog=None)
+    start = pk.time_plan(pk.load_scenario(folder / "one")).timed.span("B2")[0]
+    assert 10 < start - 5 < 20
+    rows = [("A1", "started", "0:00"), ("A1", "finished", "0:10"), ("", "ingress", "0:25")]
+    rows[2:2] = [("B2", "skipped", skipped_at)] if skipped_at else []
+    (folder / "one" / "log.csv").write_text("step,event,at\n" + "\n".join(map(",".join, rows)) + "\n")
+    campaign = pk.load_campaign(folder)
+    held = campaign.end_state("one").inhibits
+    assert [(each.inhibit.inhibit, each.is_sure) for each in held] == [("I-LMP", False)] * in_force
+    assert ("inhibit-left" in set(campaign.findings()["rule"])) == in_force
+    if in_force:
+        assert "perhaps in force" in str(campaign.end_state("one").frame.set_index("id").loc["I-LMP", "is"])
+        following = campaign.next_scenario(campaign.end_state("one"))
+        assert any("perhaps in force" in line for line in following.told)
+        assert following.records.inhibits[0].set_before_min == pytest.approx(2 * 1440 - (start - 5), abs=1e-3)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_it_can_be_ended_at_the_start_and_the_finish_of_a_step_to_the_rounding(name: str) -> None:
+    plan = plan_of(name)
+    for step in plan.timed.steps[::2]:
+        for minute in plan.timed.span(step.step):
+            for off in (-1e-9, 0.0, 1e-9):
+                if 0 <= minute + off <= plan.end_min:
+                    plan.end_state(minute + off)
