@@ -128,6 +128,7 @@ def _steps(files: FolderFiles, rows: Rows, faults: Faults) -> dict[str, tuple[St
     """The steps of every task that names a file of them."""
     read: dict[str, tuple[Step, ...] | None] = {}
     found: dict[str, tuple[Step, ...]] = {}
+    first: dict[str, str] = {}
     for row, task in rows.named(BACKLOG.name):
         name = row.text("steps")
         if not name:
@@ -138,7 +139,7 @@ def _steps(files: FolderFiles, rows: Rows, faults: Faults) -> dict[str, tuple[St
                       "of none of the format's own, such as steps-REG.csv")
             continue
         if name not in read:
-            read[name] = _steps_in(files, name, stem, rows, faults)
+            read[name] = _steps_in(files, name, stem, rows, faults, first)
         if (steps := read[name]) is not None:
             found[task] = tuple(step for step in steps if step.task == task)
             if not found[task]:
@@ -146,9 +147,12 @@ def _steps(files: FolderFiles, rows: Rows, faults: Faults) -> dict[str, tuple[St
     return found
 
 
-def _steps_in(files: FolderFiles, name: str, stem: str, rows: Rows,
-              faults: Faults) -> tuple[Step, ...] | None:
-    """The rows of a file of steps; None where they cannot be read. What they name is checked, too."""
+def _steps_in(files: FolderFiles, name: str, stem: str, rows: Rows, faults: Faults,
+              known: dict[str, str]) -> tuple[Step, ...] | None:
+    """The rows of a file of steps; None where they cannot be read. What they name is checked, too.
+
+    ``known``: the file of each step so far; an outing may take up the steps of all files.
+    """
     table, own = replace(fmt.STEPS, name=stem), Faults()
     data = files.read(name, faults)
     if data is None:
@@ -163,6 +167,9 @@ def _steps_in(files: FolderFiles, name: str, stem: str, rows: Rows,
     for row, step in parsed.pairs(stem, "step"):
         if first.setdefault(step, row.number) != row.number:
             row.fault(own, "step", f"stands in row {first[step]} already; give each row its own id")
+        elif known.setdefault(step, name) != name:
+            row.fault(own, "step", f"stands in {known[step]} already; give each step of {known[step]} and "
+                      f"{name} its own id")
     # Who works there, windows, hazards and the steps before it are the outing's.
     fields = [field for field in table.fields if {*field.refers_to} <= {"places", "hardware"}]
     fields += [replace(table.by_name[name], refers_to=(of,)) for name, of in (

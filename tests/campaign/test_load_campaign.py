@@ -12,6 +12,7 @@ import pytest
 import planning_kit as pk
 from tests.attack.hostile import PAYLOADS
 from tests.campaign.made_campaign import CAMPAIGN_TOML, write_campaign
+from tests.campaign.test_campaign_checks import STEPS
 from tests.conftest import SCENARIOS
 
 
@@ -150,3 +151,20 @@ def shown_as_typed(campaign: pk.Campaign) -> None:
 
 def repr_toml(text: str) -> str:
     return '"' + "".join(f"\\U{ord(char):08X}" for char in text) + '"'
+
+
+def test_one_id_in_two_files_of_steps_is_a_fault_with_both(tmp_path: Path) -> None:
+    folder = write_campaign(tmp_path / "c", backlog=(
+        "task,title,need,steps\nA,,required,steps-a.csv\nB,,optional,steps-b.csv\nC,,optional,steps-b.csv\n"))
+    for name, rows in (("a", (("S1", "A"), ("S2", "A"))), ("b", (("S3", "B"), ("S2", "B"), ("S4", "C")))):
+        (folder / f"steps-{name}.csv").write_text(STEPS + "".join(
+            f"{step},{task},EV1,MID,Work,,5,{',' * 13}\n" for step, task in rows))
+    with pytest.raises(pk.ScenarioError) as told:
+        pk.load_campaign(folder)
+    assert told.value.problems[["table", "row", "column", "value"]].to_numpy().tolist() == [
+        ["steps-b", 3, "step", "S2"]]
+    assert "steps-a.csv" in str(told.value)
+    assert "steps-b.csv" in str(told.value)
+    path = folder / "steps-b.csv"
+    path.write_text(path.read_text().replace("S2", "S5"))
+    assert len(pk.load_campaign(folder).source.steps) == 3
