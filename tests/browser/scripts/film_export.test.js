@@ -32,7 +32,10 @@ test("a film is as long as its reel, and plays: each picture is that of its minu
   const context = new OffscreenCanvas(64, 36).getContext("2d");
   let [red, blue] = [0, 0];
   for (let tries = 0; tries < 100 && red + blue < 100; tries += 1) {
-    await new Promise(done => setTimeout(done, 50)); // a busy page has sought before it has the picture
+    // A busy page has sought before it has the picture.
+    await new Promise(done => {
+      setTimeout(done, 50);
+    });
     context.drawImage(video, 0, 0);
     [red, , blue] = context.getImageData(32, 18, 1, 1).data;
   }
