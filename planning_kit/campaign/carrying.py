@@ -121,10 +121,9 @@ def rest_of(step: Step, end: EndState) -> Step | None:
         return replace(step, takes=takes, leaves=leaves)
     if step.step in end.done:
         return None
-    left = end.left_min.get(step.step, 0.0)
-    if not 0 < left < step.minutes_likely:
+    if step.step not in end.begun:
         return step
-    low, likely, high = estimates_left(step, left)
+    low, likely, high = estimates_left(step, end.left_min[step.step])
     return replace(step, minutes_low=low, minutes_likely=likely, minutes_high=high)
 
 

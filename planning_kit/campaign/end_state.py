@@ -98,7 +98,7 @@ class EndState:
     ``end_min`` (PET): both are inside; ``asked_min``: the minute at which it was ended, None for its own end.
     ``hooks``: the place of each tether's hook; ``left_min``: likely minutes still to do, by step; ``done``:
     the steps that are finished; ``again``: those of which something is done, and which are to be done again
-    whole; ``homes``: the ways home of an end that was asked for.
+    whole; ``begun``: those left half done; ``homes``: the ways home of an end that was asked for.
     """
 
     folder: Path
@@ -113,6 +113,7 @@ class EndState:
     left_min: Mapping[str, float]
     done: frozenset[str]
     again: frozenset[str]
+    begun: frozenset[str]
     asked_min: float | None = None
     homes: tuple[Home, ...] = ()
 
@@ -254,12 +255,14 @@ def _at_end(plan: TimedPlan, in_force: frozenset[str]) -> EndState:
                        moment_at(each.from_min, plan.pet_zero) if each.by_step else None,
                        "" if on_way.get(each.state.state) == each.value else on_way.get(each.state.state, ""))
               for *_, each in plan.state_spells.values()]
-    again = _to_be_repeated(base, left, done, {each.item.item for each in items if not each.is_outside})
+    begun = frozenset(step.step for step in base.steps if step.step not in done
+                      and left[step.step] not in (0.0, step.minutes_likely))
+    again = _to_be_repeated(base, begun, done, {each.item.item for each in items if not each.is_outside})
     return EndState(
         plan.scenario.folder, records, plan.pet_zero, plan.end_min, tuple(items),
         {crew: tether.lies[-1].line[0] for crew, tether in plan.tracked_tethers.items()}, tuple(states),
         tuple(_still_held(plan, base, done, in_force)), tuple(_tasks(base, left, done, again)),
-        left, done, again)
+        left, done, again, begun)
 
 
 def _left_of_steps(plan: TimedPlan) -> tuple[dict[str, float], frozenset[str]]:
@@ -306,7 +309,7 @@ def _still_held(plan: TimedPlan, base: Records, done: frozenset[str],
 _HELPERS = ("tool", "bag", "foothold")  # what one of these was used for stays done when it comes inside
 
 
-def _to_be_repeated(base: Records, left: Mapping[str, float], done: frozenset[str],
+def _to_be_repeated(base: Records, half: frozenset[str], done: frozenset[str],
                     inside: Set[str]) -> frozenset[str]:
     """Steps with something done that must be done again whole, as what they moved came back inside.
 
@@ -315,7 +318,7 @@ def _to_be_repeated(base: Records, left: Mapping[str, float], done: frozenset[st
     one of the task but those that moved something which stayed outside.
     """
     again, steps = set[str](), {step.step: step for step in base.steps}
-    begun = {name: step for name, step in steps.items() if name in done or left[name] < step.minutes_likely}
+    begun = {name: step for name, step in steps.items() if name in done | half}
     moved = {name: moved_by(base, {name}) for name in begun}
     from_inside = {each.item for each in base.hardware if starts_inside(base, each)}
     kinds = {each.item: each.kind for each in base.hardware}

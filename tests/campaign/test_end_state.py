@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import planning_kit as pk
-from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.carrying import carried_into, rest_of
 from planning_kit.campaign.end_state import EndState
 from planning_kit.plan.custody import is_in
 from tests.campaign.made_campaign import write_campaign
@@ -83,6 +83,10 @@ def after_a_log(seed: int, plan: pk.Plan) -> None:
     assert all(0.0 <= each.share <= 1.0 and each.left_min >= 0 for each in end.tasks)
     following = carried_into(plan.scenario, end)
     conserved(end, following)
+    for task in end.tasks:  # what is told as still to do is what the next outing gets to do
+        own = [step for step in plan.scenario.records.steps if step.task == task.task.task]
+        rest = [step.minutes_likely for row in own if (step := rest_of(row, end)) is not None]
+        assert task.share == 1 or task.left_min == pytest.approx(sum(rest), abs=1e-4)
     again = carried_into(following, end)
     assert again.digest == following.digest, "what was carried over is not carried over once more"
 
