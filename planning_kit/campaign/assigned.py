@@ -13,6 +13,7 @@ from planning_kit.campaign.assigning import ROUNDS, Assigning, Found
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import end_state
 from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.standing import board_table, chances_of_tasks
@@ -139,12 +140,19 @@ class TimedAssignment:
         return told or self.question.why_not(task, outing, self.found.dates, self.found.pairs, has) or (
             "not tried beside what it has")
 
+    @cached_property
+    def _stops(self) -> list[str]:
+        return _stops_between(self.campaign)
+
     @property
     def verdict(self) -> str:
-        """How good it is, in a sentence."""
+        """How good it is, in a sentence; with a stop between the outings it is no answer yet, and says so."""
         done, gap = len(self.found.outing_of), self.gap
         how = "proven best by the least minutes of each task" if gap is None else (
             f"at most {gap[1]} of {gap[0]} value from the bound")
+        if self._stops:
+            how = (f"no answer yet, stops between the outings ({len(self._stops)}): {self._stops[0]}; mend "
+                   "them, or what the backlog asks")
         outings = len(self.found.fitted)
         return f"{done} of {len(self.question.tasks)} open tasks on {outings} outings; {how}"
 
@@ -236,7 +244,7 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
     last = [each for name in has for each in has[name] if task in question.tasks[each].after]
     why = question.why_not(task, outing, dates, people, has) if outing else (
         f"{', '.join(last)} comes after it" if last else "")
-    after, end = campaign, None
+    after, end = campaign, question.begins
     for name, this in question.outings.items() if not why else ():
         scenario = this.plan.scenario
         carried = scenario if end is None else carried_into(scenario, end, question.tasks)
@@ -252,9 +260,13 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
         if plan is not this.plan:
             stops = new_findings(this.plan, plan).query(f"severity == '{STOP}'")
             why = why or "; ".join(f"{name} has a new stop: {words}" for words in stops["message"][:1])
-            after, end = _with(after, name, plan), end_state(plan)
+            after = _with(after, name, plan)
         if why:
             break
+        if end is not None or plan is not this.plan:
+            end = end_state(plan)
+    new = [] if why else [each for each in _stops_between(after) if each not in _stops_between(campaign)]
+    why = why or "; ".join(f"a new stop between the outings: {words}" for words in new[:1])
     return Moved(task, outing, why, campaign, campaign if why else after)
 
 
@@ -262,3 +274,9 @@ def _with(campaign: TimedCampaign, outing: str, plan: TimedPlan) -> TimedCampaig
     after = campaign.with_scenario(outing, plan.scenario)
     after.known[outing] = plan
     return after
+
+
+def _stops_between(campaign: TimedCampaign) -> list[str]:
+    """What is wrong between the outings, in words, but for what no outing has (that is told as left out)."""
+    found = campaign_findings(campaign).query(f"severity == '{STOP}' and rule != 'not-planned'")
+    return [f"{row.outing or 'backlog'}: {row.message}" for row in found.itertuples()]

@@ -1,0 +1,68 @@
+"""What an assignment may not leave out or call good: stops between outings, times of day, persons, saving."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+import planning_kit as pk
+from tests.campaign.ridge import BACKLOG, FIRST, STEPS, write_ridge
+
+STATES = "state,title,values,at_start,at_end,safe_when\ncover,Cover,open closed,closed,,none\n"
+
+
+def ridge_with_states(folder: Path, *rows: str, **more: object) -> Path:
+    """A ridge whose backlog has ``needs`` and ``sets``, too, and whose cover begins closed."""
+    write_ridge(folder, (), **more)  # type: ignore[arg-type]
+    (folder / "backlog.csv").write_text("\n".join((f"{BACKLOG},needs,sets,steps", *rows)) + "\n", encoding="utf-8")
+    (folder / "states.csv").write_text(STATES, encoding="utf-8")
+    return folder
+
+
+def write_log(folder: Path, inside_min: float, *steps: tuple[str, float, float]) -> None:
+    """The log of an outing that began on the first date at 07:30: steps with start and finish (PET)."""
+    events = [(0.0, "", "pet_zero"), *((at, step, event) for step, start, finish in steps for at, event in (
+        (start, "started"), (finish, "finished"))), (inside_min, "", "ingress")]
+    lines = ["event_id,logged_at,crew,step,event,at,remaining_min,metabolic_w,by,corrects,note"]
+    for number, (minute, step, event) in enumerate(events):
+        at = datetime(FIRST.year, FIRST.month, FIRST.day, 7, 30) + timedelta(minutes=minute)
+        lines.append(f"e{number},{at:%Y-%m-%dT%H:%M:%SZ},,{step},{event},{at:%Y-%m-%dT%H:%M:%SZ},,,Ines,,")
+    (folder / "log.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def stops(campaign: pk.Campaign) -> set[str]:
+    found = campaign.findings()
+    return set(found.loc[found["severity"] == "stop", "rule"])
+
+
+def test_a_stop_between_outings_is_no_proven_best(tmp_path: Path) -> None:
+    """Nobody opens the cover: nothing of the outing's own is wrong, and the task cannot be done."""
+    folder = ridge_with_states(tmp_path / "ridge", "A,Look,optional,5,,,,,,,,cover=open,,steps-a.csv",
+                               "B,Else,optional,3,,,,P2,EV2,20,,,,")
+    rows = f"{STEPS}\nA1,A,EV1,P1,Look,20,20,20,,,,,,,,,,,\n"
+    (folder / "steps-a.csv").write_text(rows, encoding="utf-8")
+    campaign = pk.load_campaign(folder)
+    found = campaign.assign(progress=None)
+    assert stops(pk.Campaign(found.campaign.source, found.campaign.known)) == {"state-unset"}
+    assert "proven best" not in found.verdict
+    assert "A needs cover=open, and it is closed" in found.verdict
+    refused = campaign.moved("A", "R1")
+    assert "A needs cover=open" in refused.why_not
+    assert "does not go on R1" in refused.words
+    assert campaign.moved("B", "R1").why_not == ""
+
+
+def test_moved_begins_with_what_the_last_outing_left(tmp_path: Path) -> None:
+    """The cover was opened by the outing that is over, so that what needs it closed cannot go on."""
+    folder = ridge_with_states(tmp_path / "ridge", "O,Open,required,5,,,,P1,EV1,20,,,cover=open,",
+                               "A,Closed,optional,5,,,,P1,EV1,20,,cover=closed,,",
+                               "B,Open too,optional,5,,,,P1,EV1,20,,cover=open,,", outings=3)
+    pk.load_campaign(folder).moved("O", "R1").campaign.scenario("R1").save()
+    write_log(folder / "r1", 90, ("E1", 0, 20), ("E2", 22, 26), ("O", 26, 46), ("X1", 60, 75))
+    campaign = pk.load_campaign(folder)
+    assert campaign.moved("B", "R2").why_not == ""
+    assert campaign.moved("B", "R3").why_not == ""
+    assert "A needs cover=closed at 0:25, but is open" in campaign.moved("A", "R2").why_not
