@@ -182,8 +182,8 @@ def assign(campaign: TimedCampaign, effort: str | float = "normal",
         raise ScenarioError.single(f"{error}; give smaller ones", table="backlog", column="value") from error
     if found is None:
         raise ScenarioError.single(
-            f"no dates of the outings lie {question.least_days_between} days apart; widen earliest and "
-            "latest, or lessen it", table="campaign.toml", column="least_days_between",
+            f"no dates of the outings lie {question.least_days_between} days apart, each begun when the one "
+            "before is over at the latest; widen earliest and latest, or lessen it", table="campaign.toml", column="least_days_between",
             value=question.least_days_between)
     return TimedAssignment(campaign, question, found)
 

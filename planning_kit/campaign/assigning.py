@@ -8,7 +8,7 @@ on every other outing. So it goes on, round by round, until the bound is reached
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cache, cached_property
 from itertools import pairwise
 from math import isfinite
@@ -55,9 +55,9 @@ class OpenOuting:
         return self.plan.scenario.settings.limits.planned_min - self.reserve_min
 
     @property
-    def lasts_days(self) -> int:
-        """From the date of its PET 0 to that on which it ends at the latest."""
-        return ((self.plan.pet_zero + timedelta(minutes=self.limit_min)).date() - self.present).days
+    def begins_min(self) -> float:
+        """Its PET 0, minutes from 0 h UTC of its date."""
+        return (self.plan.pet_zero - datetime.combine(self.present, time(), UTC)) / timedelta(minutes=1)
 
     @property
     def present(self) -> date:
@@ -165,7 +165,8 @@ class Assigning:
             room[lane] = max(outing.limit_min - ends_min - work_min - ways[lane], 0.0)
         places = {str(step["place"]) for task in self.rows.values() for step in task.steps if "place" in step}
         return OutingRoom(outing.outing, dict.fromkeys(outing.dates, room), outing.pairs,
-                          _least_ways(outing.plan, places), ways, outing.present, outing.lasts_days)
+                          _least_ways(outing.plan, places), ways, outing.present, outing.begins_min,
+                          outing.begins_min + outing.limit_min)
 
     @cached_property
     def problem(self) -> AssignmentProblem:
@@ -219,8 +220,10 @@ class Assigning:
         outings = [*self.outings.values()]
         return bool(self.present) and all(
             each.present in each.dates and (not each.pairs or each.people in each.pairs) for each in outings
-        ) and all((then.present - one.present).days >= one.lasts_days + self.least_days_between
-                  for one, then in pairwise(outings))
+        ) and all(
+            (self.outings[then.outing].present - self.outings[one.outing].present).days
+            >= one.least_days_to(then, self.least_days_between)
+            for one, then in pairwise(self.problem.outings))
 
     def _narrowed(self, rooms: Mapping[str, float]) -> AssignmentProblem:
         """The problem with the part of each outing's room that plans were found to use."""

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask
 from planning_kit.campaign.campaign import TimedCampaign
@@ -34,14 +34,15 @@ def question_of(campaign: TimedCampaign) -> Assigning:
     done |= {task.task: date.min for task in campaign.source.backlog if task.share_done >= 1}
     settings, last = campaign.source.settings, _last_end(campaign)
     between = math.ceil(settings.least_days_between)
-    outings = {name: _open_outing(campaign, name, last + timedelta(days=between) if last else None)
+    outings = {name: _open_outing(campaign, name, last, between)
                for name in names}
     faults = Faults()
     for name, outing in outings.items():
         if not 0 < len(outing.dates) <= _MOST_DATES:
             faults.add("campaign.toml", None, f"outings.{name}.latest", campaign.source.outings[name].latest,
                        f"leaves {len(outing.dates)} dates to try; 1 to {_MOST_DATES} can be"
-                       + (f", none before {between} days after {last}" if last else ""))
+                       + (f", none before {between} days after the last one, over on {last:%Y-%m-%d %H:%M}"
+                          if last else ""))
     faults.stop_if_any()
     rows = {task.task: rows_of_task(campaign, task, ends) for task in campaign.source.backlog}
     done |= {name: date.min for name, each in rows.items() if not each.steps and name not in done}
@@ -98,15 +99,19 @@ def _cells(step: Step) -> Mapping[str, object]:
             for name, cell in said.items() if cell not in ("", None, ())}
 
 
-def _last_end(campaign: TimedCampaign) -> date | None:
-    """The date on which the last outing with a log ends."""
+def _last_end(campaign: TimedCampaign) -> datetime | None:
+    """When the last outing with a log ends."""
     plans = [campaign.timed_plan(name) for name in campaign.ids if campaign.has_log(name)]
-    return max(((plan.pet_zero + timedelta(minutes=plan.end_min)).date() for plan in plans), default=None)
+    return max((plan.pet_zero + timedelta(minutes=plan.end_min) for plan in plans), default=None)
 
 
-def _open_outing(campaign: TimedCampaign, name: str, first: date | None) -> OpenOuting:
+def _open_outing(campaign: TimedCampaign, name: str, last: datetime | None, between: int) -> OpenOuting:
+    """``last``: when the last outing with a log ends; this one begins after it, ``between`` days later."""
     outing, people = campaign.source.outings[name], campaign.people(name)
-    begin = max(outing.earliest, first) if first else outing.earliest
+    begin = outing.earliest
+    if last is not None:
+        is_over = campaign.timed_plan(name).pet_zero.time() > last.time()
+        begin = max(begin, last.date() + timedelta(days=max(between, 0 if is_over else 1)))
     dates = tuple(begin + timedelta(days=day) for day in range((outing.latest - begin).days + 1))
     pairs = outing.crew or ((people,) if all(people) else ())
     return OpenOuting(name, campaign.timed_plan(name), behind_of(campaign, name), dates, people, pairs,

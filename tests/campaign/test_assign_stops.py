@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from pathlib import Path
 
-import pandas as pd
 import pytest
 
 import planning_kit as pk
+from planning_kit.campaign.assignment import OutingRoom
 from tests.campaign.ridge import BACKLOG, FIRST, STEPS, write_ridge
 
 STATES = "state,title,values,at_start,at_end,safe_when\ncover,Cover,open closed,closed,,none\n"
@@ -17,7 +17,8 @@ STATES = "state,title,values,at_start,at_end,safe_when\ncover,Cover,open closed,
 def ridge_with_states(folder: Path, *rows: str, **more: object) -> Path:
     """A ridge whose backlog has ``needs`` and ``sets``, too, and whose cover begins closed."""
     write_ridge(folder, (), **more)  # type: ignore[arg-type]
-    (folder / "backlog.csv").write_text("\n".join((f"{BACKLOG},needs,sets,steps", *rows)) + "\n", encoding="utf-8")
+    text = "\n".join((f"{BACKLOG},needs,sets,steps", *rows, ""))
+    (folder / "backlog.csv").write_text(text, encoding="utf-8")
     (folder / "states.csv").write_text(STATES, encoding="utf-8")
     return folder
 
@@ -66,3 +67,37 @@ def test_moved_begins_with_what_the_last_outing_left(tmp_path: Path) -> None:
     assert campaign.moved("B", "R2").why_not == ""
     assert campaign.moved("B", "R3").why_not == ""
     assert "A needs cover=closed at 0:25, but is open" in campaign.moved("A", "R2").why_not
+
+
+def at_one_time(folder: Path, rows: tuple[str, ...], hour: str = "07:30", days: int = 3) -> Path:
+    """A ridge of two outings that may have the same dates, with no days between; PET 0 at ``hour``."""
+    write_ridge(folder, rows, apart=0, dates=days)
+    toml = folder / "campaign.toml"
+    toml.write_text(toml.read_text(encoding="utf-8").replace("between = 2", "between = 0"), encoding="utf-8")
+    for path in folder.glob("r*/scenario.toml"):
+        text = path.read_text(encoding="utf-8").replace("07:30:00Z", f"{hour}:00Z")
+        path.write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_an_outing_begins_after_the_one_before(tmp_path: Path) -> None:
+    """Both tasks are due on the first date and go on no one outing: the second may not be the same hour."""
+    rows = tuple(f"{name},Long,required,5,{FIRST},,,P1,EV1,80," for name in "AB")
+    found = pk.load_campaign(at_one_time(tmp_path / "ridge", rows)).assign(progress=None)
+    one, two = found.outings["date"]
+    assert one < two
+    assert len(found.left_out) == 1
+    assert found.gap is None
+    with pytest.raises(pk.ScenarioError, match="0 days apart, each begun when the one before is over"):
+        pk.load_campaign(at_one_time(tmp_path / "day", rows, days=1)).assign(progress=None)
+
+
+def test_least_days_to_the_next_outing() -> None:
+    """By hand: ends 10:00; ends 01:00 on the next date; with two days of rest."""
+    day = OutingRoom("D", {}, begins_min=450, ends_min=600)
+    night = OutingRoom("N", {}, begins_min=1380, ends_min=1500)
+    assert [day.least_days_to(day, 0), day.least_days_to(night, 0), night.least_days_to(day, 0)] == [1, 0, 1]
+    assert night.least_days_to(night, 0) == 1
+    assert [day.least_days_to(day, 2), night.least_days_to(day, 2)] == [2, 3]
+    early = OutingRoom("E", {}, begins_min=30, ends_min=100)
+    assert night.least_days_to(early, 0) == 2
