@@ -142,7 +142,7 @@ class TimedAssignment:
 
     @cached_property
     def _stops(self) -> list[str]:
-        return _stops_between(self.campaign)
+        return [*_stops_between(self.campaign).values()]
 
     @property
     def verdict(self) -> str:
@@ -183,7 +183,8 @@ def assign(campaign: TimedCampaign, effort: str | float = "normal",
     if found is None:
         raise ScenarioError.single(
             f"no dates of the outings lie {question.least_days_between} days apart, each begun when the one "
-            "before is over at the latest; widen earliest and latest, or lessen it", table="campaign.toml", column="least_days_between",
+            "before is over at the latest; widen earliest and latest, or lessen it",
+            table="campaign.toml", column="least_days_between",
             value=question.least_days_between)
     return TimedAssignment(campaign, question, found)
 
@@ -232,11 +233,11 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
     `ScenarioError` for a task or an outing that there is not, and for an outing with a log.
     """
     question = question_of(campaign)
-    for column, value, known in (("task", task, [*question.tasks]),
+    for column, value, able in (("task", task, [*question.tasks]),
                                  ("outing", outing, [*question.outings, ""])):
-        if value not in known:
+        if value not in able:
             raise ScenarioError.single(
-                f"is not one that is open; these are: {', '.join(filter(None, known))}", table="moved",
+                f"is not one that is open; these are: {', '.join(filter(None, able))}", table="moved",
                 column=column, value=value)
     dates = {name: each.present for name, each in question.outings.items()}
     people = {name: each.people for name, each in question.outings.items()}
@@ -265,7 +266,8 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
             break
         if end is not None or plan is not this.plan:
             end = end_state(plan)
-    new = [] if why else [each for each in _stops_between(after) if each not in _stops_between(campaign)]
+    known = {} if why else _stops_between(campaign)
+    new = [] if why else [words for kind, words in _stops_between(after).items() if kind not in known]
     why = why or "; ".join(f"a new stop between the outings: {words}" for words in new[:1])
     return Moved(task, outing, why, campaign, campaign if why else after)
 
@@ -276,7 +278,8 @@ def _with(campaign: TimedCampaign, outing: str, plan: TimedPlan) -> TimedCampaig
     return after
 
 
-def _stops_between(campaign: TimedCampaign) -> list[str]:
+def _stops_between(campaign: TimedCampaign) -> dict[tuple[str, str, str], str]:
     """What is wrong between the outings, in words, but for what no outing has (that is told as left out)."""
     found = campaign_findings(campaign).query(f"severity == '{STOP}' and rule != 'not-planned'")
-    return [f"{row.outing or 'backlog'}: {row.message}" for row in found.itertuples()]
+    return {(outing, rule, about): f"{outing or 'backlog'}: {words}" for outing, rule, about, words in found[
+        ["outing", "rule", "about", "message"]].astype(str).itertuples(index=False, name=None)}

@@ -14,6 +14,7 @@ from itertools import pairwise
 from math import isfinite
 
 from planning_kit.campaign.assignment import (
+    DAY_MIN,
     NEEDS,
     AssignmentProblem,
     OutingRoom,
@@ -30,6 +31,7 @@ from planning_kit.campaign.put_in import TaskRows, lanes_of
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.times import moment_at
 from planning_kit.plan.timed import TimedPlan
 
 ROUNDS = {"quick": 2.0, "normal": 8.0, "thorough": 40.0}
@@ -58,6 +60,11 @@ class OpenOuting:
     def begins_min(self) -> float:
         """Its PET 0, minutes from 0 h UTC of its date."""
         return (self.plan.pet_zero - datetime.combine(self.present, time(), UTC)) / timedelta(minutes=1)
+
+    @property
+    def lasts_days(self) -> int:
+        """From its date to that on which it ends at the latest."""
+        return int((self.begins_min + self.limit_min) // DAY_MIN)
 
     @property
     def present(self) -> date:
@@ -179,8 +186,8 @@ class Assigning:
                     places.setdefault(lane, set()).add(str(step.get("place", "")))
             able = {(each, day): self._least_min(name, each) for each, outing in self.outings.items()
                     for day in outing.dates
-                    if all((day - self.done[each]).days >= days for each, days in task.after.items()
-                           if each in self.done)}
+                    if all((day - self.done[before]).days + outing.lasts_days >= days
+                           for before, days in task.after.items() if before in self.done)}
             tasks.append(WantedTask(name, task.value, task.need, able, task.after, task.must_by, task.trained,
                                     places))
         return AssignmentProblem(
@@ -244,7 +251,7 @@ class Assigning:
             has = {each: fit.tasks for each, fit in fitted.items()} | {name: tuple(asked)}
             able = [task for task in asked
                     if not self.why_not(task, name, solved.dates, solved.pairs, has)]
-            fit = on.fit(able)
+            fit = self._in_time(on, able, fitted)
             if on.blocked:
                 cuts.append(TooMuch(name, frozenset(), solved.dates[name]))
             for task, why in fit.refused.items():
@@ -255,6 +262,32 @@ class Assigning:
             fitted[name] = self._filled_up(on, name, fit, solved, fitted, refused)
             end = end_state(fitted[name].plan)
         return Found(solved.dates, solved.pairs, fitted, refused, self.value_of(fitted), bound, number)
+
+    def _in_time(self, on: OutingOn, able: Sequence[str], fitted: Mapping[str, Fitted]) -> Fitted:
+        """An outing with those of its tasks that are done in time, by the dates of their own steps."""
+        fit, late = on.fit(able), dict[str, str]()
+        while more := self._too_late(fit, fitted):
+            late |= more
+            fit = on.fit([task for task in able if task not in late])
+        return replace(fit, refused={**fit.refused, **late})
+
+    def _too_late(self, fit: Fitted, fitted: Mapping[str, Fitted]) -> dict[str, str]:
+        """The tasks of an outing that are over too late, or begin too soon after others, and why."""
+        over = {task: span[1].date() for each in (*fitted.values(), fit) for task in each.tasks
+                if (span := span_of(each.plan, task))} | {**self.done}
+        found = dict[str, str]()
+        for task in fit.tasks:
+            this, span = self.tasks[task], span_of(fit.plan, task)
+            if span and this.must_by is not None and span[1].date() > this.must_by:
+                found[task] = (f"it would be over at {span[1]:%Y-%m-%d %H:%M} UTC, it must be done by "
+                               f"{this.must_by}")
+            for earlier, days in this.after.items():
+                if earlier not in over or earlier in found:
+                    found.setdefault(task, f"it comes after {earlier}, which is left out")
+                elif span and days and (span[0].date() - over[earlier]).days < days:
+                    found.setdefault(task, f"{earlier} is over on {over[earlier]}, and it would begin at "
+                                     f"{span[0]:%Y-%m-%d %H:%M} UTC: {days} days must lie between")
+        return found
 
     def _filled_up(self, on: OutingOn, name: str, fit: Fitted, solved: Solved, fitted: Mapping[str, Fitted],
                    refused: dict[str, dict[str, str]]) -> Fitted:
@@ -267,6 +300,8 @@ class Assigning:
             has = {each: other.tasks for each, other in fitted.items()} | {name: fit.tasks}
             if not self.why_not(task, name, solved.dates, solved.pairs, has):
                 more = on.with_one_more(fit, task)
+                if isinstance(more, Fitted) and (late := self._too_late(more, fitted)):
+                    more = next(iter(late.values()))
                 if isinstance(more, Fitted):
                     fit = more
                 else:
@@ -306,13 +341,20 @@ class Assigning:
             on = self.done.get(earlier) or (dates[at] if at else None)
             if on is None or (at is not None and order.index(at) > order.index(name)):
                 return f"it comes after {earlier}, which is on no outing up to {name}"
-            if (day - on).days < days or (days and at == name):
+            if (day - on).days + self.outings[name].lasts_days < days or (days and at == name):
                 return f"{earlier} is on {on}, {name} on {day}: {days} days must lie between"
         for at, tasks in has.items():
             if order.index(at) < order.index(name) and (
                     later := [each for each in tasks if task in self.tasks[each].after]):
                 return f"{', '.join(later)} comes after it, and is on {at}"
         return ""
+
+
+def span_of(plan: TimedPlan, task: str) -> tuple[datetime, datetime] | None:
+    """From the start of a task's first step to the finish of its last (UTC); None: it has no step."""
+    spans = [(start, finish) for step, start, finish in plan.each_step() if step.task == task]
+    return (moment_at(min(spans)[0], plan.pet_zero),
+            moment_at(max(finish for _, finish in spans), plan.pet_zero)) if spans else None
 
 
 def _least_ways(plan: TimedPlan, places: set[str]) -> dict[str, float]:

@@ -68,9 +68,14 @@ class OutingRoom:
     begins_min: float = 0.0
     ends_min: float = 0.0
 
+    @property
+    def lasts_days(self) -> int:
+        """From its date to that on which it ends at the latest: so much later its work may be done."""
+        return math.floor(self.ends_min / DAY_MIN)
+
     def least_days_to(self, then: "OutingRoom", between: int) -> int:
         """The least days to the date of the next: the rest kept, and begun after this one has ended."""
-        return max(math.floor(self.ends_min / DAY_MIN) + between,
+        return max(self.lasts_days + between,
                    math.floor((self.ends_min - then.begins_min) / DAY_MIN) + 1)
 
 
@@ -207,7 +212,10 @@ class _Model:
                                         *(~each for each in when))
 
     def after_its_prerequisites(self) -> None:
-        """x of a task <= x of its prerequisite, on an outing not before it and so many days later."""
+        """x of a task <= x of its prerequisite, on an outing not before it and so many days later.
+
+        By the dates of PET 0, less the days that the outing lasts: when its work is done is not known here.
+        """
         for task in self.problem.tasks:
             for earlier, days in task.after.items():
                 if earlier in self.problem.done:
@@ -217,8 +225,9 @@ class _Model:
                     able = [each for each in self.problem.outings[:last + 1]
                             if (earlier, each.outing) in self.has]
                     self.cp.add_bool_or(~has, *(self.has[earlier, each.outing] for each in able))
+                    then = self.problem.outings[self.at[name]]
                     for each in able if days > 0 else ():
-                        self._not_closer(each, self.problem.outings[self.at[name]], days,
+                        self._not_closer(each, then, days - then.lasts_days,
                                          (has, self.has[earlier, each.outing]))
 
     def by_the_trained(self) -> None:

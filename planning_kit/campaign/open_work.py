@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 
-from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask
+from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask, span_of
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import rest_of
 from planning_kit.campaign.end_state import EndState
@@ -28,7 +28,9 @@ def question_of(campaign: TimedCampaign) -> Assigning:
     for name in campaign.ids:
         if campaign.has_log(name):
             ends.append(campaign.end_state(name))
-            done |= dict.fromkeys(done_on(campaign, name), campaign.date_of(name))
+            for task in done_on(campaign, name):
+                span = span_of(campaign.timed_plan(name), task)
+                done[task] = span[1].date() if span else campaign.date_of(name)
         else:
             names.append(name)
     done |= {task.task: date.min for task in campaign.source.backlog if task.share_done >= 1}

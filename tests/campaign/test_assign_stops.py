@@ -101,3 +101,17 @@ def test_least_days_to_the_next_outing() -> None:
     assert [day.least_days_to(day, 2), night.least_days_to(day, 2)] == [2, 3]
     early = OutingRoom("E", {}, begins_min=30, ends_min=100)
     assert night.least_days_to(early, 0) == 2
+
+
+def test_past_midnight_the_day_on_which_work_is_done_counts(tmp_path: Path) -> None:
+    """PET 0 at 23:00, at work from about 23:25: A takes 20 min and is over before midnight, B is not."""
+    rows = (f"A,Due,required,5,{FIRST},,,P1,EV1,20,", f"B,Longer,required,5,{FIRST},,,P1,EV2,60,",
+            "C,Rest,optional,5,,A,2,P1,EV1,20,")
+    campaign = pk.load_campaign(at_one_time(tmp_path / "ridge", rows, "23:00"))
+    found = campaign.assign(progress=None)
+    assert set(found.found.outing_of) == {"A", "C"}
+    assert "2031-09-04 00:2" in dict(zip(found.left_out["task"], found.left_out["why"], strict=True))["B"]
+    # C may be done in the night from the 4th to the 5th: it would begin before midnight, a day after A.
+    assert list(found.outings["date"]) == ["2031-09-03", "2031-09-05"]
+    assert not stops(pk.Campaign(found.campaign.source, found.campaign.known)) - {"not-planned"}
+    assert "B is done on 2031-09-04" in campaign.moved("B", "R1").why_not
