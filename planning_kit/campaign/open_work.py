@@ -45,6 +45,10 @@ def question_of(campaign: TimedCampaign) -> Assigning:
                        f"leaves {len(outing.dates)} dates to try; 1 to {_MOST_DATES} can be"
                        + (f", none before {between} days after the last one, over on {last:%Y-%m-%d %H:%M}"
                           if last else ""))
+        behind = next(step for step in outing.plan.scenario.records.steps if step.step == outing.behind)
+        if behind.task in campaign.tasks:
+            faults.add("campaign.toml", None, f"outings.{name}.work_after", outing.behind,
+                       f"is a step of {behind.task}, which may leave the outing: name a step of its own")
     faults.stop_if_any()
     rows = {task.task: rows_of_task(campaign, task, ends) for task in campaign.source.backlog}
     done |= {name: date.min for name, each in rows.items() if not each.steps and name not in done}
@@ -63,9 +67,10 @@ def done_on(campaign: TimedCampaign, outing: str) -> list[str]:
 
 
 def behind_of(campaign: TimedCampaign, outing: str) -> str:
-    """The step behind which work of the backlog goes: by default the one before the last."""
+    """The step behind which work of the backlog goes: by default the last but one of the outing's own."""
     steps = campaign.scenario(outing).records.steps
-    return campaign.source.outings[outing].work_after or steps[max(len(steps) - 2, 0)].step
+    own = [step.step for step in steps if step.task not in campaign.tasks] or [steps[0].step]
+    return campaign.source.outings[outing].work_after or own[max(len(own) - 2, 0)]
 
 
 def rows_of_task(campaign: TimedCampaign, task: BacklogTask, ends: Sequence[EndState]) -> TaskRows:

@@ -115,3 +115,20 @@ def test_past_midnight_the_day_on_which_work_is_done_counts(tmp_path: Path) -> N
     assert list(found.outings["date"]) == ["2031-09-03", "2031-09-05"]
     assert not stops(pk.Campaign(found.campaign.source, found.campaign.known)) - {"not-planned"}
     assert "B is done on 2031-09-04" in campaign.moved("B", "R1").why_not
+
+
+def test_work_goes_behind_a_step_that_stays(tmp_path: Path) -> None:
+    """R1 has A behind its own work; by default B goes behind the own step before, named A is refused."""
+    folder = write_ridge(tmp_path / "ridge", (
+        "A,One,optional,1,,,,P1,EV1,80,", "B,Two,required,5,,,,P1,EV1,80,"))
+    pk.load_campaign(folder).moved("A", "R1").campaign.scenario("R1").save()
+    toml = folder / "campaign.toml"
+    text = toml.read_text(encoding="utf-8")
+    toml.write_text(text.replace('work_after = "E2"\n', ""), encoding="utf-8")
+    campaign = pk.load_campaign(folder)
+    assert campaign.assign(progress=None).left_out.empty
+    assert campaign.moved("A", "").why_not == ""
+    toml.write_text(text.replace('work_after = "E2"', 'work_after = "A"', 1), encoding="utf-8")
+    for ask in (lambda each: each.assign(progress=None), lambda each: each.moved("B", "R2")):
+        with pytest.raises(pk.ScenarioError, match="is a step of A, which may leave the outing"):
+            ask(pk.load_campaign(folder))
