@@ -19,6 +19,7 @@ from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.standing import board_table, chances_of_tasks
 from planning_kit.explore.long_question import Report, silent
 from planning_kit.inputs.faults import ScenarioError, is_number
+from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import pet_label
@@ -106,7 +107,7 @@ class TimedAssignment:
 
     @property
     def moves(self) -> pd.DataFrame:
-        """What it changes: tasks that come, go or change their outing, outings that change their date."""
+        """What it changes: tasks that come, go or change their outing, dates and persons of outings."""
         was, now, rows = self.question.present, self.found.outing_of, list[tuple[str, str, str, str]]()
         for task, this in self.question.tasks.items():
             first, then = was.get(task, ""), now.get(task, "")
@@ -120,6 +121,14 @@ class TimedAssignment:
             if day != present:
                 words = f"{name} goes from {present} to {day}"
                 rows.append(("", present.isoformat(), day.isoformat(), words))
+            was_pair, pair = self.before.people(name), self.campaign.people(name)
+            if pair != was_pair:
+                words = [f"{name}: {' and '.join(pair)} go"]
+                if all(was_pair):
+                    words[0] += f", not {' and '.join(was_pair)}"
+                    words += [_whose_numbers(lane, at, was_pair, pair) for at, lane in enumerate(SUITED)
+                              if pair[at] not in was_pair]
+                rows.append(("", ", ".join(was_pair), ", ".join(pair), "; ".join(words)))
         return TextTable(rows, columns=MOVE_COLUMNS)
 
     @property
@@ -161,6 +170,12 @@ class TimedAssignment:
 
     def _repr_html_(self) -> str:
         return f"<p>{html_text(self.verdict)}</p>{self.outings._repr_html_() or ''}"  # type: ignore[operator]
+
+
+def _whose_numbers(lane: str, at: int, before: tuple[str, str], pair: tuple[str, str]) -> str:
+    """Of somebody new: the own numbers are not known (`planning_kit.campaign.assigning.Assigning.on`)."""
+    other = before[1 - at] if pair[1 - at] == before[at] else before[at]
+    return f"speed, exertion and suit of {lane}, {pair[at]}, are those typed for {other}: type the own ones"
 
 
 def assign(campaign: TimedCampaign, effort: str | float = "normal",

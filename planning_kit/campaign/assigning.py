@@ -157,18 +157,21 @@ class Assigning:
         this = self.outings[outing]
         scenario = this.plan.scenario if after is None else after
         if pair and pair != this.people:
-            scenario = scenario.with_crew(EV1={"name": pair[0]}, EV2={"name": pair[1]})
+            # Speed, exertion and suit go along with who changes the post.
+            scenario = scenario.with_crew(pair[0] == this.people[1] or pair[1] == this.people[0],
+                                          EV1={"name": pair[0]}, EV2={"name": pair[1]})
         if day != this.present:
             scenario = scenario.shift_dates(day.isoformat())
         return OutingOn(scenario, this.plan, this.behind, self.rows, this.limit_min)
 
     def room(self, outing: OpenOuting) -> OutingRoom:
         """What an outing has room for at most: its own work and ways and the end are taken off."""
-        on = self.on(outing.outing, outing.present)
+        ons = [self.on(outing.outing, outing.present, pair)
+               for pair in {(), outing.people[::-1]} & {(), *outing.pairs}]
         ends_min = outing.plan.scenario.settings.airlock.ends_min
         room, ways = dict[str, float](), dict[str, float]()
         for lane in SUITED:
-            work_min, ways[lane] = on.own_min(lane)
+            work_min, ways[lane] = min(on.own_min(lane) for on in ons)  # their work is the same
             room[lane] = max(outing.limit_min - ends_min - work_min - ways[lane], 0.0)
         places = {str(step["place"]) for task in self.rows.values() for step in task.steps if "place" in step}
         return OutingRoom(outing.outing, dict.fromkeys(outing.dates, room), outing.pairs,

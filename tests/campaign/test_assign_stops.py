@@ -103,6 +103,28 @@ def test_least_days_to_the_next_outing() -> None:
     assert night.least_days_to(early, 0) == 2
 
 
+def with_speeds(folder: Path, first: int, second: int) -> pk.Campaign:
+    path = folder / "r1" / "crew.csv"
+    text = path.read_text(encoding="utf-8").replace("EV1,6,", f"EV1,{first},")
+    path.write_text(text.replace("EV2,6,", f"EV2,{second},"), encoding="utf-8")
+    return pk.load_campaign(folder)
+
+
+def test_a_person_keeps_the_own_numbers(tmp_path: Path) -> None:
+    """Ada, 12 m/min, and Ben, 2 m/min, trade their posts; with Cy in place of Ada it is told."""
+    rows, pairs = ("A,Work,required,5,,,,P1,EV1,20,Ben",), 'crew = [["Ada", "Ben"], ["Ben", "{}"]]\n'
+    folder = write_ridge(tmp_path / "swap", rows, 1, pairs=pairs.format("Ada"))
+    found = with_speeds(folder, 12, 2).assign(progress=None)
+    assert list(found.scenarios["R1"].crew["metres_per_min"]) == [2, 12]
+    assert list(found.moves["words"])[1:] == ["R1: Ben and Ada go, not Ada and Ben"]
+    folder = write_ridge(tmp_path / "new", rows, 1, pairs=pairs.format("Cy"))
+    found = with_speeds(folder, 12, 2).assign(progress=None)
+    assert list(found.scenarios["R1"].crew["metres_per_min"]) == [2, 12]
+    assert list(found.moves["words"])[1:] == [
+        "R1: Ben and Cy go, not Ada and Ben; speed, exertion and suit of EV2, Cy, are those typed for Ada: "
+        "type the own ones"]
+
+
 def test_past_midnight_the_day_on_which_work_is_done_counts(tmp_path: Path) -> None:
     """PET 0 at 23:00, at work from about 23:25: A takes 20 min and is over before midnight, B is not."""
     rows = (f"A,Due,required,5,{FIRST},,,P1,EV1,20,", f"B,Longer,required,5,{FIRST},,,P1,EV2,60,",
