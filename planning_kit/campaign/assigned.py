@@ -92,7 +92,7 @@ class TimedAssignment:
     def outings(self) -> pd.DataFrame:
         """A row an outing: ``free_min`` is left to its planned limit, ``reserve_min`` of it is asked.
 
-        ``p_least``: the least chance of being done among its tasks; ``stops``: its stop findings.
+        ``p_least``: the least chance among its tasks (as on the board); ``stops``: its stop findings.
         """
         rows = []
         for name, fitted in self.found.fitted.items():

@@ -11,6 +11,7 @@ import pandas as pd
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.open_work import done_on
 from planning_kit.explore.odds.odds import odds
+from planning_kit.explore.odds.odds_tables import REQUIRED_INSIDE
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.network import grouped
@@ -26,10 +27,14 @@ _CHANCES: WeakKeyDictionary[TimedPlan, dict[str, float]] = WeakKeyDictionary()  
 
 
 def chances_of_tasks(plan: TimedPlan) -> dict[str, float]:
-    """By task the chance of being done in time to be inside by the hard limit; NaN: not known."""
+    """By task the chance that it is done, with both inside by the hard limit and all required work done.
+
+    NaN: not known.
+    """
     if plan not in _CHANCES:
-        done = odds(plan, ODDS_SAMPLES).tasks_done
-        _CHANCES[plan] = {task: float(np.mean(rows)) for task, rows in done.items()}
+        found = odds(plan, ODDS_SAMPLES)
+        inside = found.events[REQUIRED_INSIDE]  # not only in time if they went home straight after the task
+        _CHANCES[plan] = {task: float(np.mean(rows * inside)) for task, rows in found.tasks_done.items()}
     return _CHANCES[plan]
 
 
@@ -37,8 +42,8 @@ def board_table(campaign: TimedCampaign) -> pd.DataFrame:
     """A row a task of the backlog and outing that has it, the outing "" where none has.
 
     ``start_min``, ``finish_min`` (PET); ``p_done``: the chance that the outing does it and is inside by its
-    hard limit, from 500 samples; ``margin_min``: the least minutes that a start of it can slip until the hard
-    limit is missed or a window is jumped.
+    hard limit with all required work done, from 500 samples; ``margin_min``: the least minutes that a start
+    of it can slip until the hard limit is missed or a window is jumped.
     """
     rows = []
     has = {name: campaign.planned(name) for name in campaign.ids}

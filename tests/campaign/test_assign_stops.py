@@ -125,6 +125,22 @@ def test_a_person_keeps_the_own_numbers(tmp_path: Path) -> None:
         "type the own ones"]
 
 
+def test_the_chance_is_that_of_being_inside_with_the_required_work(tmp_path: Path) -> None:
+    """Against the odds of the outing: all its tasks are required, so that each is done where all are."""
+    rows = (f"{name},Work,required,5,,,,P{at},EV1,40," for at, name in enumerate("AB", 1))
+    folder = write_ridge(tmp_path / "ridge", tuple(rows), 1, planned=160, reserve=0)
+    found = pk.load_campaign(folder).assign(progress=None)
+    scenario = found.scenarios["R1"]
+    scenario = scenario.with_settings({"limits.planned_min": 150, "limits.hard_min": 150})
+    for step in "AB":
+        scenario = scenario.edit_row("steps", step, minutes_low=20, minutes_high=90)
+    campaign = found.campaign.with_scenario("R1", scenario)
+    sure = pk.time_plan(scenario).odds(500, progress=None).p_required
+    assert 0.2 < sure < 0.9
+    board = pk.Campaign(campaign.source, campaign.known).board_table
+    assert list(board["p_done"]) == pytest.approx([sure, sure])
+
+
 def test_past_midnight_the_day_on_which_work_is_done_counts(tmp_path: Path) -> None:
     """PET 0 at 23:00, at work from about 23:25: A takes 20 min and is over before midnight, B is not."""
     rows = (f"A,Due,required,5,{FIRST},,,P1,EV1,20,", f"B,Longer,required,5,{FIRST},,,P1,EV2,60,",
