@@ -20,7 +20,7 @@ from planning_kit.campaign.standing import board_table, chances_of_tasks
 from planning_kit.explore.long_question import Report, silent
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.fields import SUITED
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.scenario import Scenario, stop_before_saving
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import findings_of, new_findings
@@ -78,10 +78,27 @@ class TimedAssignment:
         return campaign
 
     def save(self) -> None:
-        """Save every outing that changed into its folder. Raises `SaveConflict` or `ScenarioError`."""
-        for name, scenario in self.scenarios.items():
-            if scenario != self.before.scenario(name):
+        """Save every outing that changed into its folder. Raises `SaveConflict` or `ScenarioError`.
+
+        None is saved where one was changed on disk meanwhile. Where a later one cannot be written all the
+        same, the error names those that were saved before it.
+        """
+        changed = {name: scenario for name, scenario in self.scenarios.items()
+                   if scenario != self.before.scenario(name)}
+        for scenario in changed.values():
+            stop_before_saving(scenario)
+        saved = list[str]()
+        for name, scenario in changed.items():
+            try:
                 scenario.save()
+            except ScenarioError as error:
+                if not saved:
+                    raise
+                first = ScenarioError.single(
+                    f"could not be saved, and {', '.join(saved)} had been saved before it: load the campaign "
+                    "again", column="outing", value=name)
+                raise type(error)(pd.concat([first.problems, error.problems], ignore_index=True)) from error
+            saved.append(name)
 
     @property
     def tasks(self) -> pd.DataFrame:
@@ -123,12 +140,12 @@ class TimedAssignment:
                 rows.append(("", present.isoformat(), day.isoformat(), words))
             was_pair, pair = self.before.people(name), self.campaign.people(name)
             if pair != was_pair:
-                words = [f"{name}: {' and '.join(pair)} go"]
+                told = [f"{name}: {' and '.join(pair)} go"]
                 if all(was_pair):
-                    words[0] += f", not {' and '.join(was_pair)}"
-                    words += [_whose_numbers(lane, at, was_pair, pair) for at, lane in enumerate(SUITED)
+                    told[0] += f", not {' and '.join(was_pair)}"
+                    told += [_whose_numbers(lane, at, was_pair, pair) for at, lane in enumerate(SUITED)
                               if pair[at] not in was_pair]
-                rows.append(("", ", ".join(was_pair), ", ".join(pair), "; ".join(words)))
+                rows.append(("", ", ".join(was_pair), ", ".join(pair), "; ".join(told)))
         return TextTable(rows, columns=MOVE_COLUMNS)
 
     @property

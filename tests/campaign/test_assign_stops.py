@@ -170,3 +170,29 @@ def test_work_goes_behind_a_step_that_stays(tmp_path: Path) -> None:
     for ask in (lambda each: each.assign(progress=None), lambda each: each.moved("B", "R2")):
         with pytest.raises(pk.ScenarioError, match="is a step of A, which may leave the outing"):
             ask(pk.load_campaign(folder))
+
+
+def test_all_outings_are_saved_or_none(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    rows = tuple(f"{name},Work,required,5,,,,P1,EV1,80," for name in "AB")
+    folder = write_ridge(tmp_path / "ridge", rows)
+    found = pk.load_campaign(folder).assign(progress=None)
+    meanwhile = folder / "r2" / "tasks.csv"
+    before = meanwhile.read_text(encoding="utf-8")
+    meanwhile.write_text(before.replace("CLN,In", "CLN,Inside"), encoding="utf-8")
+    with pytest.raises(pk.SaveConflict, match="nothing was saved"):
+        found.save()
+    assert pk.load_campaign(folder).planned("R1") == ()
+    meanwhile.write_text(before, encoding="utf-8")
+    save = pk.Scenario.save
+
+    def fails(scenario: pk.Scenario) -> pk.Scenario:
+        if scenario.folder.name == "r2":
+            raise pk.ScenarioError.single("disk full")
+        return save(scenario)
+
+    with monkeypatch.context() as broken:
+        broken.setattr(pk.Scenario, "save", fails)
+        with pytest.raises(pk.ScenarioError, match=r"(?s)R2.*R1 had been saved before it.*disk full"):
+            found.save()
+    found.save()  # what R1 has by now is what is to be written
+    assert all(pk.load_campaign(folder).planned(each) for each in ("R1", "R2"))
