@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -48,19 +48,22 @@ class TimedAssignment:
     found: Found
 
     @property
-    def value(self) -> Mapping[str, int]:
+    def value(self) -> Mapping[str, float]:
         """The value of what is done, by need."""
-        return dict(zip(NEEDS, self.found.value, strict=True))
+        return self._typed(self.found.value)
+
+    def _typed(self, values: Sequence[int]) -> dict[str, float]:
+        return {need: self.question.typed(need, value) for need, value in zip(NEEDS, values, strict=True)}
 
     @property
-    def bound(self) -> Mapping[str, int]:
+    def bound(self) -> Mapping[str, float]:
         """The most that it could be, by need, where what counts first is as good as its bound."""
-        return dict(zip(NEEDS, self.found.bound, strict=True))
+        return self._typed(self.found.bound)
 
     @property
-    def gap(self) -> tuple[str, int] | None:
+    def gap(self) -> tuple[str, float] | None:
         """The first need in which the bound is not reached, and by how much value; None: proven best."""
-        return next(((need, most - has) for need, has, most in zip(
+        return next(((need, self.question.typed(need, most - has)) for need, has, most in zip(
             NEEDS, self.found.value, self.found.bound, strict=True) if has != most), None)
 
     @property
@@ -155,7 +158,8 @@ class TimedAssignment:
         for name in self.question.wanted:
             if name not in self.found.outing_of:
                 task = self.question.tasks[name]
-                rows.append((name, task.title, task.need, task.value, "; ".join(
+                value = self.question.typed(task.need, task.value)
+                rows.append((name, task.title, task.need, value, "; ".join(
                     f"{outing}: {self._why(name, outing)}" for outing in self.question.outings)
                     or "no outing is left without a log"))
         return TextTable(rows, columns=LEFT_COLUMNS)
@@ -175,7 +179,7 @@ class TimedAssignment:
         """How good it is, in a sentence; with a stop between the outings it is no answer yet, and says so."""
         done, gap = len(self.found.outing_of), self.gap
         how = "proven best by the least minutes of each task" if gap is None else (
-            f"at most {gap[1]} of {gap[0]} value from the bound")
+            f"at most {gap[1]:g} of {gap[0]} value from the bound")
         if self._stops:
             how = (f"no answer yet, stops between the outings ({len(self._stops)}): {self._stops[0]}; mend "
                    "them, or what the backlog asks")
@@ -211,7 +215,8 @@ def assign(campaign: TimedCampaign, effort: str | float = "normal",
     try:
         found = question.search(int(rounds), report)
     except OverflowError as error:
-        raise ScenarioError.single(f"{error}; give smaller ones", table="backlog", column="value") from error
+        raise ScenarioError.single(f"{error}; give smaller ones, or fewer decimals", table="backlog",
+                                   column="value") from error
     if found is None:
         raise ScenarioError.single(
             f"no dates of the outings lie {question.least_days_between} days apart, each begun when the one "

@@ -116,7 +116,8 @@ class Found:
 class Assigning:
     """The question: open tasks and outings in their order, and what is done already (task to its date).
 
-    ``begins``: what the last outing that is over left behind.
+    ``begins``: what the last outing that is over left behind; ``units``: by need into how many parts one of
+    value is cut, so that those of the tasks are whole numbers of them, as all values here.
     """
 
     tasks: Mapping[str, OpenTask]
@@ -124,6 +125,12 @@ class Assigning:
     least_days_between: int = 0
     done: Mapping[str, date] = field(default_factory=dict)
     begins: EndState | None = None
+    units: Mapping[str, int] = field(default_factory=dict)
+
+    def typed(self, need: str, value: int) -> float:
+        """A value as the backlog has it."""
+        whole, rest = divmod(value, self.units.get(need, 1))
+        return value / self.units[need] if rest else whole
 
     @cached_property
     def rows(self) -> Mapping[str, TaskRows]:

@@ -3,8 +3,10 @@
 import math
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
+from fractions import Fraction
 
 from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask, span_of
+from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import rest_of
 from planning_kit.campaign.end_state import EndState
@@ -52,12 +54,14 @@ def question_of(campaign: TimedCampaign) -> Assigning:
     faults.stop_if_any()
     rows = {task.task: rows_of_task(campaign, task, ends) for task in campaign.source.backlog}
     done |= {name: date.min for name, each in rows.items() if not each.steps and name not in done}
+    units = {need: math.lcm(*(Fraction(str(task.value)).denominator for task in campaign.source.backlog
+                              if task.need == need)) for need in NEEDS}
     tasks = {task.task: OpenTask(
-        rows[task.task], task.title, round(task.value), task.need,
+        rows[task.task], task.title, round(task.value * units[task.need]), task.need,
         dict.fromkeys(task.after, math.ceil(task.least_gap_days)), task.must_by,
         dict.fromkeys(rows[task.task].lanes, task.trained) if task.trained else {})
         for task in campaign.source.backlog if task.task not in done}
-    return Assigning(tasks, outings, between, done, ends[-1] if ends else None)
+    return Assigning(tasks, outings, between, done, ends[-1] if ends else None, units)
 
 
 def done_on(campaign: TimedCampaign, outing: str) -> list[str]:

@@ -196,3 +196,17 @@ def test_all_outings_are_saved_or_none(tmp_path: Path, monkeypatch: pytest.Monke
             found.save()
     found.save()  # what R1 has by now is what is to be written
     assert all(pk.load_campaign(folder).planned(each) for each in ("R1", "R2"))
+
+
+def test_values_count_as_they_are_typed(tmp_path: Path) -> None:
+    """One of the two fits: the one of more value, though rounded they are the same."""
+    for n, (low, high) in enumerate((("0.4", "0.45"), ("1.25", "1.4"), ("0.001", "0.002"))):
+        rows = (f"A,Work,optional,{low},,,,P1,EV1,80,", f"B,Work,optional,{high},,,,P1,EV1,80,")
+        found = pk.load_campaign(write_ridge(tmp_path / f"r{n}", rows, 1)).assign(progress=None)
+        assert found.value["optional"] == found.bound["optional"] == float(high)
+        assert list(found.left_out["value"]) == [float(low)]
+        assert found.gap is None
+    rows = tuple(f"{need[0]},Work,{need},{n}.1234567890123,,,,P1,EV1,80," for n, need in enumerate(
+        ("required", "optional", "get-ahead")))
+    with pytest.raises(pk.ScenarioError, match="or fewer decimals"):
+        pk.load_campaign(write_ridge(tmp_path / "many", rows, 1)).assign(progress=None)
