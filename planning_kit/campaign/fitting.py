@@ -277,7 +277,14 @@ class OutingOn:
         if self._holds(soon):
             return longer
         if soon.end_min == inf:
-            return "no window or order is left for it on this date: another date may have one"
+            takes = self.tasks[task].least_min()
+            lane = max(takes, key=takes.__getitem__)
+            takes_it = f"it takes {number_label(takes[lane], 'up')} min of {lane}"
+            if takes[lane] > self.limit_min:
+                return (f"{takes_it}, more than the whole outing has until PET "
+                        f"{pet_label(self.limit_min, 'down')}, the limit less the reserve: divide it")
+            return (f"{takes_it}, and no window or order is left for that on this date within "
+                    f"{self.scenario.settings.horizon_h:g} h: another date may have one")
         if keeps(soon.end_min, self.limit_min):
             return (f"both would be {number_label(soon.crowded_min, 'up')} min at a place for one: another "
                     "outing, or less work there, would help")
