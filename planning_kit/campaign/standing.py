@@ -80,7 +80,7 @@ def thread_table(campaign: TimedCampaign, name: str) -> pd.DataFrame:
 
     ``is``: the holder (with the bag) or the value. Raises `ScenarioError` for what no outing has.
     """
-    rows = [row for outing in campaign.ids for row in _stretches(campaign, outing, name)]
+    rows = [row for outing in campaign.ids for row in _stretches(campaign, outing, str(name))]
     if not rows:
         raise ScenarioError.single("is no item and no state of any outing", table="thread", column="name",
                                    value=name)
@@ -104,12 +104,17 @@ def early_end_table(campaign: TimedCampaign, outing: str, every_min: float = 5.0
 
     Tasks of the backlog that are not over by then, with their value, and the likely minutes of their steps
     that are not over: one that is under way counts whole, as if nothing of it were kept. Making safe and the
-    way home are not in it (see ``end_state``). Raises `ScenarioError`.
+    way home are not in it (see ``end_state``). Raises `ScenarioError`, also for an outing with a log: of
+    that only what it really did counts.
     """
     if not is_number(every_min) or not 0.5 <= every_min <= 1440:
         raise ScenarioError.single("must be minutes, 0.5 to 1440", table="early_end", column="every_min",
                                    value=every_min)
     plan, tasks = campaign.timed_plan(outing), campaign.tasks
+    if plan.outside is not None:
+        raise ScenarioError.single("has a log, so that it is under way or over: ask what it leaves by "
+                                   "campaign.end_state(outing)", table="early_end", column="outing",
+                                   value=outing)
     finish_min = plan.starts + plan.durations
     own = grouped((step.task, (float(finish_min[number]), step.minutes_likely))
                   for number, step in enumerate(plan.steps) if step.task in tasks)

@@ -210,3 +210,26 @@ def test_values_count_as_they_are_typed(tmp_path: Path) -> None:
         ("required", "optional", "get-ahead")))
     with pytest.raises(pk.ScenarioError, match="or fewer decimals"):
         pk.load_campaign(write_ridge(tmp_path / "many", rows, 1)).assign(progress=None)
+
+
+def test_an_early_end_is_asked_of_an_outing_to_come(tmp_path: Path) -> None:
+    folder = write_ridge(tmp_path / "ridge", ("A,Work,required,5,,,,P1,EV1,20,",))
+    write_log(folder / "r1", 90, ("E1", 0, 20), ("E2", 22, 26), ("X1", 60, 75))
+    campaign = pk.load_campaign(folder)
+    with pytest.raises(pk.ScenarioError, match="has a log, so that it is under way or over"):
+        campaign.early_end_table("R1")
+    assert len(campaign.early_end_table("R2"))
+    asked = (lambda: campaign.end_state(["R1"]), lambda: campaign.thread(["lamp"]),  # type: ignore[arg-type]
+             lambda: campaign.early_end_table(["R2"]), lambda: campaign.moved(["A"], "R2"),  # type: ignore[arg-type]
+             lambda: campaign.moved("A", ["R2"]), lambda: campaign.after(["R1"]))  # type: ignore[arg-type]
+    for ask in asked:
+        with pytest.raises(pk.ScenarioError):
+            ask()
+
+
+def test_a_task_without_room_is_told_with_its_minutes(tmp_path: Path) -> None:
+    rows = ("A,Huge,required,5,,,,P1,EV1,900,", "B,Big,required,5,,,,P1,both,520,")
+    found = pk.load_campaign(write_ridge(tmp_path / "ridge", rows, 1)).assign(progress=None)
+    why = dict(zip(found.left_out["task"], found.left_out["why"], strict=True))
+    assert "it takes 900.0 min of EV1, more than the whole outing has until PET 2:20" in why["A"]
+    assert "it takes 520.0 min of EV1, more than the whole outing" in why["B"]
