@@ -257,7 +257,9 @@ class Moved:
             return f"{self.task} does not go {where}: {self.why_not}"
         ends = [f"{name} ends at PET {pet_label(after, 'up')}, not {pet_label(before, 'up')}"
                 for name, before, after, *_ in self.table.itertuples(index=False, name=None)]
-        return f"{self.task} goes {where}: {'; '.join(ends) or 'it is there by now'}"
+        if not ends:
+            return f"{self.task} is {where if self.outing else 'on no outing'} by now: nothing changes"
+        return f"{self.task} goes {where}: {'; '.join(ends)}"
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self.words}>"
