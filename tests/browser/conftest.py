@@ -18,7 +18,7 @@ from pathlib import Path
 import nbformat
 import pytest
 from nbformat import v4
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Error, Page, TimeoutError, sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 TOKEN = "a-fixed-token-for-tests"
@@ -74,9 +74,17 @@ class Lab:
     def open(self, page: Page, notebook: str) -> None:
         """Open a notebook and run all its cells; what they show may still be on its way afterwards."""
         page.goto(f"{self.address}/lab/tree/{notebook}?token={TOKEN}&reset")
-        page.wait_for_selector(".jp-NotebookPanel .jp-Cell")
-        # The kernel is there when the status bar says so; before that, running asks which kernel to take.
-        page.wait_for_selector("#jp-main-statusbar >> text=/\\| Idle/")
+        # The kernel is there when the status bar says so; before that, running asks which kernel to take. Now
+        # and then JupyterLab misses that its kernel has started: a page loaded anew takes the same kernel.
+        for wait_ms in (LONGEST_WAIT_MS // 3, LONGEST_WAIT_MS):
+            page.wait_for_selector(".jp-NotebookPanel .jp-Cell")
+            try:
+                page.wait_for_selector("#jp-main-statusbar >> text=/\\| Idle/", timeout=wait_ms)
+                break
+            except TimeoutError:
+                if wait_ms == LONGEST_WAIT_MS:
+                    raise
+                page.reload()
         # Not awaited in the page: an awaited command on a cold kernel can hang for minutes.
         page.evaluate("() => { window.jupyterapp.commands.execute('notebook:run-all-cells'); }")
 
@@ -172,7 +180,12 @@ GIVEN_UP = "[anywidget] Failed to initialize model."
 def page_errors(page: Page) -> list[str]:
     """Errors that scripts of the page did not catch."""
     errors: list[str] = []
-    page.on("pageerror", lambda error: errors.append(str(error)) if str(error) != GIVEN_UP else None)
+
+    def note(error: Error) -> None:
+        if str(error) != GIVEN_UP:
+            errors.append(f"{error}\n{error.stack or ''}")
+
+    page.on("pageerror", note)
     return errors
 
 

@@ -25,7 +25,8 @@ CONTRACT = {
     "places": "place title x_m y_m z_m crew_at_once anchor socket caution | zone caution_class rescue "
               "fall_back outward up",
     "routes": "from_place to_place metres minutes tight snag caution | via caution_class rescue",
-    "hardware": "item title kind at end_at slots holds bulky mass_kg | end2_at",
+    "hardware": "item title kind at end_at slots holds bulky mass_kg | end2_at "
+                "leave_max_h leave_source other_end_at",
     "tasks": "task title need priority swappable objective | last_start_min cut_order if_missed put_back_min",
     "steps": "step task crew place title minutes_low minutes_likely minutes_high after light same_window "
              "exertion foothold takes leaves uses hooks link caution | windows travel_extra_min wait_at "
@@ -33,12 +34,12 @@ CONTRACT = {
              "clears when late_margin_min helper block needs sets",
     "gaps": "first_step then_step min_gap max_gap reason | first_at then_at if_missed",
     "inhibits": "inhibit title owner from_step until_step lead_min reason | needed_by hold_max_min window "
-                "safe_after_min confirmed_by restore_min",
+                "safe_after_min confirmed_by restore_min set_before_min",
     "windows": "window start end source",
     "hazards": "hazard title class zones places routes x_m y_m z_m radius_m when limit limit_min controls "
                "applies_to kind source",
     "actions": "step number who action on value unit tool expected record class warning go if_not critical",
-    "states": "state title values at_start at_end safe_when",
+    "states": "state title values at_start at_end safe_when | leave_max_h leave_source",
     "responses": "response trigger call companion minutes_low minutes_likely minutes_high decide_by_min "
                  "leave_state first_actions source",
     "bodies": "body kind ends | title zone colour radius_m radius2_m length_m width_m height_m yaw_deg "

@@ -75,13 +75,15 @@ def test_places_stand_on_bodies_and_point_away(folder: Path) -> None:
     found = pk.time_plan(scenario).findings
     assert not len(found[found["check"] == "surfaces"])
     assert max(station.nearest(np.array([*station.points.values()]))[1]) < 1.5
+    given = {place.place for place in scenario.records.places if place.outward}
     for place, (out, up) in station.frames.items():
         here = np.array(station.points[place])
         assert out @ out == pytest.approx(1)
         assert up @ up == pytest.approx(1)
         assert out @ up == pytest.approx(0, abs=1e-9)
         steps = station.nearest(here + np.outer([0.0, 0.3], out))[1]
-        assert steps[1] > steps[0] - 1e-9, f"{place} points into the station"
+        # A direction that is given may come nearer to something else there, but not into it.
+        assert steps[1] > (0.3 if place in given else steps[0] - 1e-9), f"{place} points into the station"
 
 
 def test_a_direction_given_is_taken(small: pk.Scenario) -> None:

@@ -120,8 +120,7 @@ class Stages:
         if here is None or search.around.broken(here) is not None:
             start = self._missing_less()
             here = search.around.of(start)
-        # Judged in any case: where no order holds, what blocks this one is told.
-        if here is None or self.blocks(start) or search.around.broken(here) is not None:
+        if here is None or search.around.broken(here) is not None or self.blocks(start):
             return start
         return search.around.choice(search.improve(here, self._passes // _FIRST_LOOK))
 
