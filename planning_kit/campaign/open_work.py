@@ -48,7 +48,7 @@ def question_of(campaign: TimedCampaign) -> Assigning:
                        + (f", none before {between} days after the last one, over on {last:%Y-%m-%d %H:%M}"
                           if last else ""))
         behind = next(step for step in outing.plan.scenario.records.steps if step.step == outing.behind)
-        if behind.task in campaign.tasks:
+        if behind.task in campaign.tasks and campaign.source.outings[name].work_after:
             faults.add("campaign.toml", None, f"outings.{name}.work_after", outing.behind,
                        f"is a step of {behind.task}, which may leave the outing: name a step of its own")
     faults.stop_if_any()
@@ -71,7 +71,10 @@ def done_on(campaign: TimedCampaign, outing: str) -> list[str]:
 
 
 def behind_of(campaign: TimedCampaign, outing: str) -> str:
-    """The step behind which work of the backlog goes: by default the last but one of the outing's own."""
+    """The step behind which work of the backlog goes: by default the last but one of the outing's own.
+
+    Where all its steps are of the backlog, the first; once that has left, the work goes to the head.
+    """
     steps = campaign.scenario(outing).records.steps
     own = [step.step for step in steps if step.task not in campaign.tasks] or [steps[0].step]
     return campaign.source.outings[outing].work_after or own[max(len(own) - 2, 0)]

@@ -233,3 +233,16 @@ def test_a_task_without_room_is_told_with_its_minutes(tmp_path: Path) -> None:
     why = dict(zip(found.left_out["task"], found.left_out["why"], strict=True))
     assert "it takes 900.0 min of EV1, more than the whole outing has until PET 2:20" in why["A"]
     assert "it takes 520.0 min of EV1, more than the whole outing" in why["B"]
+
+
+def test_an_outing_of_nothing_but_backlog_work(tmp_path: Path) -> None:
+    """All steps of R1 are A's, which is less wanted than B and leaves: B goes to the head."""
+    folder = write_ridge(tmp_path / "ridge", (
+        "A,One,optional,1,,,,P1,EV1,80,", "B,Two,required,5,,,,P1,EV1,80,"), 1)
+    toml = folder / "campaign.toml"
+    toml.write_text(toml.read_text(encoding="utf-8").replace('work_after = "E2"\n', ""), encoding="utf-8")
+    for name, row in (("tasks", "A,One,optional,1,no,"), ("steps", "A,A,EV1,P1,One,80,80,80,,,,,,,,,,,")):
+        path = folder / "r1" / f"{name}.csv"
+        path.write_text(path.read_text(encoding="utf-8").splitlines()[0] + f"\n{row}\n", encoding="utf-8")
+    found = pk.load_campaign(folder).assign(progress=None)
+    assert list(found.scenarios["R1"].steps["step"]) == ["B"]
