@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -13,12 +13,14 @@ from planning_kit.campaign.assigning import ROUNDS, Assigning, Found
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import end_state
 from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.standing import board_table, chances_of_tasks
 from planning_kit.explore.long_question import Report, silent
 from planning_kit.inputs.faults import ScenarioError, is_number
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.fields import SUITED
+from planning_kit.inputs.scenario import Scenario, stop_before_saving
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import findings_of, new_findings
@@ -46,19 +48,22 @@ class TimedAssignment:
     found: Found
 
     @property
-    def value(self) -> Mapping[str, int]:
+    def value(self) -> Mapping[str, float]:
         """The value of what is done, by need."""
-        return dict(zip(NEEDS, self.found.value, strict=True))
+        return self._typed(self.found.value)
+
+    def _typed(self, values: Sequence[int]) -> dict[str, float]:
+        return {need: self.question.typed(need, value) for need, value in zip(NEEDS, values, strict=True)}
 
     @property
-    def bound(self) -> Mapping[str, int]:
+    def bound(self) -> Mapping[str, float]:
         """The most that it could be, by need, where what counts first is as good as its bound."""
-        return dict(zip(NEEDS, self.found.bound, strict=True))
+        return self._typed(self.found.bound)
 
     @property
-    def gap(self) -> tuple[str, int] | None:
+    def gap(self) -> tuple[str, float] | None:
         """The first need in which the bound is not reached, and by how much value; None: proven best."""
-        return next(((need, most - has) for need, has, most in zip(
+        return next(((need, self.question.typed(need, most - has)) for need, has, most in zip(
             NEEDS, self.found.value, self.found.bound, strict=True) if has != most), None)
 
     @property
@@ -76,10 +81,27 @@ class TimedAssignment:
         return campaign
 
     def save(self) -> None:
-        """Save every outing that changed into its folder. Raises `SaveConflict` or `ScenarioError`."""
-        for name, scenario in self.scenarios.items():
-            if scenario != self.before.scenario(name):
+        """Save every outing that changed into its folder. Raises `SaveConflict` or `ScenarioError`.
+
+        None is saved where one was changed on disk meanwhile. Where a later one cannot be written all the
+        same, the error names those that were saved before it.
+        """
+        changed = {name: scenario for name, scenario in self.scenarios.items()
+                   if scenario != self.before.scenario(name)}
+        for scenario in changed.values():
+            stop_before_saving(scenario)
+        saved = list[str]()
+        for name, scenario in changed.items():
+            try:
                 scenario.save()
+            except ScenarioError as error:
+                if not saved:
+                    raise
+                first = ScenarioError.single(
+                    f"could not be saved, and {', '.join(saved)} had been saved before it: load the campaign "
+                    "again", column="outing", value=name)
+                raise type(error)(pd.concat([first.problems, error.problems], ignore_index=True)) from error
+            saved.append(name)
 
     @property
     def tasks(self) -> pd.DataFrame:
@@ -90,7 +112,7 @@ class TimedAssignment:
     def outings(self) -> pd.DataFrame:
         """A row an outing: ``free_min`` is left to its planned limit, ``reserve_min`` of it is asked.
 
-        ``p_least``: the least chance of being done among its tasks; ``stops``: its stop findings.
+        ``p_least``: the least chance among its tasks (as on the board); ``stops``: its stop findings.
         """
         rows = []
         for name, fitted in self.found.fitted.items():
@@ -105,7 +127,7 @@ class TimedAssignment:
 
     @property
     def moves(self) -> pd.DataFrame:
-        """What it changes: tasks that come, go or change their outing, outings that change their date."""
+        """What it changes: tasks that come, go or change their outing, dates and persons of outings."""
         was, now, rows = self.question.present, self.found.outing_of, list[tuple[str, str, str, str]]()
         for task, this in self.question.tasks.items():
             first, then = was.get(task, ""), now.get(task, "")
@@ -119,6 +141,14 @@ class TimedAssignment:
             if day != present:
                 words = f"{name} goes from {present} to {day}"
                 rows.append(("", present.isoformat(), day.isoformat(), words))
+            was_pair, pair = self.before.people(name), self.campaign.people(name)
+            if pair != was_pair:
+                told = [f"{name}: {' and '.join(pair)} go"]
+                if all(was_pair):
+                    told[0] += f", not {' and '.join(was_pair)}"
+                    told += [_whose_numbers(lane, at, was_pair, pair) for at, lane in enumerate(SUITED)
+                              if pair[at] not in was_pair]
+                rows.append(("", ", ".join(was_pair), ", ".join(pair), "; ".join(told)))
         return TextTable(rows, columns=MOVE_COLUMNS)
 
     @property
@@ -128,7 +158,8 @@ class TimedAssignment:
         for name in self.question.wanted:
             if name not in self.found.outing_of:
                 task = self.question.tasks[name]
-                rows.append((name, task.title, task.need, task.value, "; ".join(
+                value = self.question.typed(task.need, task.value)
+                rows.append((name, task.title, task.need, value, "; ".join(
                     f"{outing}: {self._why(name, outing)}" for outing in self.question.outings)
                     or "no outing is left without a log"))
         return TextTable(rows, columns=LEFT_COLUMNS)
@@ -139,12 +170,19 @@ class TimedAssignment:
         return told or self.question.why_not(task, outing, self.found.dates, self.found.pairs, has) or (
             "not tried beside what it has")
 
+    @cached_property
+    def _stops(self) -> list[str]:
+        return [*_stops_between(self.campaign).values()]
+
     @property
     def verdict(self) -> str:
-        """How good it is, in a sentence."""
+        """How good it is, in a sentence; with a stop between the outings it is no answer yet, and says so."""
         done, gap = len(self.found.outing_of), self.gap
         how = "proven best by the least minutes of each task" if gap is None else (
-            f"at most {gap[1]} of {gap[0]} value from the bound")
+            f"at most {gap[1]:g} of {gap[0]} value from the bound")
+        if self._stops:
+            how = (f"no answer yet, stops between the outings ({len(self._stops)}): {self._stops[0]}; mend "
+                   "them, or what the backlog asks")
         outings = len(self.found.fitted)
         return f"{done} of {len(self.question.tasks)} open tasks on {outings} outings; {how}"
 
@@ -153,6 +191,12 @@ class TimedAssignment:
 
     def _repr_html_(self) -> str:
         return f"<p>{html_text(self.verdict)}</p>{self.outings._repr_html_() or ''}"  # type: ignore[operator]
+
+
+def _whose_numbers(lane: str, at: int, before: tuple[str, str], pair: tuple[str, str]) -> str:
+    """Of somebody new: the own numbers are not known (`planning_kit.campaign.assigning.Assigning.on`)."""
+    other = before[1 - at] if pair[1 - at] == before[at] else before[at]
+    return f"speed, exertion and suit of {lane}, {pair[at]}, are those typed for {other}: type the own ones"
 
 
 def assign(campaign: TimedCampaign, effort: str | float = "normal",
@@ -171,11 +215,13 @@ def assign(campaign: TimedCampaign, effort: str | float = "normal",
     try:
         found = question.search(int(rounds), report)
     except OverflowError as error:
-        raise ScenarioError.single(f"{error}; give smaller ones", table="backlog", column="value") from error
+        raise ScenarioError.single(f"{error}; give smaller ones, or fewer decimals", table="backlog",
+                                   column="value") from error
     if found is None:
         raise ScenarioError.single(
-            f"no dates of the outings lie {question.least_days_between} days apart; widen earliest and "
-            "latest, or lessen it", table="campaign.toml", column="least_days_between",
+            f"no dates of the outings lie {question.least_days_between} days apart, each begun when the one "
+            "before is over at the latest; widen earliest and latest, or lessen it",
+            table="campaign.toml", column="least_days_between",
             value=question.least_days_between)
     return TimedAssignment(campaign, question, found)
 
@@ -211,7 +257,9 @@ class Moved:
             return f"{self.task} does not go {where}: {self.why_not}"
         ends = [f"{name} ends at PET {pet_label(after, 'up')}, not {pet_label(before, 'up')}"
                 for name, before, after, *_ in self.table.itertuples(index=False, name=None)]
-        return f"{self.task} goes {where}: {'; '.join(ends) or 'it is there by now'}"
+        if not ends:
+            return f"{self.task} is {where if self.outing else 'on no outing'} by now: nothing changes"
+        return f"{self.task} goes {where}: {'; '.join(ends)}"
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self.words}>"
@@ -224,11 +272,11 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
     `ScenarioError` for a task or an outing that there is not, and for an outing with a log.
     """
     question = question_of(campaign)
-    for column, value, known in (("task", task, [*question.tasks]),
+    for column, value, able in (("task", task, [*question.tasks]),
                                  ("outing", outing, [*question.outings, ""])):
-        if value not in known:
+        if value not in able:
             raise ScenarioError.single(
-                f"is not one that is open; these are: {', '.join(filter(None, known))}", table="moved",
+                f"is not one that is open; these are: {', '.join(filter(None, able))}", table="moved",
                 column=column, value=value)
     dates = {name: each.present for name, each in question.outings.items()}
     people = {name: each.people for name, each in question.outings.items()}
@@ -236,7 +284,7 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
     last = [each for name in has for each in has[name] if task in question.tasks[each].after]
     why = question.why_not(task, outing, dates, people, has) if outing else (
         f"{', '.join(last)} comes after it" if last else "")
-    after, end = campaign, None
+    after, end = campaign, question.begins
     for name, this in question.outings.items() if not why else ():
         scenario = this.plan.scenario
         carried = scenario if end is None else carried_into(scenario, end, question.tasks)
@@ -252,9 +300,14 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
         if plan is not this.plan:
             stops = new_findings(this.plan, plan).query(f"severity == '{STOP}'")
             why = why or "; ".join(f"{name} has a new stop: {words}" for words in stops["message"][:1])
-            after, end = _with(after, name, plan), end_state(plan)
+            after = _with(after, name, plan)
         if why:
             break
+        if end is not None or plan is not this.plan:
+            end = end_state(plan)
+    known = {} if why else _stops_between(campaign)
+    new = [] if why else [words for kind, words in _stops_between(after).items() if kind not in known]
+    why = why or "; ".join(f"a new stop between the outings: {words}" for words in new[:1])
     return Moved(task, outing, why, campaign, campaign if why else after)
 
 
@@ -262,3 +315,10 @@ def _with(campaign: TimedCampaign, outing: str, plan: TimedPlan) -> TimedCampaig
     after = campaign.with_scenario(outing, plan.scenario)
     after.known[outing] = plan
     return after
+
+
+def _stops_between(campaign: TimedCampaign) -> dict[tuple[str, str, str], str]:
+    """What is wrong between the outings, in words, but for what no outing has (that is told as left out)."""
+    found = campaign_findings(campaign).query(f"severity == '{STOP}' and rule != 'not-planned'")
+    return {(outing, rule, about): f"{outing or 'backlog'}: {words}" for outing, rule, about, words in found[
+        ["outing", "rule", "about", "message"]].astype(str).itertuples(index=False, name=None)}

@@ -8,12 +8,13 @@ on every other outing. So it goes on, round by round, until the bound is reached
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from functools import cache, cached_property
 from itertools import pairwise
 from math import isfinite
 
 from planning_kit.campaign.assignment import (
+    DAY_MIN,
     NEEDS,
     AssignmentProblem,
     OutingRoom,
@@ -30,6 +31,7 @@ from planning_kit.campaign.put_in import TaskRows, lanes_of
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.times import moment_at
 from planning_kit.plan.timed import TimedPlan
 
 ROUNDS = {"quick": 2.0, "normal": 8.0, "thorough": 40.0}
@@ -55,9 +57,14 @@ class OpenOuting:
         return self.plan.scenario.settings.limits.planned_min - self.reserve_min
 
     @property
+    def begins_min(self) -> float:
+        """Its PET 0, minutes from 0 h UTC of its date."""
+        return (self.plan.pet_zero - datetime.combine(self.present, time(), UTC)) / timedelta(minutes=1)
+
+    @property
     def lasts_days(self) -> int:
-        """From the date of its PET 0 to that on which it ends at the latest."""
-        return ((self.plan.pet_zero + timedelta(minutes=self.limit_min)).date() - self.present).days
+        """From its date to that on which it ends at the latest."""
+        return int((self.begins_min + self.limit_min) // DAY_MIN)
 
     @property
     def present(self) -> date:
@@ -109,7 +116,8 @@ class Found:
 class Assigning:
     """The question: open tasks and outings in their order, and what is done already (task to its date).
 
-    ``begins``: what the last outing that is over left behind.
+    ``begins``: what the last outing that is over left behind; ``units``: by need into how many parts one of
+    value is cut, so that those of the tasks are whole numbers of them, as all values here.
     """
 
     tasks: Mapping[str, OpenTask]
@@ -117,6 +125,12 @@ class Assigning:
     least_days_between: int = 0
     done: Mapping[str, date] = field(default_factory=dict)
     begins: EndState | None = None
+    units: Mapping[str, int] = field(default_factory=dict)
+
+    def typed(self, need: str, value: int) -> float:
+        """A value as the backlog has it."""
+        whole, rest = divmod(value, self.units.get(need, 1))
+        return value / self.units[need] if rest else whole
 
     @cached_property
     def rows(self) -> Mapping[str, TaskRows]:
@@ -150,22 +164,26 @@ class Assigning:
         this = self.outings[outing]
         scenario = this.plan.scenario if after is None else after
         if pair and pair != this.people:
-            scenario = scenario.with_crew(EV1={"name": pair[0]}, EV2={"name": pair[1]})
+            # Speed, exertion and suit go along with who changes the post.
+            scenario = scenario.with_crew(pair[0] == this.people[1] or pair[1] == this.people[0],
+                                          EV1={"name": pair[0]}, EV2={"name": pair[1]})
         if day != this.present:
             scenario = scenario.shift_dates(day.isoformat())
         return OutingOn(scenario, this.plan, this.behind, self.rows, this.limit_min)
 
     def room(self, outing: OpenOuting) -> OutingRoom:
         """What an outing has room for at most: its own work and ways and the end are taken off."""
-        on = self.on(outing.outing, outing.present)
+        ons = [self.on(outing.outing, outing.present, pair)
+               for pair in {(), outing.people[::-1]} & {(), *outing.pairs}]
         ends_min = outing.plan.scenario.settings.airlock.ends_min
         room, ways = dict[str, float](), dict[str, float]()
         for lane in SUITED:
-            work_min, ways[lane] = on.own_min(lane)
+            work_min, ways[lane] = min(on.own_min(lane) for on in ons)  # their work is the same
             room[lane] = max(outing.limit_min - ends_min - work_min - ways[lane], 0.0)
         places = {str(step["place"]) for task in self.rows.values() for step in task.steps if "place" in step}
         return OutingRoom(outing.outing, dict.fromkeys(outing.dates, room), outing.pairs,
-                          _least_ways(outing.plan, places), ways, outing.present, outing.lasts_days)
+                          _least_ways(outing.plan, places), ways, outing.present, outing.begins_min,
+                          outing.begins_min + outing.limit_min)
 
     @cached_property
     def problem(self) -> AssignmentProblem:
@@ -178,8 +196,8 @@ class Assigning:
                     places.setdefault(lane, set()).add(str(step.get("place", "")))
             able = {(each, day): self._least_min(name, each) for each, outing in self.outings.items()
                     for day in outing.dates
-                    if all((day - self.done[each]).days >= days for each, days in task.after.items()
-                           if each in self.done)}
+                    if all((day - self.done[before]).days + outing.lasts_days >= days
+                           for before, days in task.after.items() if before in self.done)}
             tasks.append(WantedTask(name, task.value, task.need, able, task.after, task.must_by, task.trained,
                                     places))
         return AssignmentProblem(
@@ -219,8 +237,10 @@ class Assigning:
         outings = [*self.outings.values()]
         return bool(self.present) and all(
             each.present in each.dates and (not each.pairs or each.people in each.pairs) for each in outings
-        ) and all((then.present - one.present).days >= one.lasts_days + self.least_days_between
-                  for one, then in pairwise(outings))
+        ) and all(
+            (self.outings[then.outing].present - self.outings[one.outing].present).days
+            >= one.least_days_to(then, self.least_days_between)
+            for one, then in pairwise(self.problem.outings))
 
     def _narrowed(self, rooms: Mapping[str, float]) -> AssignmentProblem:
         """The problem with the part of each outing's room that plans were found to use."""
@@ -241,7 +261,7 @@ class Assigning:
             has = {each: fit.tasks for each, fit in fitted.items()} | {name: tuple(asked)}
             able = [task for task in asked
                     if not self.why_not(task, name, solved.dates, solved.pairs, has)]
-            fit = on.fit(able)
+            fit = self._in_time(on, able, fitted)
             if on.blocked:
                 cuts.append(TooMuch(name, frozenset(), solved.dates[name]))
             for task, why in fit.refused.items():
@@ -252,6 +272,32 @@ class Assigning:
             fitted[name] = self._filled_up(on, name, fit, solved, fitted, refused)
             end = end_state(fitted[name].plan)
         return Found(solved.dates, solved.pairs, fitted, refused, self.value_of(fitted), bound, number)
+
+    def _in_time(self, on: OutingOn, able: Sequence[str], fitted: Mapping[str, Fitted]) -> Fitted:
+        """An outing with those of its tasks that are done in time, by the dates of their own steps."""
+        fit, late = on.fit(able), dict[str, str]()
+        while more := self._too_late(fit, fitted):
+            late |= more
+            fit = on.fit([task for task in able if task not in late])
+        return replace(fit, refused={**fit.refused, **late})
+
+    def _too_late(self, fit: Fitted, fitted: Mapping[str, Fitted]) -> dict[str, str]:
+        """The tasks of an outing that are over too late, or begin too soon after others, and why."""
+        over = {task: span[1].date() for each in (*fitted.values(), fit) for task in each.tasks
+                if (span := span_of(each.plan, task))} | {**self.done}
+        found = dict[str, str]()
+        for task in fit.tasks:
+            this, span = self.tasks[task], span_of(fit.plan, task)
+            if span and this.must_by is not None and span[1].date() > this.must_by:
+                found[task] = (f"it would be over at {span[1]:%Y-%m-%d %H:%M} UTC, it must be done by "
+                               f"{this.must_by}")
+            for earlier, days in this.after.items():
+                if earlier not in over or earlier in found:
+                    found.setdefault(task, f"it comes after {earlier}, which is left out")
+                elif span and days and (span[0].date() - over[earlier]).days < days:
+                    found.setdefault(task, f"{earlier} is over on {over[earlier]}, and it would begin at "
+                                     f"{span[0]:%Y-%m-%d %H:%M} UTC: {days} days must lie between")
+        return found
 
     def _filled_up(self, on: OutingOn, name: str, fit: Fitted, solved: Solved, fitted: Mapping[str, Fitted],
                    refused: dict[str, dict[str, str]]) -> Fitted:
@@ -264,6 +310,8 @@ class Assigning:
             has = {each: other.tasks for each, other in fitted.items()} | {name: fit.tasks}
             if not self.why_not(task, name, solved.dates, solved.pairs, has):
                 more = on.with_one_more(fit, task)
+                if isinstance(more, Fitted) and (late := self._too_late(more, fitted)):
+                    more = next(iter(late.values()))
                 if isinstance(more, Fitted):
                     fit = more
                 else:
@@ -303,13 +351,20 @@ class Assigning:
             on = self.done.get(earlier) or (dates[at] if at else None)
             if on is None or (at is not None and order.index(at) > order.index(name)):
                 return f"it comes after {earlier}, which is on no outing up to {name}"
-            if (day - on).days < days or (days and at == name):
+            if (day - on).days + self.outings[name].lasts_days < days or (days and at == name):
                 return f"{earlier} is on {on}, {name} on {day}: {days} days must lie between"
         for at, tasks in has.items():
             if order.index(at) < order.index(name) and (
                     later := [each for each in tasks if task in self.tasks[each].after]):
                 return f"{', '.join(later)} comes after it, and is on {at}"
         return ""
+
+
+def span_of(plan: TimedPlan, task: str) -> tuple[datetime, datetime] | None:
+    """From the start of a task's first step to the finish of its last (UTC); None: it has no step."""
+    spans = [(start, finish) for step, start, finish in plan.each_step() if step.task == task]
+    return (moment_at(min(spans)[0], plan.pet_zero),
+            moment_at(max(finish for _, finish in spans), plan.pet_zero)) if spans else None
 
 
 def _least_ways(plan: TimedPlan, places: set[str]) -> dict[str, float]:

@@ -24,6 +24,7 @@ NEEDS = ("required", "optional", "get-ahead")
 """What counts first: no value of a later one weighs up one of an earlier."""
 MOST_VALUE = 10**16
 """The largest objective: far below where the solver's numbers overflow."""
+DAY_MIN = 24 * 60
 Pair = tuple[str, ...]
 Literal = Any
 
@@ -54,8 +55,8 @@ class OutingRoom:
 
     ``least_way_min``: what the way to a place takes at least, of whoever works there, once an outing. With
     these ways the room is greater by ``own_way_min`` (by lane), which the outing's own ways take of it.
-    ``present``: its date as it stands, taken where others are no better; ``lasts_days``: from that of its
-    PET 0 to that on which it ends.
+    ``present``: its date as it stands, taken where others are no better; ``begins_min``: its PET 0, and
+    ``ends_min``: when it ends at the latest, minutes from 0 h of its date.
     """
 
     outing: str
@@ -64,7 +65,18 @@ class OutingRoom:
     least_way_min: Mapping[str, float] = field(default_factory=dict)
     own_way_min: Mapping[str, float] = field(default_factory=dict)
     present: date | None = None
-    lasts_days: int = 0
+    begins_min: float = 0.0
+    ends_min: float = 0.0
+
+    @property
+    def lasts_days(self) -> int:
+        """From its date to that on which it ends at the latest: so much later its work may be done."""
+        return math.floor(self.ends_min / DAY_MIN)
+
+    def least_days_to(self, then: "OutingRoom", between: int) -> int:
+        """The least days to the date of the next: the rest kept, and begun after this one has ended."""
+        return max(self.lasts_days + between,
+                   math.floor((self.ends_min - then.begins_min) / DAY_MIN) + 1)
 
 
 @dataclass(frozen=True)
@@ -188,9 +200,9 @@ class _Model:
             yield place, visit
 
     def days_apart(self) -> None:
-        """date of the next outing - date of an outing >= the days that it lasts + the least days between."""
+        """date of the next outing - date of an outing >= `OutingRoom.least_days_to`."""
         for before, then in pairwise(self.problem.outings):
-            self._not_closer(before, then, before.lasts_days + self.problem.least_days_between, ())
+            self._not_closer(before, then, before.least_days_to(then, self.problem.least_days_between), ())
 
     def _not_closer(self, before: OutingRoom, then: OutingRoom, days: int, when: Sequence[Literal]) -> None:
         for first in before.room_min:
@@ -200,7 +212,10 @@ class _Model:
                                         *(~each for each in when))
 
     def after_its_prerequisites(self) -> None:
-        """x of a task <= x of its prerequisite, on an outing not before it and so many days later."""
+        """x of a task <= x of its prerequisite, on an outing not before it and so many days later.
+
+        By the dates of PET 0, less the days that the outing lasts: when its work is done is not known here.
+        """
         for task in self.problem.tasks:
             for earlier, days in task.after.items():
                 if earlier in self.problem.done:
@@ -210,8 +225,9 @@ class _Model:
                     able = [each for each in self.problem.outings[:last + 1]
                             if (earlier, each.outing) in self.has]
                     self.cp.add_bool_or(~has, *(self.has[earlier, each.outing] for each in able))
+                    then = self.problem.outings[self.at[name]]
                     for each in able if days > 0 else ():
-                        self._not_closer(each, self.problem.outings[self.at[name]], days,
+                        self._not_closer(each, then, days - then.lasts_days,
                                          (has, self.has[earlier, each.outing]))
 
     def by_the_trained(self) -> None:

@@ -114,7 +114,7 @@ class TimedCampaign:
         """What an outing leaves behind (see `planning_kit.campaign.end_state`); kept, where none is asked."""
         if minute is not None:
             return end_state(self.timed_plan(outing), minute)
-        if outing not in self.ends:
+        if self._named(outing) not in self.ends:
             self.ends[outing] = end_state(self.timed_plan(outing))
         return self.ends[outing]
 

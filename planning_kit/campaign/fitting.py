@@ -87,7 +87,7 @@ class OutingOn:
     def together(self) -> tuple[str, ...]:
         """Those of them that can be ordered anew: their rows stand together behind ``behind``."""
         steps = self.scenario.records.steps
-        at = next(number for number, step in enumerate(steps) if step.step == self.behind)
+        at = next((number for number, step in enumerate(steps) if step.step == self.behind), -1)
         runs = [task for task, _ in groupby(step.task for step in steps[at + 1:])]
         first = runs[:next((n for n, task in enumerate(runs) if task not in self.tasks), len(runs))]
         before = {step.task for step in steps[:at + 1]}
@@ -152,6 +152,8 @@ class OutingOn:
         """By task that is ordered, and for the rest before and behind, by lane: steps with their tasks."""
         found, rest = dict[str, dict[str, list[tuple[int, str]]]](), _BEFORE
         keeps_its_rows = {*self.present} - {*self.together}
+        if all(step.step != self.behind for step in self._timing.records.steps):
+            rest = _BEHIND
         for number, step in enumerate(self._timing.records.steps):
             is_ordered = step.task in self.tasks and step.task not in keeps_its_rows
             part = found.setdefault(step.task if is_ordered else rest, {})
@@ -277,7 +279,14 @@ class OutingOn:
         if self._holds(soon):
             return longer
         if soon.end_min == inf:
-            return "no window or order is left for it on this date: another date may have one"
+            takes = self.tasks[task].least_min()
+            lane = max(takes, key=takes.__getitem__)
+            takes_it = f"it takes {number_label(takes[lane], 'up')} min of {lane}"
+            if takes[lane] > self.limit_min:
+                return (f"{takes_it}, more than the whole outing has until PET "
+                        f"{pet_label(self.limit_min, 'down')}, the limit less the reserve: divide it")
+            return (f"{takes_it}, and no window or order is left for that on this date within "
+                    f"{self.scenario.settings.horizon_h:g} h: another date may have one")
         if keeps(soon.end_min, self.limit_min):
             return (f"both would be {number_label(soon.crowded_min, 'up')} min at a place for one: another "
                     "outing, or less work there, would help")

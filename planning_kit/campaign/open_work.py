@@ -2,9 +2,11 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
+from fractions import Fraction
 
-from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask
+from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask, span_of
+from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import rest_of
 from planning_kit.campaign.end_state import EndState
@@ -28,29 +30,38 @@ def question_of(campaign: TimedCampaign) -> Assigning:
     for name in campaign.ids:
         if campaign.has_log(name):
             ends.append(campaign.end_state(name))
-            done |= dict.fromkeys(done_on(campaign, name), campaign.date_of(name))
+            for task in done_on(campaign, name):
+                span = span_of(campaign.timed_plan(name), task)
+                done[task] = span[1].date() if span else campaign.date_of(name)
         else:
             names.append(name)
     done |= {task.task: date.min for task in campaign.source.backlog if task.share_done >= 1}
     settings, last = campaign.source.settings, _last_end(campaign)
     between = math.ceil(settings.least_days_between)
-    outings = {name: _open_outing(campaign, name, last + timedelta(days=between) if last else None)
+    outings = {name: _open_outing(campaign, name, last, between)
                for name in names}
     faults = Faults()
     for name, outing in outings.items():
         if not 0 < len(outing.dates) <= _MOST_DATES:
             faults.add("campaign.toml", None, f"outings.{name}.latest", campaign.source.outings[name].latest,
                        f"leaves {len(outing.dates)} dates to try; 1 to {_MOST_DATES} can be"
-                       + (f", none before {between} days after {last}" if last else ""))
+                       + (f", none before {between} days after the last one, over on {last:%Y-%m-%d %H:%M}"
+                          if last else ""))
+        behind = next(step for step in outing.plan.scenario.records.steps if step.step == outing.behind)
+        if behind.task in campaign.tasks and campaign.source.outings[name].work_after:
+            faults.add("campaign.toml", None, f"outings.{name}.work_after", outing.behind,
+                       f"is a step of {behind.task}, which may leave the outing: name a step of its own")
     faults.stop_if_any()
     rows = {task.task: rows_of_task(campaign, task, ends) for task in campaign.source.backlog}
     done |= {name: date.min for name, each in rows.items() if not each.steps and name not in done}
+    units = {need: math.lcm(*(Fraction(str(task.value)).denominator for task in campaign.source.backlog
+                              if task.need == need)) for need in NEEDS}
     tasks = {task.task: OpenTask(
-        rows[task.task], task.title, round(task.value), task.need,
+        rows[task.task], task.title, round(task.value * units[task.need]), task.need,
         dict.fromkeys(task.after, math.ceil(task.least_gap_days)), task.must_by,
         dict.fromkeys(rows[task.task].lanes, task.trained) if task.trained else {})
         for task in campaign.source.backlog if task.task not in done}
-    return Assigning(tasks, outings, between, done, ends[-1] if ends else None)
+    return Assigning(tasks, outings, between, done, ends[-1] if ends else None, units)
 
 
 def done_on(campaign: TimedCampaign, outing: str) -> list[str]:
@@ -60,9 +71,13 @@ def done_on(campaign: TimedCampaign, outing: str) -> list[str]:
 
 
 def behind_of(campaign: TimedCampaign, outing: str) -> str:
-    """The step behind which work of the backlog goes: by default the one before the last."""
+    """The step behind which work of the backlog goes: by default the last but one of the outing's own.
+
+    Where all its steps are of the backlog, the first; once that has left, the work goes to the head.
+    """
     steps = campaign.scenario(outing).records.steps
-    return campaign.source.outings[outing].work_after or steps[max(len(steps) - 2, 0)].step
+    own = [step.step for step in steps if step.task not in campaign.tasks] or [steps[0].step]
+    return campaign.source.outings[outing].work_after or own[max(len(own) - 2, 0)]
 
 
 def rows_of_task(campaign: TimedCampaign, task: BacklogTask, ends: Sequence[EndState]) -> TaskRows:
@@ -98,15 +113,19 @@ def _cells(step: Step) -> Mapping[str, object]:
             for name, cell in said.items() if cell not in ("", None, ())}
 
 
-def _last_end(campaign: TimedCampaign) -> date | None:
-    """The date on which the last outing with a log ends."""
+def _last_end(campaign: TimedCampaign) -> datetime | None:
+    """When the last outing with a log ends."""
     plans = [campaign.timed_plan(name) for name in campaign.ids if campaign.has_log(name)]
-    return max(((plan.pet_zero + timedelta(minutes=plan.end_min)).date() for plan in plans), default=None)
+    return max((plan.pet_zero + timedelta(minutes=plan.end_min) for plan in plans), default=None)
 
 
-def _open_outing(campaign: TimedCampaign, name: str, first: date | None) -> OpenOuting:
+def _open_outing(campaign: TimedCampaign, name: str, last: datetime | None, between: int) -> OpenOuting:
+    """``last``: when the last outing with a log ends; this one begins after it, ``between`` days later."""
     outing, people = campaign.source.outings[name], campaign.people(name)
-    begin = max(outing.earliest, first) if first else outing.earliest
+    begin = outing.earliest
+    if last is not None:
+        is_over = campaign.timed_plan(name).pet_zero.time() > last.time()
+        begin = max(begin, last.date() + timedelta(days=max(between, 0 if is_over else 1)))
     dates = tuple(begin + timedelta(days=day) for day in range((outing.latest - begin).days + 1))
     pairs = outing.crew or ((people,) if all(people) else ())
     return OpenOuting(name, campaign.timed_plan(name), behind_of(campaign, name), dates, people, pairs,

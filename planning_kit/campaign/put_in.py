@@ -45,7 +45,7 @@ def lanes_of(step: Cells) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class PutIn(Change):
-    """Tasks of the backlog put behind a step, in their order.
+    """Tasks of the backlog put behind a step, in their order; at the head, where that is there no more.
 
     A task whose prerequisite is there, too, begins when that is over.
     """
@@ -68,6 +68,7 @@ class PutIn(Change):
                 waits = str(step.get("after") or "").split()
                 earlier = [] if own & {*waits} else [last[name] for name in each.after if name in last]
                 rows.append({**step, "after": " ".join(dict.fromkeys([*waits, *earlier]))})
-        tables["steps"] = with_rows(steps, rows, list(steps["step"]).index(self.behind) + 1)
+        at = next((number for number, step in enumerate(steps["step"], 1) if step == self.behind), 0)
+        tables["steps"] = with_rows(steps, rows, at)
         known = tables["tasks"]
         tables["tasks"] = with_rows(known, [each.cells for each in self.tasks], len(known))

@@ -11,6 +11,7 @@ import pandas as pd
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.open_work import done_on
 from planning_kit.explore.odds.odds import odds
+from planning_kit.explore.odds.odds_tables import REQUIRED_INSIDE
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.plan.network import grouped
@@ -26,10 +27,14 @@ _CHANCES: WeakKeyDictionary[TimedPlan, dict[str, float]] = WeakKeyDictionary()  
 
 
 def chances_of_tasks(plan: TimedPlan) -> dict[str, float]:
-    """By task the chance of being done in time to be inside by the hard limit; NaN: not known."""
+    """By task the chance that it is done, with both inside by the hard limit and all required work done.
+
+    NaN: not known.
+    """
     if plan not in _CHANCES:
-        done = odds(plan, ODDS_SAMPLES).tasks_done
-        _CHANCES[plan] = {task: float(np.mean(rows)) for task, rows in done.items()}
+        found = odds(plan, ODDS_SAMPLES)
+        inside = found.events[REQUIRED_INSIDE]  # not only in time if they went home straight after the task
+        _CHANCES[plan] = {task: float(np.mean(rows * inside)) for task, rows in found.tasks_done.items()}
     return _CHANCES[plan]
 
 
@@ -37,8 +42,8 @@ def board_table(campaign: TimedCampaign) -> pd.DataFrame:
     """A row a task of the backlog and outing that has it, the outing "" where none has.
 
     ``start_min``, ``finish_min`` (PET); ``p_done``: the chance that the outing does it and is inside by its
-    hard limit, from 500 samples; ``margin_min``: the least minutes that a start of it can slip until the hard
-    limit is missed or a window is jumped.
+    hard limit with all required work done, from 500 samples; ``margin_min``: the least minutes that a start
+    of it can slip until the hard limit is missed or a window is jumped.
     """
     rows = []
     has = {name: campaign.planned(name) for name in campaign.ids}
@@ -75,7 +80,7 @@ def thread_table(campaign: TimedCampaign, name: str) -> pd.DataFrame:
 
     ``is``: the holder (with the bag) or the value. Raises `ScenarioError` for what no outing has.
     """
-    rows = [row for outing in campaign.ids for row in _stretches(campaign, outing, name)]
+    rows = [row for outing in campaign.ids for row in _stretches(campaign, outing, str(name))]
     if not rows:
         raise ScenarioError.single("is no item and no state of any outing", table="thread", column="name",
                                    value=name)
@@ -99,12 +104,17 @@ def early_end_table(campaign: TimedCampaign, outing: str, every_min: float = 5.0
 
     Tasks of the backlog that are not over by then, with their value, and the likely minutes of their steps
     that are not over: one that is under way counts whole, as if nothing of it were kept. Making safe and the
-    way home are not in it (see ``end_state``). Raises `ScenarioError`.
+    way home are not in it (see ``end_state``). Raises `ScenarioError`, also for an outing with a log: of
+    that only what it really did counts.
     """
     if not is_number(every_min) or not 0.5 <= every_min <= 1440:
         raise ScenarioError.single("must be minutes, 0.5 to 1440", table="early_end", column="every_min",
                                    value=every_min)
     plan, tasks = campaign.timed_plan(outing), campaign.tasks
+    if plan.outside is not None:
+        raise ScenarioError.single("has a log, so that it is under way or over: ask what it leaves by "
+                                   "campaign.end_state(outing)", table="early_end", column="outing",
+                                   value=outing)
     finish_min = plan.starts + plan.durations
     own = grouped((step.task, (float(finish_min[number]), step.minutes_likely))
                   for number, step in enumerate(plan.steps) if step.task in tasks)

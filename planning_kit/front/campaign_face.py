@@ -86,7 +86,8 @@ class Campaign(TimedCampaign):
         """Which outing has which task, with the chance of being done and the margin.
 
         A row a task and outing, the outing "" where none has it. ``p_done``: the chance that it is done and
-        both are inside by the hard limit; ``margin_min``: the least that a start of it can slip.
+        both are inside by the hard limit with all required work done; ``margin_min``: the least that a start
+        of it can slip.
         """
         return board_table(self)
 

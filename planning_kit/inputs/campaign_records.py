@@ -52,7 +52,7 @@ class Outing:
     crew: Annotated[tuple[Pair, ...], column("people", "who may go: a pair [EV1, EV2], or several; absent: "
         "whoever its crew.csv names", example='["Ada", "Ben"]')]
     work_after: Annotated[str, column("id", "the step of the outing behind which work of the backlog goes; "
-        "absent: before its last step", example="A1")]
+        "absent: the last but one of its own", example="A1")]
 
 
 @dataclass(frozen=True)

@@ -93,6 +93,12 @@ def save_files(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str
         write_whole(folder, files, known)
 
 
+def stop_before(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str]) -> None:
+    """Raise `SaveConflict` where `save_files` would; nothing is written."""
+    with writing(folder):
+        _stop_on_conflict(folder, _on_disk(folder, {*files, *known}), files, known)
+
+
 @contextlib.contextmanager
 def writing(folder: Path) -> Iterator[None]:
     """The folder's lock, held, with what an interrupted save left put in place. Raises `ScenarioError`."""

@@ -22,12 +22,12 @@ from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records
-from planning_kit.inputs.save import save_files
+from planning_kit.inputs.save import save_files, stop_before
 from planning_kit.inputs.setting_records import FrozenMapping, Settings
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
 from planning_kit.inputs.sign_offs import NOTE, SIGN_OFF, Reviewed, accepted_table, add_review, reviews_table
-from planning_kit.inputs.source import Checked, check, content_digest, read_folder
+from planning_kit.inputs.source import Checked, Source, check, content_digest, read_folder
 from planning_kit.inputs.typed_settings import keys_in
 from planning_kit.inputs.typed_tables import frame_of, raw_from_frame
 from planning_kit.inputs.utc import When, keys_moved, pet_zero_asked, stays_put
@@ -268,13 +268,9 @@ class Scenario:
         """
         target = self.folder if folder is None else as_path(folder, "folder").absolute()
         is_own = folder is None or _same_folder(target, self.folder)
-        source = self.checked.source
-        # Elsewhere there may be no campaign, or another: the whole scenario is written.
-        shared = {name: raw for name, raw in source.shared.items() if is_own and source.is_shared(name)}
-        source = replace(source, shared=FrozenMapping(shared))
-        files = source.files()
-        save_files(target, files, self.on_disk if is_own else {})
-        above = [fmt.ABOVE + fmt.TABLE_BY_NAME[name].file for name in shared]
+        source = _written(self, is_own)
+        save_files(target, files := source.files(), self.on_disk if is_own else {})
+        above = [fmt.ABOVE + fmt.TABLE_BY_NAME[name].file for name in source.shared]
         digests = {name: digest_of(data) for name, data in files.items()}
         digests |= {name: self.on_disk[name] for name in above if name in self.on_disk}
         return Scenario(target, replace(self.checked, source=source), FrozenMapping(digests))
@@ -367,6 +363,18 @@ def _facts(scenario: Scenario) -> list[tuple[str, str]]:
         ("digest", scenario.digest[:12]),
         *([("format", IN_MEMORY)] if scenario.is_upgraded else []),
     ]
+
+
+def _written(scenario: Scenario, is_own: bool) -> Source:
+    """What is saved. Elsewhere there may be no campaign, or another: the whole scenario is written."""
+    source = scenario.checked.source
+    shared = {name: raw for name, raw in source.shared.items() if is_own and source.is_shared(name)}
+    return replace(source, shared=FrozenMapping(shared))
+
+
+def stop_before_saving(scenario: Scenario) -> None:
+    """Raise what ``save`` into its own folder would, as far as that is known without writing."""
+    stop_before(scenario.folder, _written(scenario, True).files(), scenario.on_disk)
 
 
 def _table_named(name: object) -> Table:

@@ -57,7 +57,7 @@ def board_chart(board: pd.DataFrame, outings: pd.DataFrame, theme: str = "light"
     heads = [f"<b>{plotly_text(name, 20)}</b><br>{dates[name]}" if name else f"<b>{_NOWHERE}</b><br>"
              for name in columns]
     missing = sum(row["status"] in ("on no outing", "left undone") for row in rows)
-    below = f"{len(tasks)} tasks · chance of being done, least minutes that a start can slip"
+    below = f"{len(tasks)} tasks · chance to be done and inside in time, least minutes that a start can slip"
     return Chart(data=traces, layout=shared_layout(look, _board_alt(rows), "Outings by tasks", below) | {
         "height": _HEAD_PX + _FOOT_PX + _ROW_PX * len(tasks), "legend": legend_below(-0.01, look),
         "margin": {"l": 330, "r": 16, "t": _HEAD_PX, "b": _FOOT_PX},

@@ -148,6 +148,8 @@ def test_one_task_moved(tmp_path: Path) -> None:
     assert back.why_not == ""
     assert back.campaign.planned("R2").count("D") == 1
     assert list(off.table["outing"]) == ["R2"]
+    away = pk.Campaign(off.campaign.source, off.campaign.known).moved("D", "")
+    assert away.words == "D is on no outing by now: nothing changes"
     for task, outing in (("Z", "R1"), ("A", "R9")):
         with pytest.raises(pk.ScenarioError, match="is not one that is open"):
             campaign.moved(task, outing)
