@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Generic, TypeVar
 
 import pandas as pd
 
@@ -33,6 +34,7 @@ MOVE_COLUMNS = ["task", "from", "to", "words"]
 MOVED_COLUMNS = ["outing", "end_min", "new_end_min", "p_done", "new_p_done"]
 LEFT_COLUMNS = ["task", "title", "need", "value", "why"]
 _MOST_ROUNDS = 1_000
+C = TypeVar("C", bound=TimedCampaign)
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -227,7 +229,7 @@ def assign(campaign: TimedCampaign, effort: str | float = "normal",
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Moved:
+class Moved(Generic[C]):
     """One task put on another outing, as it comes out. ``why_not`` is empty where that holds.
 
     ``campaign``: the new one (where it does not hold: as before); ``table``: both outings before and after.
@@ -236,8 +238,8 @@ class Moved:
     task: str
     outing: str
     why_not: str
-    before: TimedCampaign
-    campaign: TimedCampaign
+    before: C
+    campaign: C
 
     @property
     def table(self) -> pd.DataFrame:
@@ -265,7 +267,7 @@ class Moved:
         return f"<{type(self).__name__}: {self.words}>"
 
 
-def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
+def moved(campaign: C, task: str, outing: str) -> Moved[C]:
     """A task taken off the outing that has it and put on another, on the present dates; "" takes it off.
 
     Outings after those two begin with what is left then: a new stop of theirs is told, too. Raises
@@ -311,7 +313,7 @@ def moved(campaign: TimedCampaign, task: str, outing: str) -> Moved:
     return Moved(task, outing, why, campaign, campaign if why else after)
 
 
-def _with(campaign: TimedCampaign, outing: str, plan: TimedPlan) -> TimedCampaign:
+def _with(campaign: C, outing: str, plan: TimedPlan) -> C:
     after = campaign.with_scenario(outing, plan.scenario)
     after.known[outing] = plan
     return after

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
+from typing import cast
 
 import pandas as pd
 
@@ -74,7 +76,7 @@ class Campaign(TimedCampaign):
         following = self.next_outing(outing)
         return self.with_scenario(following, self.next_scenario(end, following))
 
-    def moved(self, task: str, outing: str) -> Moved:
+    def moved(self, task: str, outing: str) -> Moved[Campaign]:
         """A task taken off the outing that has it and put on another, where that holds; "" takes it off.
 
         Raises `ScenarioError` for a task or an outing that there is not, and for one with a log.
@@ -126,6 +128,11 @@ class Assignment(TimedAssignment):
     ``campaign`` is the new one in memory, ``scenarios`` its outings, ``save`` writes them. ``value`` and
     ``bound`` are by need; ``gap`` is the first need in which the bound is not reached, and by how much.
     """
+
+    @cached_property
+    def campaign(self) -> Campaign:
+        """The campaign with these outings, in memory."""
+        return cast(Campaign, super().campaign)
 
     def plan(self, outing: str) -> Plan:
         """The plan of an outing with its tasks."""
