@@ -10,7 +10,7 @@ inside, or which moves a tether hook, is done again whole.
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import replace
 
-from planning_kit.campaign.end_state import EndState, ItemEnd
+from planning_kit.campaign.end_state import EndState, ItemEnd, is_inside
 from planning_kit.changes.change import Cells, Change, made, step_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.inputs.faults import Faults
@@ -21,7 +21,6 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.inputs.times import pet_min
 from planning_kit.inputs.typed_tables import move_text
-from planning_kit.plan.custody import is_in
 from planning_kit.plan.past import MINUTES, estimates_left
 
 
@@ -70,16 +69,9 @@ def starts(records: Records, items: Mapping[str, Item], ends: Mapping[str, ItemE
     """Where each item of an outing is at its PET 0, after ``ends``: as `Item.at`."""
     at = {name: (ends[name].in_bag if ends[name].in_bag in items else ends[name].place)
           for name in items if name in ends and ends[name].is_outside}
-
-    def is_inside(where: str, of: Mapping[str, str]) -> bool:
-        for _ in items:  # no more turns than items
-            if where not in items:
-                break
-            where = of.get(where, items[where].at)
-        return is_in(records, where)
-
     for name, item in items.items():
-        if name not in at and (name in ends or is_inside(item.at, {})) and not is_inside(item.at, dict(at)):
+        if name not in at and (name in ends or is_inside(records, items, item.at, {})) and not is_inside(
+                records, items, item.at, at):
             at[name] = INSIDE  # it would be outside by itself, or go along with a bag that was left there
     return at
 

@@ -320,8 +320,8 @@ def _to_be_repeated(base: Records, half: frozenset[str], done: frozenset[str],
     again, steps = set[str](), {step.step: step for step in base.steps}
     begun = {name: step for name, step in steps.items() if name in done | half}
     moved = {name: moved_by(base, {name}) for name in begun}
-    from_inside = {each.item for each in base.hardware if starts_inside(base, each)}
-    kinds = {each.item: each.kind for each in base.hardware}
+    items = {each.item: each for each in base.hardware}
+    from_inside = {name for name, item in items.items() if is_inside(base, items, item.at, {})}
     for task in base.tasks:
         own = {name: step for name, step in begun.items() if step.task == task.task}
         back = set[str]()
@@ -331,7 +331,7 @@ def _to_be_repeated(base: Records, half: frozenset[str], done: frozenset[str],
             back = set[str]().union(*(moved[name] for name in own)) & inside & (from_inside | needed)
         first = {name for name, step in own.items() if step.hooks or moved[name] & back or (
             moved[name] and moved[name] <= inside)}
-        work = {item for item in back if kinds[item] not in _HELPERS}
+        work = {item for item in back if items[item].kind not in _HELPERS}
         lost = {name for name, step in own.items() if step.touches & work}
         is_after = False
         for name in own:
@@ -342,12 +342,16 @@ def _to_be_repeated(base: Records, half: frozenset[str], done: frozenset[str],
     return frozenset(again)
 
 
-def starts_inside(records: Records, item: Item) -> bool:
-    """Whether an item is inside at PET 0, by itself or in what it is packed in."""
-    at, items = item.at, {each.item: each for each in records.hardware}
+def is_inside(records: Records, items: Mapping[str, Item], where: str, moved: Mapping[str, str]) -> bool:
+    """Whether what is at ``where`` at PET 0 is inside, by itself or in what it is packed in.
+
+    ``moved``: items that are elsewhere than their row in ``items`` says.
+    """
     for _ in items:  # no more turns than items
-        at = items[at].at if at in items else at
-    return is_in(records, at)
+        if where not in items:
+            break
+        where = moved.get(where, items[where].at)
+    return is_in(records, where)
 
 
 def _tasks(base: Records, left: Mapping[str, float], done: frozenset[str],

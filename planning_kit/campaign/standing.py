@@ -59,7 +59,6 @@ def board_table(campaign: TimedCampaign) -> pd.DataFrame:
 def _on_outing(campaign: TimedCampaign, name: str, task: str) -> tuple[Any, ...]:
     plan = campaign.timed_plan(name)
     steps = [number for number, step in enumerate(plan.steps) if step.task == task]
-    finish_min = plan.starts + plan.durations
     has_gone = campaign.has_log(name)
     if has_gone and task not in done_on(campaign, name):
         return campaign.date_of(name).isoformat(), "left undone", np.nan, np.nan, 0.0, np.nan
@@ -67,12 +66,12 @@ def _on_outing(campaign: TimedCampaign, name: str, task: str) -> tuple[Any, ...]
     p_done = float("nan") if not steps else 1.0 if _is_past(plan, steps) else chances_of_tasks(plan).get(task)
     return (campaign.date_of(name).isoformat(), DONE if steps and _is_past(plan, steps) else PLANNED,
             float(plan.starts[steps].min()) if steps else np.nan,
-            float(finish_min[steps].max()) if steps else np.nan, p_done,
+            float(plan.finishes[steps].max()) if steps else np.nan, p_done,
             float(np.floor(np.nanmin(slack) * 10) / 10) if np.isfinite(slack).any() else np.nan)
 
 
 def _is_past(plan: TimedPlan, steps: list[int]) -> bool:
-    return plan.now_min is not None and bool((plan.starts + plan.durations)[steps].max() <= plan.now_min)
+    return plan.now_min is not None and bool(plan.finishes[steps].max() <= plan.now_min)
 
 
 def thread_table(campaign: TimedCampaign, name: str) -> pd.DataFrame:
@@ -115,8 +114,7 @@ def early_end_table(campaign: TimedCampaign, outing: str, every_min: float = 5.0
         raise ScenarioError.single("has a log, so that it is under way or over: ask what it leaves by "
                                    "campaign.end_state(outing)", table="early_end", column="outing",
                                    value=outing)
-    finish_min = plan.starts + plan.durations
-    own = grouped((step.task, (float(finish_min[number]), step.minutes_likely))
+    own = grouped((step.task, (float(plan.finishes[number]), step.minutes_likely))
                   for number, step in enumerate(plan.steps) if step.task in tasks)
     rows = []
     for minute in np.arange(0.0, plan.end_min + every_min, every_min):

@@ -20,7 +20,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pandas as pd
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page
 
 import planning_kit as pk
 from planning_kit.desk import messages
@@ -199,34 +199,29 @@ def told(what: str, took: Sequence[float], own: Sequence[float] = (), goal: int 
 def main(edits: int) -> None:
     """Measure 80, 89 (the demo) and 150 steps."""
     from tests.browser.benches import Bench
-    from tests.browser.conftest import BROWSER_FLAGS, browser_path, running_lab
+    from tests.browser.conftest import opened_lab
 
-    with (tempfile.TemporaryDirectory() as work, sync_playwright() as playwright,
-          playwright.chromium.launch(executable_path=browser_path(), args=BROWSER_FLAGS) as browser):
-        root, home = Path(work) / "lab", Path(work) / "home"
-        root.mkdir()
-        home.mkdir()
-        with running_lab(root, home) as lab:
-            for count in (80, 89, 150):
-                scenario = steps_repeated(count)
-                print(f"load of the last minute: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
-                kernel = kernel_ms(scenario, edits)
-                told(f"{count} steps, kernel alone", kernel)
-                if count == DEMO_STEPS:
-                    for edit in (("steps", "title"), ("actions", "action")):
-                        told(f"{edit[1]} in {edit[0]}, kernel alone", kernel_ms(
-                            pk.load_scenario(ROOT / "scenarios" / "tern-station"), edits, *edit))
-                page = browser.new_page(viewport={"width": 1280, "height": 1000})
-                page.on("dialog", lambda dialog: dialog.accept())
-                folder = scenario.save(Path(work) / f"s{count}").folder
-                took = browser_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
-                told(f"{count} steps, edit to repainted chart", took, kernel, GOAL_MS)
-                bench = Bench.open(page, lab, f"drag-{count}", folder)
-                told_drag(count, drag_ms(page, bench, edits), drag_kernel_ms(scenario, edits))
-                if count == OUTSIDE_STEPS:
-                    took = outside_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
-                    told(f"{count} steps, log entry to re-timed chart", took, goal=OUTSIDE_GOAL_MS)
-                page.close()
+    with tempfile.TemporaryDirectory() as work, opened_lab(Path(work)) as (lab, browser):
+        for count in (80, 89, 150):
+            scenario = steps_repeated(count)
+            print(f"load of the last minute: {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
+            kernel = kernel_ms(scenario, edits)
+            told(f"{count} steps, kernel alone", kernel)
+            if count == DEMO_STEPS:
+                for edit in (("steps", "title"), ("actions", "action")):
+                    told(f"{edit[1]} in {edit[0]}, kernel alone", kernel_ms(
+                        pk.load_scenario(ROOT / "scenarios" / "tern-station"), edits, *edit))
+            page = browser.new_page(viewport={"width": 1280, "height": 1000})
+            page.on("dialog", lambda dialog: dialog.accept())
+            folder = scenario.save(Path(work) / f"s{count}").folder
+            took = browser_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
+            told(f"{count} steps, edit to repainted chart", took, kernel, GOAL_MS)
+            bench = Bench.open(page, lab, f"drag-{count}", folder)
+            told_drag(count, drag_ms(page, bench, edits), drag_kernel_ms(scenario, edits))
+            if count == OUTSIDE_STEPS:
+                took = outside_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
+                told(f"{count} steps, log entry to re-timed chart", took, goal=OUTSIDE_GOAL_MS)
+            page.close()
 
 
 if __name__ == "__main__":

@@ -14,10 +14,10 @@ from collections.abc import Callable, Sequence
 from itertools import combinations
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page
 
 from tests.browser.benches import Bench
-from tests.browser.conftest import BROWSER_FLAGS, ROOT, browser_path, running_lab
+from tests.browser.conftest import ROOT, opened_lab
 from tests.browser.test_workbench_geometry import LOOK, OUTSIDE, PARTS, SIZES, overlap
 
 SHOWN = list(dict.fromkeys(PARTS + OUTSIDE))
@@ -163,33 +163,28 @@ def overlapping(page: Page) -> list[str]:
 def main(folder: Path, wanted: Sequence[str]) -> None:
     """The states that are wanted, or all, into ``folder``."""
     folder.mkdir(parents=True, exist_ok=True)
-    with (tempfile.TemporaryDirectory() as work, sync_playwright() as playwright,
-          playwright.chromium.launch(executable_path=browser_path(), args=BROWSER_FLAGS) as browser):
-        root, home = Path(work) / "lab", Path(work) / "home"
-        root.mkdir()
-        home.mkdir()
-        with running_lab(root, home) as lab:
-            page = browser.new_page(viewport={"width": 1366, "height": 768})
-            page.on("dialog", lambda dialog: dialog.accept())
-            copy = root / "screens-scenario"
-            shutil.copytree(ROOT / "scenarios" / "tern-station", copy)
-            bench = Bench.open(page, lab, "screens", copy)
-            page.wait_for_timeout(2500)
-            for name, (begin, end) in (PLANNING | OUT).items():
-                if wanted and name not in (*wanted, "why", "console"):
-                    continue
-                try:
-                    begin(bench)
+    with tempfile.TemporaryDirectory() as work, opened_lab(Path(work)) as (lab, browser):
+        page = browser.new_page(viewport={"width": 1366, "height": 768})
+        page.on("dialog", lambda dialog: dialog.accept())
+        copy = lab.folder / "screens-scenario"
+        shutil.copytree(ROOT / "scenarios" / "tern-station", copy)
+        bench = Bench.open(page, lab, "screens", copy)
+        page.wait_for_timeout(2500)
+        for name, (begin, end) in (PLANNING | OUT).items():
+            if wanted and name not in (*wanted, "why", "console"):
+                continue
+            try:
+                begin(bench)
+                bench.settle()
+                page.wait_for_timeout(400)
+                picture(page, folder, name)
+                if end is not None:
+                    page.set_viewport_size({"width": 1366, "height": 768})
+                    page.wait_for_timeout(300)
+                    end(bench)
                     bench.settle()
-                    page.wait_for_timeout(400)
-                    picture(page, folder, name)
-                    if end is not None:
-                        page.set_viewport_size({"width": 1366, "height": 768})
-                        page.wait_for_timeout(300)
-                        end(bench)
-                        bench.settle()
-                except Exception as error:  # the other states are to be seen all the same
-                    print(f"{name}: not seen: {str(error)[:300]}", flush=True)
+            except Exception as error:  # the other states are to be seen all the same
+                print(f"{name}: not seen: {str(error)[:300]}", flush=True)
 
 
 if __name__ == "__main__":

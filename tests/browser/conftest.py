@@ -135,6 +135,18 @@ def running_lab(folder: Path, home: Path) -> Iterator[Lab]:
                 server.kill()
 
 
+@contextlib.contextmanager
+def opened_lab(work: Path) -> Iterator[tuple[Lab, Browser]]:
+    """A JupyterLab below ``work`` and a browser, for what is no test."""
+    root, home = work / "lab", work / "home"
+    root.mkdir()
+    home.mkdir()
+    with (sync_playwright() as playwright,
+          playwright.chromium.launch(executable_path=browser_path(), args=BROWSER_FLAGS) as browser,
+          running_lab(root, home) as lab):
+        yield lab, browser
+
+
 def _switch_off_news(config: Path) -> None:
     """JupyterLab asks its home page for news and newer versions: not here."""
     disabled = {"disabledExtensions": {"@jupyterlab/apputils-extension:announcements": True}}
