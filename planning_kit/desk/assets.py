@@ -23,9 +23,10 @@ def module_text(name: str = "workbench") -> str:
 
 @lru_cache(maxsize=1)
 def library_text() -> str:
-    """The vendored table library as a module of its own: its names stay its own."""
-    return (f"const module = {{ exports: {{}} }}, exports = module.exports;\n"
-            f"{_read('vendor/tabulator.min.js')}\nexport default module.exports;")
+    """The vendored table library as a script: all that the page keeps of it stands under one symbol."""
+    return ("(() => {\nconst module = { exports: {} }, exports = module.exports;\n"
+            f"{_read('vendor/tabulator.min.js')}\n"
+            "window[Symbol.for('planning_kit.tabulator')] = module.exports;\n})();")
 
 
 def style_text() -> str:

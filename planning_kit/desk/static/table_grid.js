@@ -16,13 +16,13 @@ import {
 
 export const LIBRARY = Symbol.for("planning_kit.tabulator"); // one a page, however many views
 
-export async function loadLibrary(text) {
-  const address = URL.createObjectURL(new Blob([text], { type: "text/javascript" }));
-  try {
-    window[LIBRARY] = (await import(address)).default;
-  } finally {
-    URL.revokeObjectURL(address);
-  }
+// At once, so that what the kernel sends next finds it: a module imported from memory comes later, and
+// now and then not at all on a busy page.
+export function loadLibrary(text) {
+  const script = el("script", {}, text);
+  document.head.append(script);
+  script.remove();
+  return Boolean(window[LIBRARY]);
 }
 
 export function makeGrid(tables, name) {

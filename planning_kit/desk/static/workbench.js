@@ -227,22 +227,10 @@ function render({ model, el: home }) {
           ? () => tables.holder()
           : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas),
   );
-  // In order, and none before the table library is there: another view may have loaded it while messages of
-  // this one still wait for theirs, so what comes later waits behind them.
-  let before = Promise.resolve();
-  let queued = 0;
-  const inTurn = work => {
-    queued += 1;
-    before = before.then(work).finally(() => {
-      queued -= 1;
-    });
-  };
   const onMessage = message => {
     if (message.view && message.view !== view) return; // an answer for another view of this workbench
-    const load = () => loadLibrary(message.text).catch(() => toolbar.say(NO_LIBRARY));
-    if (message.kind === "library") inTurn(load);
-    else if (window[LIBRARY] && !queued) told[message.kind]?.(message);
-    else inTurn(() => told[message.kind]?.(message));
+    if (message.kind !== "library") told[message.kind]?.(message);
+    else if (!loadLibrary(message.text)) toolbar.say(NO_LIBRARY);
   };
   hearAlways(model);
   model.on("msg:custom", onMessage);

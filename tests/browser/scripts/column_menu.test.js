@@ -3,7 +3,7 @@ import { Tables } from "/static/tables.js";
 import { equal, listener, placed, press, test } from "./check.js";
 import { sampleSchema, sampleSheets } from "./sample.js";
 
-await loadLibrary(await (await fetch("/library.js")).text());
+loadLibrary(await (await fetch("/library.js")).text());
 
 async function opened() {
   const send = listener();

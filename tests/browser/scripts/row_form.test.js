@@ -4,7 +4,7 @@ import { Tables } from "/static/tables.js";
 import { equal, listener, placed, press, test, type } from "./check.js";
 import { sampleSchema, sampleSheets } from "./sample.js";
 
-await loadLibrary(await (await fetch("/library.js")).text());
+loadLibrary(await (await fetch("/library.js")).text());
 
 // The form on B1; `edit` gives the last edit that was told.
 async function opened(change = () => {}) {

@@ -2,7 +2,7 @@ import { columnOf, columnsOf, loadLibrary, makeGrid, shownCell } from "/static/t
 import { equal, placed, test } from "./check.js";
 import { sampleSchema, sampleSheets } from "./sample.js";
 
-await loadLibrary(await (await fetch("/library.js")).text());
+loadLibrary(await (await fetch("/library.js")).text());
 
 const tables = (more = {}) => ({
   schema: sampleSchema(),

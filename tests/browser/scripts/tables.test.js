@@ -3,7 +3,7 @@ import { Tables } from "/static/tables.js";
 import { equal, listener, placed, test, type } from "./check.js";
 import { sampleSchema, sampleSheets } from "./sample.js";
 
-await loadLibrary(await (await fetch("/library.js")).text());
+loadLibrary(await (await fetch("/library.js")).text());
 
 const FAULT = { sheet: "steps", line: 5, column: "minutes", problem: "no number" };
 
