@@ -185,6 +185,7 @@ class OrderSearch:
     found: list[Better] = field(default_factory=list)
     rejected: dict[Identity, Rejected] = field(default_factory=dict)
     last: Found | None = None
+    _nearest: Choice | None = None
     _passed: list[tuple[tuple[float, ...], Choice, TimedPlan]] = field(default_factory=list)
 
     def look(self, freedom: Freedom, effort: float) -> Better | None:
@@ -210,8 +211,9 @@ class OrderSearch:
         """The best of one model, or what was passed on the way and is better than that by its rank."""
         self._passed.clear()
         problem = self.problem(freedom)
-        found = Stages(problem=problem, start=start, budget=self.budget, effort=effort,
-                       blocks=self.blocks).best_order()
+        stages = Stages(problem=problem, start=start, budget=self.budget, effort=effort, blocks=self.blocks)
+        found = stages.best_order()
+        self._nearest = stages.nearest or self._nearest
         if not self._passed:
             return found
         if self.judge.goal != END:
@@ -267,6 +269,18 @@ class OrderSearch:
         # Which of two of one kind is the new one nobody can tell: then its cause is not named.
         known = set(map(identity, self.judge.known.to_dict("records")))
         return [name if name not in known else (AGAIN, *name[1:]) for name in map(identity, rows)]
+
+    @property
+    def still_broken(self) -> str:
+        """What the order that came nearest to one that holds, or the rows, still breaks, and what helps."""
+        near = self._nearest and self.judge.try_out(self._nearest)
+        plans = [plan for plan in (self.judge.current, near and near.plan) if plan]
+        if not plans:
+            return ""
+        found = findings_of(min(plans, key=self.judge.rank))
+        stops = found.loc[found["severity"] == STOP, "message"].tolist()
+        return "".join(f"; stops in the order that came nearest: {len(stops)}, the first: {words}"
+                       for words in stops[:1])
 
     def problem(self, freedom: Freedom, explains: bool = False) -> Problem:
         """The model of what is searched (see `planning_kit.explore.propose.stages.build_problem`)."""

@@ -322,12 +322,12 @@ def _verdict(search: OrderSearch, proposed: Sequence[Proposal[TimedPlan]],
                        f"; the earliest that was timed, both inside at PET {pet_label(each.end_min, 'up')},")
                       + f" does not hold: {each.words}" for each in rejections[:1])
     if gives_min:
-        gives = number_label(gives_min, "up")
-        return f"no order found that breaks less: rules give way by {gives} min{blocked}"
+        return (f"no order found that breaks less: rules give way by {number_label(gives_min, 'up')} min"
+                f"{blocked or search.still_broken}")
     if last is not None and last.tasks_proven and last.end_proven and search.judge.goal == END:
         return f"the current order is {PROVEN}{last.why and f': {last.why}'}"
     if last is None or current is None:
-        return f"no order found that holds{blocked}: raise effort and seconds"
+        return f"no order found that holds: raise effort and seconds{blocked or search.still_broken}"
     left_min = max(cushioned_end_min(current, search.judge.cushion) - last.bound_min, 0.0)
     won = f"; at most {left_min:.1f} min can be won{last.why and f': {last.why}'}" if last.bound_min else ""
     by = "" if search.judge.goal == END else f" by {search.judge.goal}"

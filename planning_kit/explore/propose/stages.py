@@ -84,7 +84,8 @@ def cause_in(around: Neighbours, choice: Choice, blocks: Blocks) -> list[Literal
 class Stages:
     """The stages over one model, from the order ``start``; each keeps what the one before has reached.
 
-    ``blocks`` judges an order: the findings for which it does not hold.
+    ``blocks`` judges an order: the findings for which it does not hold. ``nearest``: where the start misses
+    or breaks something, what breaks least.
     """
 
     problem: Problem
@@ -92,6 +93,7 @@ class Stages:
     budget: solving.Budget
     effort: float
     blocks: Callable[[Choice], Blocks]
+    nearest: Choice | None = field(init=False, default=None)
     _searches: dict[frozenset[str], LocalSearch] = field(init=False, default_factory=dict)
 
     def best_order(self) -> Found | None:
@@ -138,6 +140,7 @@ class Stages:
             if here is None or self.budget.is_over():
                 break
             choice = around.choice(look.improve(around.kept(here) or here, self._passes // _FIRST_LOOK))
+            self.nearest = choice
         # The first that misses nothing is nearest to the start: what it breaks the solver may mend.
         return timed[0] if timed else choice
 

@@ -13,6 +13,7 @@ from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.random_moves import RandomMoves
 from planning_kit.explore.propose.stages import build_problem
 from planning_kit.judge.all_checks import findings_of
+from tests.conftest import TESTS
 from tests.explore.propose.test_made_outings import scenario_of
 
 
@@ -39,6 +40,17 @@ def test_a_list_of_tasks_becomes_a_plan_without_a_stop(name: str) -> None:
     assert "stop" not in set(findings_of(best.plan.timed)["severity"])
     # The rows as a person first wrote them are no better.
     assert best.end_min < written.end_min + 0.05
+
+
+def test_where_no_order_holds_the_answer_says_what_the_nearest_one_breaks() -> None:
+    scenario = mixed_up(pk.load_scenario(TESTS / "data" / "curlew-deck"), seed=3)
+    found = pk.find_plan(scenario, effort=0.1, seconds=300, progress=None)
+    assert not found
+    said, first = found.verdict.split("; stops in the order that came nearest: ")
+    assert said.startswith("no order found that breaks less: rules give way by ")
+    count, words = first.split(", the first: ")
+    assert int(count) <= sum(pk.time_plan(scenario).findings["severity"] == "stop")
+    assert ": say whether it can be done, or do the work elsewhere" in words  # what would help
 
 
 def test_what_may_be_broken_counts_most_and_what_keeps_all_counts_nothing() -> None:
