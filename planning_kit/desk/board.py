@@ -7,6 +7,7 @@ is written before the planner keeps it, which saves every outing that it changes
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import Any
 
 from planning_kit.campaign.assigned import Moved, moved, save_together
 from planning_kit.campaign.campaign import TimedCampaign
@@ -66,7 +67,8 @@ class Board:
 
         def answer(_question: LongQuestion) -> Shown | Message:
             try:
-                return at_once(showing(TimedCampaign(read_campaign(folder.parent)), folder.name, plan, number))
+                campaign = TimedCampaign(read_campaign(folder.parent))
+                return at_once(showing(campaign, folder.name, plan, number))
             except ScenarioError as error:
                 return rows_of_frame(error.problems)
 
@@ -109,8 +111,8 @@ class Board:
             raise ScenarioError.single("was not answered as the plans are now: move it again", column="task",
                                        value=task)
         if session.faults:
-            raise ScenarioError.single(f"mend the {len(session.faults)} marked faults first: the answer is of "
-                                       "the last good plan", column="task", value=task)
+            raise ScenarioError.single(f"mend the {len(session.faults)} marked faults first: the answer is "
+                                       "of the last good plan", column="task", value=task)
         words = f"{task} goes {f'on {outing}' if outing else 'off'}"
 
         def save(name: str, scenario: Scenario) -> None:
@@ -120,8 +122,11 @@ class Board:
             else:
                 scenario.save()
 
+        changed = {**found.changed}
+        if own := changed.pop(shown.open_one, None):  # first; it may be saved since its plan was made
+            changed = {shown.open_one: replace(own, on_disk=session.base.on_disk), **changed}
         self._found = None
-        save_together(found.changed, save)
+        save_together(changed, save)
         self._shown = replace(shown, campaign=found.campaign)
         saved = notice(one_line(f"{words}; saved: {', '.join(found.changed)}"))
         return [saved, *autosaved(session), *self._read(session, message)]
@@ -145,7 +150,8 @@ class Board:
             return at_once(self.following()) or [self._told()]
         if question.state == FAILED:
             return [self._move_asked | {"refused": one_line(question.words)}]
-        shown, found, told = question.result
+        result: Any = question.result
+        shown, found, told = result
         if shown is not self._shown:  # an edit came between: the view asks again
             return []
         if not found.why_not:

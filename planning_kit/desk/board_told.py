@@ -66,7 +66,8 @@ def showing(campaign: TimedCampaign, folder: str, plan: TimedPlan, number: int) 
     except ScenarioError as error:
         trouble = f"Nothing can be moved: {one_line(error.words)}"
     yield
-    rows = tuple(board_table(campaign).to_dict("records"))
+    board = board_table(campaign).sort_values("start_min", kind="stable")
+    rows = tuple(board.to_dict("records"))
     yield
     findings = tuple([row["severity"], _found(row)] for row in campaign_findings(campaign).to_dict("records"))
     return Shown(campaign, folder, own, plan, number, question, trouble, rows, tuple(
@@ -97,7 +98,8 @@ def _column(campaign: TimedCampaign, name: str, own: str, question: Assigning | 
     facts: list[Message] = [
         _fact("date", f"{day}, GMT {gmt_label(plan.pet_zero)}",
               "" if outing.earliest <= day <= outing.latest else STOP),
-        *([_fact("may be", f"{outing.earliest} to {outing.latest}")] if outing.earliest < outing.latest else []),
+        *([_fact("may be", f"{outing.earliest} to {outing.latest}")]
+          if outing.earliest < outing.latest else []),
         _fact("who", one_line(" and ".join(filter(None, campaign.people(name)))) or "not named"),
         _fact("both inside", f"PET {pet_label(plan.end_min)}")]
     if takes:
@@ -136,13 +138,14 @@ def _card(campaign: TimedCampaign, row: Row, can_move: bool) -> Message:
     task = campaign.tasks[row["task"]]
     after = f"after {', '.join(task.after)}" if task.after else ""
     if after and task.least_gap_days:
-        after += f", {task.least_gap_days:g} days later"
+        after += f", {task.least_gap_days:g} day{'' if task.least_gap_days == 1 else 's'} later"
     asks = ", ".join(filter(None, (after, f"by {task.must_by}" if task.must_by else "")))
     is_timed = row["status"] == PLANNED and not math.isnan(row["start_min"])
     return {"task": task.task, "title": one_line(task.title), "can_move": can_move, "why": "",
             "need": f"{task.need}, value {task.value:g}", "asks": asks,
             "chance": _odds(row) if row["outing"] else "",
-            "when": f"PET {pet_label(row['start_min'])} to {pet_label(row['finish_min'])}" if is_timed else ""}
+            "when": " to ".join(pet_label(row[each]) for each in ("start_min", "finish_min"))
+            if is_timed else ""}
 
 
 def _odds(row: Row) -> str:
@@ -154,9 +157,9 @@ def _odds(row: Row) -> str:
 
 def _why(shown: Shown, task: str, refused: Mapping[tuple[str, str], str]) -> str:
     """Why a task is on no outing, as far as it is known: by date, persons, order, and what was tried."""
-    question, told, untried = shown.question, list[str](), list[str]()
+    question, untried = shown.question, list[str]()
     assert question is not None
-    told += [f"left undone on {row['outing']}" for row in shown.rows if row["task"] == task and row["outing"]]
+    told = [f"left undone on {row['outing']}" for row in shown.rows if row["task"] == task and row["outing"]]
     dates = {name: each.present for name, each in question.outings.items()}
     people = {name: each.people for name, each in question.outings.items()}
     has = {name: shown.campaign.planned(name) for name in question.outings}
