@@ -195,7 +195,7 @@ def _task_line(found: Moved[TimedCampaign]) -> str:
     was, now = (next((row for row in board_table(each).to_dict("records") if row["task"] == found.task and (
         row["status"] == PLANNED or not row["outing"])), None) for each in (found.before, found.campaign))
     task = found.before.tasks[found.task]
-    then = f"; by now {_odds(was)} on {was['outing']}" if was and was["outing"] else ""
+    then = f"; now {_odds(was)} on {was['outing']}" if was and was["outing"] else ""
     if now is None or not now["outing"]:
         return one_line(f"{task.task} on no outing: {task.need}, value {task.value:g} is not done{then}")
     return one_line(f"{task.task} on {found.outing}: {_odds(now)}{then}")

@@ -67,7 +67,8 @@ export class BoardAside {
     }
     const { card, outing } = place;
     const targets = card.can_move ? columns.filter(each => each.takes && each.outing !== outing) : [];
-    const facts = [card.need, card.chance, card.when && `PET ${card.when}`, card.asks, card.why].filter(Boolean);
+    const when = card.when && `PET ${card.when}`;
+    const facts = [card.need, card.chance, when, card.asks, card.why].filter(Boolean);
     const aim = wanted?.task === card.task ? wanted.outing : null;
     this.chosen.replaceChildren(
       el("h3", {}, el("strong", {}, card.task), ` ${card.title}`),

@@ -67,7 +67,7 @@ test("one move is asked about at a time, and only the newest of those that waite
   equal(moves.answer.head, "told");
 });
 
-test("with other plans it is asked again; taken back, it is dropped and a late answer is nobody's", async () => {
+test("with other plans it is asked again; taken back, a late answer is nobody's", async () => {
   const send = listener();
   const moves = new Moves(send, () => {});
   moves.want({ task: "A", outing: "R3" });
