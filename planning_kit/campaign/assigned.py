@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Generic, TypeVar
@@ -17,14 +17,14 @@ from planning_kit.campaign.carrying import carried_into
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import end_state
 from planning_kit.campaign.open_work import question_of
-from planning_kit.campaign.standing import board_table, chances_of_tasks
+from planning_kit.campaign.standing import board_table, chances_of_tasks, room_left
 from planning_kit.explore.long_question import Report, silent
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.scenario import Scenario, stop_before_saving
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import pet_label
-from planning_kit.judge.all_checks import findings_of, new_findings
+from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.timed import TimedPlan
 
@@ -88,22 +88,8 @@ class TimedAssignment:
         None is saved where one was changed on disk meanwhile. Where a later one cannot be written all the
         same, the error names those that were saved before it.
         """
-        changed = {name: scenario for name, scenario in self.scenarios.items()
-                   if scenario != self.before.scenario(name)}
-        for scenario in changed.values():
-            stop_before_saving(scenario)
-        saved = list[str]()
-        for name, scenario in changed.items():
-            try:
-                scenario.save()
-            except ScenarioError as error:
-                if not saved:
-                    raise
-                first = ScenarioError.single(
-                    f"could not be saved, and {', '.join(saved)} had been saved before it: load the campaign "
-                    "again", column="outing", value=name)
-                raise type(error)(pd.concat([first.problems, error.problems], ignore_index=True)) from error
-            saved.append(name)
+        save_together({name: scenario for name, scenario in self.scenarios.items()
+                       if scenario != self.before.scenario(name)}, lambda _, scenario: scenario.save())
 
     @property
     def tasks(self) -> pd.DataFrame:
@@ -118,13 +104,10 @@ class TimedAssignment:
         """
         rows = []
         for name, fitted in self.found.fitted.items():
-            plan, this = fitted.plan, self.question.outings[name]
-            free_min = this.limit_min + this.reserve_min - plan.end_min
-            chances = chances_of_tasks(plan) if fitted.tasks else {}
+            plan, room = fitted.plan, room_left(fitted.plan, fitted.tasks)
             rows.append((name, self.found.dates[name].isoformat(), *self.campaign.people(name),
-                         " ".join(fitted.tasks), round(plan.end_min, 1), math.floor(free_min * 10) / 10,
-                         this.reserve_min, min((chances[task] for task in fitted.tasks), default=math.nan),
-                         int((findings_of(plan)["severity"] == STOP).sum())))
+                         " ".join(fitted.tasks), round(plan.end_min, 1), math.floor(room.free_min * 10) / 10,
+                         self.question.outings[name].reserve_min, room.p_least, room.stops))
         return TextTable(rows, columns=OUTING_COLUMNS)
 
     @property
@@ -195,6 +178,24 @@ class TimedAssignment:
         return f"<p>{html_text(self.verdict)}</p>{self.outings._repr_html_() or ''}"  # type: ignore[operator]
 
 
+def save_together(scenarios: Mapping[str, Scenario], save: Callable[[str, Scenario], object]) -> None:
+    """Save scenarios by outing, each by ``save``. Raises as `TimedAssignment.save` does."""
+    for scenario in scenarios.values():
+        stop_before_saving(scenario)
+    saved = list[str]()
+    for name, scenario in scenarios.items():
+        try:
+            save(name, scenario)
+        except ScenarioError as error:
+            if not saved:
+                raise
+            first = ScenarioError.single(
+                f"could not be saved, and {', '.join(saved)} had been saved before it: load the campaign "
+                "again", column="outing", value=name)
+            raise type(error)(pd.concat([first.problems, error.problems], ignore_index=True)) from error
+        saved.append(name)
+
+
 def _whose_numbers(lane: str, at: int, before: tuple[str, str], pair: tuple[str, str]) -> str:
     """Of somebody new: the own numbers are not known (`planning_kit.campaign.assigning.Assigning.on`)."""
     other = before[1 - at] if pair[1 - at] == before[at] else before[at]
@@ -242,6 +243,12 @@ class Moved(Generic[C]):
     campaign: C
 
     @property
+    def changed(self) -> Mapping[str, Scenario]:
+        """The scenario of each outing that says something else with it."""
+        return {name: self.campaign.scenario(name) for name in self.campaign.ids
+                if self.campaign.scenario(name) != self.before.scenario(name)}
+
+    @property
     def table(self) -> pd.DataFrame:
         """A row an outing that changes: its end, and the chance of the task, before and after."""
         pairs = [(name, self.before.timed_plan(name), self.campaign.timed_plan(name))
@@ -267,13 +274,14 @@ class Moved(Generic[C]):
         return f"<{type(self).__name__}: {self.words}>"
 
 
-def moved(campaign: C, task: str, outing: str) -> Moved[C]:
+def moved(campaign: C, task: str, outing: str, question: Assigning | None = None) -> Moved[C]:
     """A task taken off the outing that has it and put on another, on the present dates; "" takes it off.
 
-    Outings after those two begin with what is left then: a new stop of theirs is told, too. Raises
-    `ScenarioError` for a task or an outing that there is not, and for an outing with a log.
+    Outings after those two begin with what is left then: a new stop of theirs is told, too. ``question``:
+    that of this campaign, which remembers what one move asks after another. Raises `ScenarioError` for a task
+    or an outing that there is not, and for an outing with a log.
     """
-    question = question_of(campaign)
+    question = question or question_of(campaign)
     for column, value, able in (("task", task, [*question.tasks]),
                                  ("outing", outing, [*question.outings, ""])):
         if value not in able:

@@ -10,6 +10,7 @@
 """
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import asdict
 from datetime import datetime
 from itertools import pairwise
 from math import nan
@@ -23,7 +24,7 @@ from planning_kit.changes.dropping import is_at_its_end, touched_by
 from planning_kit.inputs.records import INSIDE, Item
 from planning_kit.inputs.shown_text import TextTable, one_line
 from planning_kit.inputs.times import moment_at, number_label
-from planning_kit.judge.findings import CONCERN, FINDING_COLUMNS, RANK, REMARK, STOP, Finding, findings_table
+from planning_kit.judge.findings import CONCERN, FINDING_COLUMNS, RANK, REMARK, STOP, Finding
 from planning_kit.plan.procedures import before
 from planning_kit.plan.timed import TimedPlan
 
@@ -34,12 +35,10 @@ Found = Iterator[tuple[str, Finding]]
 
 def campaign_findings(campaign: TimedCampaign) -> pd.DataFrame:
     """What is wrong between the outings: ``outing``, then the columns of ``plan.findings``, worst first."""
-    found = [each for check in CHECKS for each in check(campaign)]
-    tables = [findings_table([finding]).assign(outing=outing) for outing, finding in found]
-    whole = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=["outing"])
-    whole["rank"] = whole["severity"].map(RANK) if tables else []
-    ordered = whole.sort_values("rank", kind="stable").reset_index(drop=True)
-    return TextTable(ordered.reindex(columns=["outing", *FINDING_COLUMNS]))
+    found = sorted((each for check in CHECKS for each in check(campaign)),
+                   key=lambda each: RANK[each[1].severity])
+    return TextTable([{"outing": outing, **asdict(finding)} for outing, finding in found],
+                     columns=["outing", *FINDING_COLUMNS])
 
 
 def check_dates(campaign: TimedCampaign) -> Found:

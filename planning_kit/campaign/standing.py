@@ -1,6 +1,7 @@
 """Where a campaign stands, as tables: the board, the thread of an item or state, what an early end costs."""
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -14,6 +15,8 @@ from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.odds.odds_tables import REQUIRED_INSIDE
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.shown_text import TextTable
+from planning_kit.judge.all_checks import findings_of
+from planning_kit.judge.findings import STOP
 from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
@@ -36,6 +39,26 @@ def chances_of_tasks(plan: TimedPlan) -> dict[str, float]:
         inside = found.events[REQUIRED_INSIDE]  # not only in time if they went home straight after the task
         _CHANCES[plan] = {task: float(np.mean(rows * inside)) for task, rows in found.tasks_done.items()}
     return _CHANCES[plan]
+
+
+@dataclass(frozen=True)
+class RoomLeft:
+    """What an outing has left: ``free_min`` to its planned limit, the least chance of its tasks, its stops.
+
+    ``p_least`` is NaN where it has none of the backlog, or it is not known.
+    """
+
+    free_min: float
+    p_least: float
+    stops: int
+
+
+def room_left(plan: TimedPlan, tasks: Collection[str]) -> RoomLeft:
+    """The same of a plan with these tasks of the backlog."""
+    chances = chances_of_tasks(plan) if tasks else {}
+    return RoomLeft(plan.scenario.settings.limits.planned_min - plan.end_min,
+                    float(np.min([chances.get(task, np.nan) for task in tasks])) if tasks else np.nan,
+                    int((findings_of(plan)["severity"] == STOP).sum()))
 
 
 def board_table(campaign: TimedCampaign) -> pd.DataFrame:

@@ -9,7 +9,7 @@ which a busy machine needs for a small one.
 from functools import lru_cache
 from importlib.resources import files
 
-_SHEETS = tuple(f"{name}.css" for name in ("workbench", "chart", "side", "tables", "outside"))
+_SHEETS = tuple(f"{name}.css" for name in ("workbench", "chart", "side", "tables", "outside", "board"))
 
 
 def _read(name: str) -> str:

@@ -58,10 +58,10 @@ def told_of_drop(session: Session, message: Message) -> Message:
         more = [f"and {len(words) - _FAULTS_TOLD} more"] if len(words) > _FAULTS_TOLD else []
         return told | {"refused": "; ".join([*words[:_FAULTS_TOLD], *more])}
     plans = session.plan, verdict.plan
-    return told | _soon(*plans) | ({} if is_soon else _later(*plans))
+    return told | soon_told(*plans) | ({} if is_soon else later_told(*plans))
 
 
-def _soon(now: TimedPlan, then: TimedPlan) -> Message:
+def soon_told(now: TimedPlan, then: TimedPlan) -> Message:
     """The steps at other times, [step, lane, start, finish] (PET min); the end and limits that it passes; the
     windows that steps leave or come into, [step, was, now, words].
     """
@@ -92,7 +92,7 @@ def _end_words(now_min: float, then_min: float) -> str:
     return f"{'+' if later_min > 0 else ''}{pet_label(later_min, 'up')}, end {end}"
 
 
-def _later(now: TimedPlan, then: TimedPlan) -> Message:
+def later_told(now: TimedPlan, then: TimedPlan) -> Message:
     """New stops and concerns, counted, with the worst in words; stops worse or gone; the tightest margin."""
     changes = list(finding_changes(now, then))
     new = [row for change, row in changes if change in (CAME, WORSE)]

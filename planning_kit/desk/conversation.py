@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 
 from planning_kit.desk.actions import ACTIONS, autosaved
 from planning_kit.desk.answers import progress_message, question_message
+from planning_kit.desk.board import Board
 from planning_kit.desk.candidate import TRIALS, told_of_drop
 from planning_kit.desk.messages import Message, notes_of, notice, patch, refusal, tightest_message
 from planning_kit.desk.outside import OUTSIDE_ACTIONS, details, options_message, picture
@@ -26,6 +27,7 @@ class Conversation:
     def __init__(self, session: Session, send: Callable[[Message], None]) -> None:
         """Nothing is told yet: a view says ``hello`` first."""
         self._session, self._send = session, send
+        self._board = Board(session)
         self._draft, self._drawn = session.draft, (session.plan, *session.ghosts)
         self._drawn_outside: tuple[TimedPlan, TimedPlan] | None = None
         self._revision = 0
@@ -41,13 +43,14 @@ class Conversation:
             self._send_all([told_of_drop(self._session, message), {"kind": "done", "echo": message.get("n")}])
             return False
         is_greeting = kind == "hello"
-        action = ACTIONS.get(kind) or OUTSIDE_ACTIONS.get(kind)
+        action = ACTIONS.get(kind) or OUTSIDE_ACTIONS.get(kind) or self._board.actions.get(kind)
         if action is None:
             return False
         told: list[Message] = []
         try:
             answer = action(self._session, message)
             told = answer if isinstance(answer, list) else []
+            told += self._board.greeting() if is_greeting else []
         except (ScenarioError, OSError, LookupError, ValueError, TypeError, ArithmeticError) as error:
             told = [refusal(error)]
         finally:
@@ -102,6 +105,10 @@ class Conversation:
         """What takes samples, and so comes last: how likely each margin is to be missed."""
         self._send((yield from tightest_message(self._session.current_plan)))
 
+    def tell_board(self) -> InPieces[None]:
+        """The board of the campaign, where it is looked at and the open outing is another by now."""
+        self._send_all((yield from self._board.following()))
+
     def tick(self) -> bool:
         """Look at the clock and the log; whether the details are to be told anew."""
         watch = self._session.following
@@ -118,7 +125,7 @@ class Conversation:
         """All that were asked, the last of each kind: to be run by the widget."""
         watch = self._session.watch
         options = [] if watch is None or watch.asked is None else [watch.asked]
-        return [*self._session.asked.values(), *options]
+        return [*self._session.asked.values(), *options, *self._board.questions]
 
     def tell_progress(self, question: LongQuestion, progress: Progress) -> None:
         """A question is as far as that."""
@@ -131,6 +138,8 @@ class Conversation:
             return False
         if question.name in self._session.asked:
             return self._tell([question_message(question)])
+        if question in self._board.questions:
+            return self._tell(self._board.answered(question))
         failed = [notice(f"no options could be found: {question.words}", level="bad")]
         assert self._session.watch is not None
         told = failed if question.state == FAILED else []

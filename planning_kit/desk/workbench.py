@@ -33,9 +33,10 @@ _TOGETHER_S, _BETWEEN_S = 0.01, 0.003
 _TIGHTEST_AFTER_S = 0.5
 _SNAPSHOT_AFTER_S = 1.5
 _FILMS_AFTER_S = 1.0
+_BOARD_AFTER_S = 0.2
 _TICK_S = 1.0
 _FOR_EVERY_VIEW = ("patch", "columns", "notes", "tightest", "left", "work", "planning", "outside",
-                   "outside_log", "outside_home", "options")
+                   "outside_log", "outside_home", "options", "board")
 
 
 class Workbench(anywidget.AnyWidget):
@@ -125,6 +126,7 @@ class Workbench(anywidget.AnyWidget):
         """Let what takes longer follow the chart: findings, margins, what is seen without a kernel."""
         self._later("notes", _NOTES_AFTER_S, self._conversation.tell_details)
         self._later("tightest", _TIGHTEST_AFTER_S, self._conversation.tell_tightest)
+        self._later("board", _BOARD_AFTER_S, self._conversation.tell_board)
         self._later("snapshot", _SNAPSHOT_AFTER_S, self._snapshot.updating)
         if self._films:
             self._later("films", _FILMS_AFTER_S, self._renew_films)

@@ -100,6 +100,20 @@ def read_campaign(folder: Path) -> CampaignSource:
                           FrozenMapping(scenarios), read.raw)
 
 
+def stands_in_a_campaign(folder: Path) -> bool:
+    """Whether ``campaign.toml`` of the folder above names this one, or cannot be read. Raises nothing."""
+    really = Path(os.path.realpath(folder))
+    if not os.path.lexists(really.parent / fmt.CAMPAIGN_FILE):
+        return False
+    try:
+        data = read_settled(really.parent, lambda files: files.read(fmt.CAMPAIGN_FILE, Faults()))
+    except ScenarioError:
+        return True  # why, is told where the campaign is wanted
+    named = (parse_toml(data, Faults()) or {"outings": None}).get("outings")
+    return not isinstance(named, dict) or any(
+        isinstance(each, dict) and each.get("folder") == really.name for each in named.values())
+
+
 def _key(row: Mapping[Any, Any], table: str) -> tuple[str, int | None, str, str, str]:
     number = row["row"]
     return (table, int(number) if isinstance(number, int) else None, str(row["column"]), str(row["value"]),

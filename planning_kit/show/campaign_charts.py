@@ -45,7 +45,7 @@ def board_chart(board: pd.DataFrame, outings: pd.DataFrame, theme: str = "light"
     traces = [scatter(status, *(list(each) for each in zip(*(
         (columns.index(row["outing"]), tasks.index(row["task"])) for row in rows if row["status"] == status),
         strict=True)), mode="markers+text", textposition="middle right", hoverinfo="text", showlegend=True,
-        text=[f" {_chance_words(row)}" for row in rows if row["status"] == status],
+        text=[f" {chance_words(row)}" for row in rows if row["status"] == status],
         hovertext=[_board_words(row) for row in rows if row["status"] == status], cliponaxis=False,
         textfont={"size": 11, "color": look.ink},
         marker={"symbol": sign, "size": 11, "color": look.crew[0] if status != "left undone" else look.stop})
@@ -72,7 +72,8 @@ def board_chart(board: pd.DataFrame, outings: pd.DataFrame, theme: str = "light"
         "meta": {"alt": _board_alt(rows), "missing": missing}})
 
 
-def _chance_words(row: Mapping[Any, Any]) -> str:
+def chance_words(row: Mapping[Any, Any]) -> str:
+    """The chance of a row of the board and the margin in it, each told no better than it is."""
     if row["status"] in ("done", "on no outing", "left undone"):
         return str(row["status"])
     # Where all samples do it, nobody knows that it is certain.
@@ -86,11 +87,11 @@ def _board_words(row: Mapping[Any, Any]) -> str:
     if math.isnan(row["start_min"]):
         return f"{head}<br>{plotly_text(row['outing'] or _NOWHERE, 40)}: {row['status']}"
     when = f"PET {pet_label(row['start_min'])} to {pet_label(row['finish_min'])}"
-    return f"{head}<br>{plotly_text(row['outing'], 40)}, {row['date']}, {when}<br>{_chance_words(row)}"
+    return f"{head}<br>{plotly_text(row['outing'], 40)}, {row['date']}, {when}<br>{chance_words(row)}"
 
 
 def _board_alt(rows: Sequence[Mapping[Any, Any]]) -> str:
-    parts = [f"{row['task']}: {row['outing'] or _NOWHERE}, {_chance_words(row)}" for row in rows]
+    parts = [f"{row['task']}: {row['outing'] or _NOWHERE}, {chance_words(row)}" for row in rows]
     return "Outings by tasks. " + "; ".join(parts) + "."
 
 

@@ -33,6 +33,11 @@ class Bench:
         folder = lab.folder / f"{name}-scenario"
         if not folder.exists():
             shutil.copytree(scenario, folder)
+        return cls.at(page, lab, name, folder, *more)
+
+    @classmethod
+    def at(cls, page: Page, lab: Lab, name: str, folder: Path, *more: str) -> Bench:
+        """The same on a folder that is there."""
         lab.open(page, lab.write(f"{name}.ipynb", "import planning_kit as pk",
                                  f"bench = pk.workbench(pk.load_scenario({str(folder)!r}))\nbench", *more))
         bench = cls(page, folder)

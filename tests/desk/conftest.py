@@ -41,6 +41,7 @@ class Talk:
                 question.has_begun = True
                 question.run(partial(self.conversation.tell_progress, question))
                 self.conversation.tell_answer(question)
+        at_once(self.conversation.tell_board())
         return {message["kind"]: message for message in self.said}
 
     def line(self, key, sheet="steps"):

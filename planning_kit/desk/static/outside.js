@@ -36,9 +36,12 @@ export class Outside {
     this.switch = el(
       "span",
       { class: "pk-group pk-modes", role: "group", "aria-label": "Mode" },
-      button("Planning", "Edit the plan", () => this.isOn && send({ kind: "planning" }), {
-        "data-mode-to": "planning",
-      }),
+      button(
+        "Planning",
+        "Edit the plan",
+        () => (this.isOn ? send({ kind: "planning" }) : parts.onPlanning?.()),
+        { "data-mode-to": "planning" },
+      ),
       button(
         "Outside",
         "Follow the outing: log, re-time, decide",
@@ -64,10 +67,15 @@ export class Outside {
 
   setMode() {
     this.root.dataset.mode = this.isOn ? "outside" : "planning";
-    for (const each of this.switch.children)
-      each.setAttribute("aria-pressed", String((each.dataset.modeTo === "outside") === this.isOn));
+    this.press();
     this.chart.isFixed = this.isOn;
     this.side.setTabs(this.isOn ? OUTSIDE_TABS : SIDE_TABS, this.isOn && this.isRoomy ? ASIDE : []);
+  }
+
+  press() {
+    const now = this.isOn ? "outside" : (this.root.dataset.page ?? "planning");
+    for (const each of this.switch.children)
+      each.setAttribute("aria-pressed", String(each.dataset.modeTo === now));
   }
 
   // What is seen at once: by the room there is.

@@ -4,7 +4,16 @@ const ANSWER_MS = 15000;
 const GREET_MS = 3000;
 const GREETING = 1; // the number of a view's first message: without its answer the page stays empty
 // Not the planner's own acts: what was said stays.
-const QUIET_KINDS = ["hello", "explain", "compare", "snapshot", "candidate", "consequences"];
+const QUIET_KINDS = [
+  "hello",
+  "explain",
+  "compare",
+  "snapshot",
+  "candidate",
+  "consequences",
+  "board_drop",
+  "board_move",
+];
 export const QUIET_WORDS = "The kernel does not answer. ";
 
 export class Wire {

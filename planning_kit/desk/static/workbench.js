@@ -1,5 +1,6 @@
 // The whole widget: parts, messages, keys. `render` is what anywidget calls for each view.
 
+import { Board } from "./board.js";
 import { PlanChart } from "./chart.js";
 import { FocusKeeper, el, oneStop } from "./dom.js";
 import { hearAlways } from "./hearing.js";
@@ -85,7 +86,10 @@ function render({ model, el: home }) {
       choose(step, outside);
       side.open("why");
     },
+    onPlanning: () => board.close(),
   });
+  const board = new Board(root, send, { onPage: () => outside.press(), theme: () => chart.theme });
+  outside.switch.lastChild.before(board.button);
   const layout = new Layout(root, side);
   const savePage = () => download(new Blob([pageOf(parts)], { type: "text/html" }), `${folder}.html`);
   const parts = { root, head: toolbar.head, chart, side, tables };
@@ -124,6 +128,7 @@ function render({ model, el: home }) {
     outside.box,
     layout.edge,
     side.box,
+    board.box,
     el("p", { class: "pk-caution", title: CAUTION }, CAUTION),
   );
   root.append(desk);
@@ -176,6 +181,8 @@ function render({ model, el: home }) {
     why: message => side.why(message),
     candidate: message => chart.candidate.hear(message),
     consequences: message => chart.candidate.hear(message),
+    board: message => board.show(message),
+    board_answer: message => board.moves.hear(message),
     compared: message => side.compared(message),
     work: message =>
       ({
@@ -186,6 +193,7 @@ function render({ model, el: home }) {
     outside: message => {
       if (isLoaded) {
         toolbar.head.setOld(true);
+        board.close();
         if (!outside.isOn) layout.putAside(true);
         chosenBefore = outside.isOn ? chosenBefore : chart.selected;
         outside.show(message);
@@ -221,11 +229,13 @@ function render({ model, el: home }) {
   const keeper = new FocusKeeper(root, last =>
     last.closest(".pk-top")
       ? () => toolbar.save
-      : last.closest(".pk-side")
-        ? () => side.tabs.querySelector("[aria-selected=true]")
-        : last.closest(".pk-tables")
-          ? () => tables.holder()
-          : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas),
+      : last.closest(".pk-board")
+        ? () => (board.isOn ? (board.nodeOf(board.chosen) ?? board.aside.read) : toolbar.save)
+        : last.closest(".pk-side")
+          ? () => side.tabs.querySelector("[aria-selected=true]")
+          : last.closest(".pk-tables")
+            ? () => tables.holder()
+            : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas),
   );
   const onMessage = message => {
     if (message.view && message.view !== view) return; // an answer for another view of this workbench
@@ -256,6 +266,7 @@ function render({ model, el: home }) {
     if (root.dataset.theme === (isDark ? "dark" : "light")) return;
     root.dataset.theme = isDark ? "dark" : "light";
     chart.paint();
+    board.paint();
     if (!side.notes) return;
     side.tell(side.notes, chart.theme);
     toolbar.head.setFacts(...toolbar.head.shown);
