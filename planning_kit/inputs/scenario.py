@@ -151,7 +151,7 @@ class Scenario:
         keys = _mapping(settings, "settings", "by dotted key, such as {'limits.hard_min': 420}")
         toml = edited_toml(source.toml, keys, faults) if keys else source.toml
         changed = replace(source, tables=FrozenMapping(tables), toml=toml)
-        checked = check(changed, self.elements, faults)
+        checked = check(changed, self.elements, faults, folder=self.folder)
         if checked.records.settings.orbit != source.orbit_name:
             return self._with_orbit(checked)
         return replace(self, checked=checked)

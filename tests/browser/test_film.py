@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
@@ -16,6 +17,7 @@ from tests.attack.hostile import write_folder
 from tests.browser.benches import Bench
 from tests.browser.conftest import BROWSER_FLAGS, browser_path
 from tests.conftest import SCENARIOS
+from tests.glb_bytes import box_glb
 
 SMALL, DEMO = SCENARIOS / "small-outing", SCENARIOS / "tern-station"
 FILM = "document.getElementById('film').film"
@@ -108,6 +110,38 @@ def test_harmful_text_runs_nothing(page, tmp_path, asked_outside, page_errors):
     assert page.locator(".pkf img:not(.pkf-still), .pkf a, .pkf script").count() == 0
     assert page.evaluate("() => window.__hit") is None
     assert asked_outside == page_errors == []
+
+
+# How many pixels are far more red than green, seen from one side (what it looks at is 18 m away).
+RED = f"""([eye, look]) => {{ const film = {FILM}; film.setCamera("free");
+    film.free = {{ eye, look, up: [0, 0, -1] }}; film.paint(0.5);
+    const {{ data }} = film.canvas.getContext("2d").getImageData(0, 0, film.canvas.width, film.canvas.height);
+    let count = 0; for (let n = 0; n < data.length; n += 4) count += data[n] > 40 && data[n] > 3 * data[n + 1];
+    return count; }}"""
+
+
+def test_a_model_is_drawn_where_it_is_typed_and_as_large(page, tmp_path, page_errors):
+    scenario = pk.load_scenario(SMALL).save(tmp_path / "outing")
+    plain = pk.time_plan(scenario).film(tmp_path / "plain.html")
+    (tmp_path / "outing" / "arm.glb").write_bytes(box_glb(colour=(1.0, 0.0, 0.0, 1.0)))
+    row = {"body": "arm", "kind": "model", "ends": "0 0 -30", "model": "arm.glb", "scale": "4"}
+    with_model = pk.time_plan(scenario.add_row("bodies", row)).film(tmp_path / "model.html")
+    seen = []
+    for file in (plain, with_model):
+        page.goto(file.as_uri())
+        page.wait_for_function(DRAWN)
+        # Its broad side, 8 m by 4 m, from 18 m; its end, 4 m by 4 m, from as far; and a place beside it.
+        seen.append([page.evaluate(RED, [[x, y, -30.0], [0.0, 0.0, z]])
+                     for x, y, z in ((0.0, 20.0, -30.0), (22.0, 0.0, -30.0), (0.0, 20.0, -80.0))])
+    assert seen[0] == [0, 0, 0]
+    broad, end, beside = seen[1]
+    # From 18 m a metre is 1 / (2 * 18 * tan(fov / 2)) of the picture's height.
+    height, fov_deg = page.evaluate(f"() => [{FILM}.canvas.height, {FILM}.scene.camera.fov_deg]")
+    metre = height / (2 * 18.0 * math.tan(math.radians(fov_deg / 2)))
+    assert broad == pytest.approx(32 * metre**2, rel=0.05)
+    assert end == pytest.approx(16 * metre**2, rel=0.05)
+    assert beside == 0
+    assert page_errors == []
 
 
 def test_with_less_motion_it_plays_as_stills(browser, address):
