@@ -73,8 +73,8 @@ export function wrapped(text, most) {
   return lines.filter(Boolean);
 }
 
-// A tether's reach, to the next tenth above, of its length, to the next below; the reach in the customary unit
-// beside it where the scenario asks for that (`customary`: its name, and metres in one).
+// A tether's reach, to the next tenth above, of its length, to the next below; the reach in the customary
+// unit beside it where the scenario asks for that (`customary`: its name, and metres in one).
 const tenths = (value, round, least) => (round(value * 10 + least) / 10).toFixed(1);
 function reachWords({ reach_m, most_m }, customary) {
   const upwards = value => tenths(value, Math.ceil, -1e-6);
@@ -153,7 +153,8 @@ export function labelsOf(scene, state, pose, size, measure) {
 // Who is not in the picture is told at the edge of it, in two lines and without a line that leads there.
 function outside(seen, size, label) {
   const { lines, far, x, y, who, point } = seen;
-  const told = label(point, [...lines.slice(0, 2), "(not in the picture)"], { who, isOut: true });
+  const two = lines.slice(0, 2).map(line => line.replace(/;$/, "; …")); // a list that goes on
+  const told = label(point, [...two, "(not in the picture)"], { who, isOut: true });
   const clampTo = (value, most) => Math.min(Math.max(far > 0 ? value : most - value, 20), most - 20);
   return { ...told, x: clampTo(x, size[0]), y: clampTo(y, size[1]) };
 }
