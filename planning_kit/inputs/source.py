@@ -13,7 +13,7 @@ from typing import Any
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settled
+from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
 from planning_kit.inputs.format_1 import FORMAT_1_FILES, is_format_1, refused, upgraded
 from planning_kit.inputs.log_file import log_bytes
 from planning_kit.inputs.log_format import LOG_FILE
@@ -64,8 +64,17 @@ class Source:
         """The files that the scenario's folder owns: name to bytes."""
         tables = {fmt.TABLE_BY_NAME[name].file: table_bytes(table) for name, table in self.tables.items()
                   if not self.is_shared(name)}
-        models = {} if "bodies" in self.tables and self.is_shared("bodies") else self.models
+        models = {} if self._shares_bodies else self.models
         return {fmt.SCENARIO_FILE: self.toml, **tables, **models, self.orbit_name: self.orbit}
+
+    def files_above(self) -> list[str]:
+        """What it has of the folder of its campaign, as such files are called."""
+        tables = [fmt.TABLE_BY_NAME[name].file for name in self.shared]
+        return [fmt.ABOVE + name for name in (*tables, *(self.models if self._shares_bodies else ()))]
+
+    @property
+    def _shares_bodies(self) -> bool:
+        return fmt.BODIES.name in self.tables and self.is_shared(fmt.BODIES.name)
 
 
 @dataclass(frozen=True)
@@ -167,7 +176,7 @@ def check(source: Source, elements: OrbitData | None, faults: Faults,
     bodies = source.tables.get(fmt.BODIES.name)
     models: dict[str, bytes | str] = {name: source.models[name] for name in model_names(bodies)
                                       if name in source.models}
-    if folder is not None and len(models) < len(model_names(bodies)):
+    if folder is not None and folder_is_there(folder) and len(models) < len(model_names(bodies)):
         models = {**read_settled(folder, lambda files: read_models(files, bodies)), **models}
     records = records_from(parse_toml(source.toml, faults), source.tables, unreadable, faults, models)
     elements = elements or orbit_from(source.orbit, source.orbit_name, faults)

@@ -132,8 +132,9 @@ def test_outings_share_a_model_of_their_campaign(tmp_path: Path) -> None:
     (tmp_path / "arm.glb").write_bytes(box_glb())
     outing = pk.load_scenario(tmp_path / "one")
     assert [model.file for model in outing.records.models] == ["arm.glb"]
-    outing.edit_row("tasks", outing.tasks["task"][0], title="Another").save()
+    saved = outing.edit_row("tasks", outing.tasks["task"][0], title="Another").save()
     assert not (tmp_path / "one" / "arm.glb").exists()
+    assert {"../bodies.csv", "../arm.glb"} <= {*saved.on_disk} <= {*outing.on_disk}
     alone = pk.load_scenario(tmp_path / "one").save(tmp_path / "alone")
     assert (tmp_path / "alone" / "arm.glb").exists()
     assert alone.digest == pk.load_scenario(tmp_path / "alone").digest
@@ -265,3 +266,11 @@ def test_a_damaged_workbook_is_told(folder: Path, tmp_path: Path) -> None:
     sheets.save(book)
     with pytest.raises(pk.ScenarioError, match="base64"):
         pk.load_scenario(book)
+
+
+def test_a_workbook_has_no_files_beside_it(folder: Path) -> None:
+    from_book = pk.load_scenario(pk.load_scenario(folder).write_workbook(folder / "outing.xlsx"))
+    (folder / "dish.glb").write_bytes(box_glb())
+    with pytest.raises(pk.ScenarioError, match="not in the scenario's folder") as told:
+        from_book.edit_row("bodies", "arm", model="dish.glb")
+    assert [*told.value.problems["column"]] == ["model"]
