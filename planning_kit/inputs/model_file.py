@@ -56,16 +56,13 @@ def models_of(rows: Rows, given: Mapping[str, bytes | str], faults: Faults) -> t
         try:
             if isinstance(data, str):
                 raise CellFault(data)
-            parts = parts_of(data)
+            found[name], count = _model(name, data)
         except CellFault as fault:
             row.fault(faults, "model", str(fault))
             continue
-        corners = np.concatenate([part.corners for part in parts]).reshape(-1, 3)
-        ends = corners.min(axis=0), corners.max(axis=0)
-        least, most = ((float(x), float(y), float(z)) for x, y, z in ends)
-        found[name] = Model(name, digest_of(data), least, most)
-        drawn += len(corners) // 3
-        reach_m = max(map(abs, (*least, *most))) * scale if isinstance(scale, float) else 0.0
+        drawn += count
+        ends = *found[name].least, *found[name].most
+        reach_m = max(map(abs, ends)) * scale if isinstance(scale, float) else 0.0
         if reach_m > FAR_M:
             row.fault(faults, "scale", f"makes it reach {reach_m:,.0f} m from its origin, farther than "
                       f"{FAR_M:,.0f} m; a file in millimetres needs 0.001")
@@ -76,6 +73,14 @@ def models_of(rows: Rows, given: Mapping[str, bytes | str], faults: Faults) -> t
     if len(found) > fmt.MAX_MODELS:
         faults.of_file("bodies", f"name {len(found)} model files, at most {fmt.MAX_MODELS} are read")
     return tuple(found.values())
+
+
+@lru_cache(maxsize=2 * fmt.MAX_MODELS)
+def _model(name: str, data: bytes) -> tuple[Model, int]:
+    """The box around a file, and how many triangles it has: asked at each edit, of each row that names it."""
+    corners = np.concatenate([part.corners for part in parts_of(data)]).reshape(-1, 3)
+    least, most = ((float(x), float(y), float(z)) for x, y, z in (corners.min(axis=0), corners.max(axis=0)))
+    return Model(name, digest_of(data), least, most), len(corners) // 3
 
 
 @lru_cache(maxsize=2 * fmt.MAX_MODELS)

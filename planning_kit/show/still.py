@@ -26,7 +26,7 @@ from planning_kit.show.film.bodies import PLAIN, truss_members
 from planning_kit.show.film.scene import light_at
 from planning_kit.show.film.tracks import laid_points
 from planning_kit.show.hazard_wording import class_inks
-from planning_kit.show.moment_words import moment_lines
+from planning_kit.show.moment_words import drawn_as_boxes, moment_lines
 from planning_kit.show.pack.content import Area, Box, Label, Line, Mark, Picture, Shape
 from planning_kit.show.palette import LIGHT, crew_inks
 from planning_kit.show.still_view import HEIGHT, WIDTH, Drawn, Spot, View, earth
@@ -67,8 +67,7 @@ def still(plan: TimedPlan, minute: float, look: str = "both") -> Still:
     """
     picture = still_picture(plan, minute, look)
     parts = "".join(map(_svg, picture.shapes))
-    words = (*(line for line, _ in moment_lines(plan, moment_of(plan, minute))),
-             *_boxes(surfaces_of(plan.scenario.records)))
+    words = tuple(line for line, _ in moment_lines(plan, moment_of(plan, minute)))
     return Still(f'<svg role="img" aria-label="{html_text(picture.alt)}" xmlns="http://www.w3.org/2000/svg" '
                  f'viewBox="0 0 {picture.width:g} {picture.height:g}" width="100%" '
                  f'font-family="system-ui, Liberation Sans, Arial, sans-serif">{parts}</svg>',
@@ -102,15 +101,8 @@ def still_picture(plan: TimedPlan, minute: float, look: str, top: float = 0.0) -
     alt = f"Station at PET {pet_label(moment.at_min)}, {light or 'light not known'}. " + " ".join(
         f"{person.crew}: {person.doing.kind} {one_line(person.doing.step)} at {person.place}"
         f"{f' to {person.to_place}' if person.to_place else ''}, hooked at {person.hook}."
-        for person in moment.people) + "".join(f" {line}" for line in _boxes(surfaces))
+        for person in moment.people) + "".join(f" {line}" for line in drawn_as_boxes(plan))
     return Picture(WIDTH, HEIGHT + top, tuple(shapes), alt)
-
-
-def _boxes(surfaces: Surfaces) -> list[str]:
-    """What is told of bodies that are drawn otherwise than they are."""
-    models = [one_line(solid.body.title or solid.body.body) for solid in surfaces.solids
-              if solid.body.kind == rec.MODEL]
-    return [f"Drawn as the box around it: {', '.join(models)}."] if models else []
 
 
 def _hazard(hazard: tracks.Data, view: View) -> Iterator[Drawn]:
