@@ -150,7 +150,8 @@ export class ChartDrag {
     this.stop();
     if (!this.bar) return;
     if (!this.isOn) this.chart.choose(this.bar.step);
-    if (!this.isOn && this.isAgain) this.chart.events.onAgain(this.bar.step);
+    // Chosen before, too: a film that was moved since goes back to it.
+    if (!this.isOn && this.isAgain) this.chart.send({ kind: "explain", step: this.bar.step, isAgain: true });
     const message = this.isOn && this.message();
     if (message) this.chart.send(message);
   }

@@ -37,7 +37,6 @@ function render({ model, el: home }) {
   };
   const chart = new PlanChart(root, send, {
     onChoose: step => choose(step, chart),
-    onAgain: step => send({ kind: "explain", step, isAgain: true }), // a film goes back to it
     onOpen: step => {
       if (outside.isOn) {
         side.open("why");
