@@ -62,6 +62,8 @@ class FilmView(anywidget.AnyWidget):
         self._wanted = "" if found else step
         if not found:
             raise ScenarioError.single("is no step of this film", column="step", value=step)
+        if self.minute == found[0]:
+            self.send({"kind": "go"})  # no change of it that the page would hear, and it may stand elsewhere
         self.minute = found[0]
 
     def _repr_mimebundle_(self, **asked: Any) -> tuple[dict[str, Any], dict[str, Any]]:

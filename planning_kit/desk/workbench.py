@@ -101,7 +101,8 @@ class Workbench(anywidget.AnyWidget):
             if content.get("kind") == "hello" and self._is_just_run:  # not a view that came later
                 self._is_just_run = False
                 self._send_to_views({"kind": "stand"})
-            if content.get("kind") == "explain" and content.get("step", "") != self._filmed_step:
+            is_other = content.get("isAgain") or content.get("step", "") != self._filmed_step
+            if content.get("kind") == "explain" and is_other:
                 self._filmed_step = content.get("step", "")  # asked again after an edit, it is no new choice
                 for film in self._films:
                     with contextlib.suppress(ScenarioError):  # a step without a time, or not yet in the film

@@ -282,6 +282,11 @@ def is_plain_name(name: str) -> bool:
             and not any(mark in name for mark in "/\\:"))
 
 
+def is_model_name(name: str) -> bool:
+    """Whether it is the plain name of a model's file in the folder."""
+    return is_plain_name(name) and name == name.strip() and name.lower().endswith(fmt.MODEL)
+
+
 def whole_set(folder: Path, changes: Iterable[FileChange]) -> dict[str, str]:
     """Digests of the files that a record names, as one set ("" for none): the new set, or else the old one.
 

@@ -16,7 +16,7 @@ from planning_kit.inputs.fields import WINDOW_WORDS as WINDOW_WORDS
 from planning_kit.inputs.fields import Field, Section, Table, columns_of
 
 FORMAT = 2
-SCENARIO_FILE, WORKBOOK = "scenario.toml", ".xlsx"
+SCENARIO_FILE, WORKBOOK, MODEL = "scenario.toml", ".xlsx", ".glb"
 SIGN_OFFS_FILE, ACCEPTED_FILE = "sign_offs.toml", "accepted.csv"
 CAMPAIGN_FILE, ABOVE = "campaign.toml", "../"  # a file of the folder above is called with these dots
 FREE_PREFIX = "x_"
@@ -37,6 +37,9 @@ MAX_STEPS, MAX_LOG_ROWS = 5_000, 50_000
 MAX_ROWS = 5_000
 """Of any other table; blank rows do not count, but no table has more lines than `MAX_LINES`."""
 MAX_LINES = 100_000
+MAX_MODELS, MAX_MODEL_BYTES, MAX_TRIANGLES = 10, 2_000_000, 20_000
+"""Of the .glb files of bodies: how many, bytes of each, and triangles drawn of all rows: a page holds them,
+and a machine without a graphics card draws them."""
 MAX_NAMES = 200
 """In one cell that holds a list."""
 MAX_COLUMNS = 200
@@ -129,4 +132,4 @@ def most_bytes(file: str) -> int:
     """How many bytes a file of this name may have: tables and reviews grow, settings and messages do not."""
     grows = file.lower().endswith(WORKBOOK) or file in (
         SIGN_OFFS_FILE, ACCEPTED_FILE, *(table.file for table in TABLES))
-    return MAX_FILE_BYTES if grows else MAX_TEXT_BYTES
+    return MAX_FILE_BYTES if grows else MAX_MODEL_BYTES if file.lower().endswith(MODEL) else MAX_TEXT_BYTES

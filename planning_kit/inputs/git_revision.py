@@ -10,7 +10,7 @@ from pathlib import Path
 from stat import S_ISDIR, S_ISREG
 
 from planning_kit.inputs.faults import ScenarioError, as_path
-from planning_kit.inputs.folder_files import STAGE, is_plain_name
+from planning_kit.inputs.folder_files import STAGE, is_model_name, is_plain_name
 from planning_kit.inputs.format import CAMPAIGN_FILE, MAX_FILE_BYTES, SHARED_TABLES
 from planning_kit.inputs.git_repository import Repository, TooLarge, is_ref_name, no_such_scenario
 from planning_kit.inputs.scenario import Scenario, load_any_format
@@ -167,10 +167,10 @@ def _plain_files(repository: Repository, tree: str, unfinished: str = STAGE) -> 
 
 def _copy(repository: Repository, tree: str, place: Path, revision: str,
           names: Container[str] | None = None) -> None:
-    """Write the plain files of a folder of a revision, all or those of ``names``, to a folder on disk."""
+    """Write plain files of a folder of a revision to one on disk: all, or those of ``names`` and models."""
     size_bytes = 0
     every = ((name, digits) for name, digits in _plain_files(repository, tree)
-             if names is None or name in names)
+             if names is None or name in names or is_model_name(name))
     for number, (name, digits) in enumerate(every, start=1):
         kind, data, target = "blob", b"", place / name
         target.parent.mkdir(exist_ok=True)

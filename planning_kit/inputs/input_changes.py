@@ -23,7 +23,7 @@ Row = Mapping[str, str]
 def compare_inputs(a: Checked, b: Checked) -> pd.DataFrame:
     """Every input of a scenario ``b`` that differs from ``a``; empty when both say the same.
 
-    ``table`` (a CSV table, ``scenario.toml`` or ``orbit``), ``row`` (the key of the row, or the dotted key),
+    ``table`` (a CSV table, ``scenario.toml``, ``orbit`` or ``model``), ``row`` (its key, or the dotted key),
     ``change`` (``added``, ``removed``, ``changed``, ``renamed``, ``moved`` in the row order), ``column``,
     ``before`` and ``after`` as the files have them, and the same in ``words``. How a number or a list is
     spelled does not count. A row that went and one that came are one that was renamed where all but the key
@@ -33,7 +33,9 @@ def compare_inputs(a: Checked, b: Checked) -> pd.DataFrame:
     rows: list[Change] = []
     if content_digest(a) != content_digest(b):
         rows = [*_keys(fmt.SCENARIO_FILE, _written, keys_in(a.source.toml), keys_in(b.source.toml)),
-                *_keys("orbit", str, vars(a.elements), vars(b.elements)), *_tables(a, b)]
+                *_keys("orbit", str, vars(a.elements), vars(b.elements)),
+                *_keys("model", str, *({model.file: model.digest[:12] for model in each.records.models}
+                                       for each in (a, b))), *_tables(a, b)]
     return TextTable(rows, columns=INPUT_CHANGES)
 
 

@@ -15,7 +15,7 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs.cells import CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.fields import Table
-from planning_kit.inputs.folder_files import FolderFiles, read_settled
+from planning_kit.inputs.folder_files import FolderFiles, is_model_name, read_settled
 
 _FORMULA = re.compile(r"\s*[=+\-@＝＋－＠]|[\t\r]")
 MARK = "'"
@@ -107,6 +107,26 @@ def _files_above(folder: Path, missing: Iterable[str], faults: Faults) -> dict[s
         return {}
     for row in wrong.rows:
         faults.of_file(fmt.ABOVE + str(row["table"]), str(row["problem"]))
+    return found
+
+
+def model_names(bodies: RawTable | None) -> list[str]:
+    """The model files that a table of bodies names, no more of them than are read."""
+    if bodies is None or "model" not in bodies.header:
+        return []
+    at = bodies.header.index("model")
+    named = dict.fromkeys(row[at].strip() for row in bodies.rows)
+    return [name for name in named if is_model_name(name)][:fmt.MAX_MODELS + 1]
+
+
+def read_models(files: FolderFiles, bodies: RawTable | None) -> dict[str, bytes | str]:
+    """The bytes of the files that bodies name, or in words why there are none; missing ones are left out."""
+    found: dict[str, bytes | str] = {}
+    for name in model_names(bodies):
+        wrong = Faults()
+        if files.has(name):
+            data = files.read(name, wrong)
+            found[name] = str(wrong.rows[0]["problem"]) if data is None else data
     return found
 
 

@@ -31,6 +31,7 @@ from planning_kit.inputs.setting_records import Settings
 from planning_kit.inputs.shown_text import shortened
 from planning_kit.inputs.station_records import HAZARD_CLASSES as HAZARD_CLASSES
 from planning_kit.inputs.station_records import Body as Body
+from planning_kit.inputs.station_records import Model as Model
 from planning_kit.inputs.station_records import Place as Place
 from planning_kit.inputs.station_records import Route as Route
 from planning_kit.inputs.station_records import Shot as Shot
@@ -349,6 +350,7 @@ class Records:
     bodies: tuple[Body, ...] = ()
     shots: tuple[Shot, ...] = ()
     blocks: tuple[Step, ...] = ()
+    models: tuple[Model, ...] = ()
 
     @property
     def lane_names(self) -> tuple[str, ...]:

@@ -151,7 +151,7 @@ class Scenario:
         keys = _mapping(settings, "settings", "by dotted key, such as {'limits.hard_min': 420}")
         toml = edited_toml(source.toml, keys, faults) if keys else source.toml
         changed = replace(source, tables=FrozenMapping(tables), toml=toml)
-        checked = check(changed, self.elements, faults)
+        checked = check(changed, self.elements, faults, folder=self.folder)
         if checked.records.settings.orbit != source.orbit_name:
             return self._with_orbit(checked)
         return replace(self, checked=checked)
@@ -270,9 +270,8 @@ class Scenario:
         is_own = folder is None or _same_folder(target, self.folder)
         source = _written(self, is_own)
         save_files(target, files := source.files(), self.on_disk if is_own else {})
-        above = [fmt.ABOVE + fmt.TABLE_BY_NAME[name].file for name in source.shared]
         digests = {name: digest_of(data) for name, data in files.items()}
-        digests |= {name: self.on_disk[name] for name in above if name in self.on_disk}
+        digests |= {name: self.on_disk[name] for name in source.files_above() if name in self.on_disk}
         return Scenario(target, replace(self.checked, source=source), FrozenMapping(digests))
 
     def write_workbook(self, file: str | Path) -> Path:

@@ -1,6 +1,7 @@
 """What a scenario was read from, held as text: the base of every change and save; and what it says."""
 
 import json
+import os
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import MISSING, dataclass, fields, is_dataclass, replace
@@ -12,12 +13,20 @@ from typing import Any
 
 from planning_kit.inputs import format as fmt
 from planning_kit.inputs.faults import Faults, ScenarioError
-from planning_kit.inputs.folder_files import FolderFiles, digest_of, read_settled
+from planning_kit.inputs.folder_files import FolderFiles, digest_of, folder_is_there, read_settled
 from planning_kit.inputs.format_1 import FORMAT_1_FILES, is_format_1, refused, upgraded
 from planning_kit.inputs.log_file import log_bytes
 from planning_kit.inputs.log_format import LOG_FILE
+from planning_kit.inputs.model_file import models_of
 from planning_kit.inputs.oem import OrbitData, orbit_from
-from planning_kit.inputs.raw import RawTable, read_files, read_tables, table_bytes
+from planning_kit.inputs.raw import (
+    RawTable,
+    model_names,
+    read_files,
+    read_models,
+    read_tables,
+    table_bytes,
+)
 from planning_kit.inputs.records import Records, Step
 from planning_kit.inputs.rules import RULES
 from planning_kit.inputs.setting_records import FrozenMapping
@@ -33,7 +42,7 @@ from planning_kit.inputs.typed_tables import Row, parse_table, parse_tables
 
 @dataclass(frozen=True)
 class Source:
-    """Text of ``scenario.toml``, text tables by name, and the orbit message's file name and bytes.
+    """Text of ``scenario.toml``, text tables by name, the orbit message's file name and bytes, and models.
 
     ``shared``: tables as they stand in the folder of the campaign. One that says something else by now is the
     outing's own.
@@ -44,6 +53,7 @@ class Source:
     orbit_name: str
     orbit: bytes
     shared: Mapping[str, RawTable] = FrozenMapping({})
+    models: Mapping[str, bytes] = FrozenMapping({})
 
     def is_shared(self, name: str) -> bool:
         """Whether a table is that of the campaign."""
@@ -54,7 +64,17 @@ class Source:
         """The files that the scenario's folder owns: name to bytes."""
         tables = {fmt.TABLE_BY_NAME[name].file: table_bytes(table) for name, table in self.tables.items()
                   if not self.is_shared(name)}
-        return {fmt.SCENARIO_FILE: self.toml, **tables, self.orbit_name: self.orbit}
+        models = {} if self._shares_bodies else self.models
+        return {fmt.SCENARIO_FILE: self.toml, **tables, **models, self.orbit_name: self.orbit}
+
+    def files_above(self) -> list[str]:
+        """What it has of the folder of its campaign, as such files are called."""
+        tables = [fmt.TABLE_BY_NAME[name].file for name in self.shared]
+        return [fmt.ABOVE + name for name in (*tables, *(self.models if self._shares_bodies else ()))]
+
+    @property
+    def _shares_bodies(self) -> bool:
+        return fmt.BODIES.name in self.tables and self.is_shared(fmt.BODIES.name)
 
 
 @dataclass(frozen=True)
@@ -93,6 +113,7 @@ class _Files:
     settings: Mapping[str, object] | None
     orbit_name: str
     orbit: bytes | None
+    models: Mapping[str, bytes | str]
 
 
 def _read(files: FolderFiles) -> tuple[_Files, Faults]:
@@ -101,7 +122,17 @@ def _read(files: FolderFiles) -> tuple[_Files, Faults]:
     settings = parse_toml(found[fmt.SCENARIO_FILE], faults)
     orbit_name = orbit_name_in(settings)
     orbit = files.read(orbit_name, faults) if orbit_name else None
-    return _Files(found, settings, orbit_name, orbit), faults
+    return _Files(found, settings, orbit_name, orbit, _models(files, found)), faults
+
+
+def _models(files: FolderFiles, found: Mapping[str, bytes | None]) -> Mapping[str, bytes | str]:
+    """The model files, beside the table of bodies that names them: here, or in the folder of the campaign."""
+    bodies = read_tables(found, Faults(), [fmt.BODIES]).get(fmt.BODIES.name)
+    if fmt.ABOVE + fmt.BODIES.file not in found:
+        return read_models(files, bodies)
+    # As the folder really lies: above a link there is another one.
+    campaign = Path(os.path.realpath(files.folder)).parent
+    return read_settled(campaign, lambda above: read_models(above, bodies)) if model_names(bodies) else {}
 
 
 def _checked(read: _Files, faults: Faults) -> tuple[Checked, Mapping[str, str]]:
@@ -109,7 +140,7 @@ def _checked(read: _Files, faults: Faults) -> tuple[Checked, Mapping[str, str]]:
     tables = read_tables(files, faults)
     unreadable = {table.name for table in fmt.TABLES if {table.file, fmt.ABOVE + table.file} & {*files}}
     unreadable -= set(tables)
-    records = records_from(read.settings, tables, unreadable, faults)
+    records = records_from(read.settings, tables, unreadable, faults, read.models)
     elements = orbit_from(read.orbit, read.orbit_name, faults) if read.orbit is not None else None
     for row in faults.rows:
         if f"{fmt.ABOVE}{row['table']}.csv" in files:
@@ -117,11 +148,14 @@ def _checked(read: _Files, faults: Faults) -> tuple[Checked, Mapping[str, str]]:
     faults.stop_if_any()
     assert records is not None
     assert elements is not None
-    whole = {name: data for name, data in {**files, read.orbit_name: read.orbit}.items() if data is not None}
+    models = {name: data for name, data in read.models.items() if isinstance(data, bytes)}
+    above = fmt.ABOVE if fmt.ABOVE + fmt.BODIES.file in files else ""
+    every = {**files, **{above + name: data for name, data in models.items()}, read.orbit_name: read.orbit}
+    whole = {name: data for name, data in every.items() if data is not None}
     shared = {name: raw for name, raw in tables.items()
               if fmt.ABOVE + fmt.TABLE_BY_NAME[name].file in files}
     source = Source(whole[fmt.SCENARIO_FILE], FrozenMapping(tables), read.orbit_name,
-                    whole[read.orbit_name], FrozenMapping(shared))
+                    whole[read.orbit_name], FrozenMapping(shared), FrozenMapping(models))
     digests = {name: digest_of(data) for name, data in whole.items()}
     return Checked(source, records, elements), FrozenMapping(digests)
 
@@ -133,26 +167,32 @@ def orbit_name_in(data: Mapping[str, object] | None) -> str:
 
 
 def check(source: Source, elements: OrbitData | None, faults: Faults,
-          unreadable: Collection[str] = ()) -> Checked:
+          unreadable: Collection[str] = (), folder: Path | None = None) -> Checked:
     """Validate a source that was made here; ``elements`` if its orbit message is known to be good.
 
     ``faults`` may hold faults of the making already; raises `ScenarioError` with these and all others.
-    ``unreadable`` as in `records_from`.
+    ``unreadable`` as in `records_from`; a model that bodies name by now is read from ``folder``.
     """
-    records = records_from(parse_toml(source.toml, faults), source.tables, unreadable, faults)
+    bodies = source.tables.get(fmt.BODIES.name)
+    models: dict[str, bytes | str] = {name: source.models[name] for name in model_names(bodies)
+                                      if name in source.models}
+    if folder is not None and folder_is_there(folder) and len(models) < len(model_names(bodies)):
+        models = {**read_settled(folder, lambda files: read_models(files, bodies)), **models}
+    records = records_from(parse_toml(source.toml, faults), source.tables, unreadable, faults, models)
     elements = elements or orbit_from(source.orbit, source.orbit_name, faults)
     faults.stop_if_any()
     assert records is not None
     assert elements is not None
-    return Checked(source, records, elements)
+    known = {name: data for name, data in models.items() if isinstance(data, bytes)}
+    return Checked(replace(source, models=FrozenMapping(known)), records, elements)
 
 
 def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable], unreadable: Collection[str],
-                 faults: Faults) -> Records | None:
+                 faults: Faults, models: Mapping[str, bytes | str] = FrozenMapping({})) -> Records | None:
     """Records of a scenario, or None with every fault noted.
 
     ``data`` is scenario.toml (None when it could not be parsed); ``unreadable`` names the tables whose files
-    are there but could not be split into rows.
+    are there but could not be split into rows; ``models`` holds the files that bodies name, by name.
     """
     settings = parse_settings(data, faults) if data is not None else None
     rows = parse_tables(tables, unreadable, faults)
@@ -160,10 +200,11 @@ def records_from(data: Mapping[str, Any] | None, tables: Mapping[str, RawTable],
         rows.airlock = str(settings[""].get("airlock_place", ""))
     for rule in RULES:
         rule(rows, faults)
+    solids = models_of(rows, models, faults)
     if faults.rows or settings is None:
         return None
     read = {table.name: tuple(map(_record, rows[table.name])) for table in fmt.TABLES}
-    return Records(settings=build_settings(settings), **read | apart(read["steps"]))
+    return Records(settings=build_settings(settings), models=solids, **read | apart(read["steps"]))
 
 
 def apart(steps: Sequence[Step]) -> dict[str, tuple[Step, ...]]:

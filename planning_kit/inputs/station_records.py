@@ -11,10 +11,11 @@ dome       middle of the flat side; its top       none: the radius is the distan
 box        its middle                             length_m, width_m, height_m along x, y, z, then turned
 panel      its middle                             length_m, width_m along x, y; height_m (0.1 m) along z
 truss      middle of both ends                    width_m, the side of its square section; bays
+model      where the origin of its file is        model, a .glb file of the folder; scale (metres a unit)
 =========  =====================================  =======================================================
 
-``yaw_deg``, ``pitch_deg``, ``roll_deg`` turn a box or panel about z, then about its new y, then its new x; of
-a truss roll turns it about its length.
+``yaw_deg``, ``pitch_deg``, ``roll_deg`` turn a box, panel or model about z, then about its new y, then its
+new x; of a truss roll turns it about its length.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from planning_kit.inputs.hazard_words import Point
 
 HAZARD_CLASSES = ("warning", "caution", "note")
 CYLINDER, CONE, DOME, BOX, PANEL, TRUSS = "cylinder", "cone", "dome", "box", "panel", "truss"
+MODEL = "model"
 SIDES = ("out", "front", "aft", "starboard", "port", "nadir", "zenith")
 EVERYBODY, STATION = "both", "station"
 
@@ -106,9 +108,10 @@ class Body:
     """A solid that the station is drawn of; which sizes each kind has, says the module."""
 
     body: Annotated[str, column("id", "id", needed=True)]
-    kind: Annotated[str, choice("what it is", CYLINDER, CONE, DOME, BOX, PANEL, TRUSS, needed=True)]
-    ends: Annotated[tuple[Point, ...], column("points", "its middle (box, panel) or its two ends, x y z",
-        "m", needed=True)]
+    kind: Annotated[str, choice("what it is", CYLINDER, CONE, DOME, BOX, PANEL, TRUSS, MODEL,
+        needed=True)]
+    ends: Annotated[tuple[Point, ...], column("points", "its middle (of a model its origin) or its two ends, "
+        "x y z", "m", needed=True)]
     title: Annotated[str, column("text", "name shown", may_be_absent=True)] = ""
     zone: Annotated[str, column("name", "the part of the station it belongs to", may_be_absent=True)] = ""
     colour: Annotated[str, column("text", "#RRGGBB; empty: light grey", may_be_absent=True)] = ""
@@ -118,11 +121,25 @@ class Body:
     length_m: Annotated[float | None, _size("of a box or panel, along its x")] = None
     width_m: Annotated[float | None, _size("of a box or panel, along its y; of a truss, its section")] = None
     height_m: Annotated[float | None, _size("of a box or panel, along its z; empty for a panel: 0.1")] = None
-    yaw_deg: Annotated[float, _angle("turn of a box or panel about z", "30")] = 0.0
+    yaw_deg: Annotated[float, _angle("turn of a box, panel or model about z", "30")] = 0.0
     pitch_deg: Annotated[float, _angle("then about its y", "-10")] = 0.0
     roll_deg: Annotated[float, _angle("then about its x; of a truss about its length", "45")] = 0.0
     bays: Annotated[int | None, column("count", "of a truss; empty: as long as wide", least=1, most=100,
         may_be_absent=True, example="6")] = None
+    model: Annotated[str, column("text", "of a model: a .glb file (glTF 2.0) in the folder",
+        may_be_absent=True, example="arm.glb")] = ""
+    scale: Annotated[float, number("metres in a unit of the model's file", "m", above_least=True, most=FAR_M,
+        default=1.0, may_be_absent=True, example="0.001")] = 1.0
+
+
+@dataclass(frozen=True)
+class Model:
+    """A model's file: SHA-256 of its bytes, and the two corners of the box around it, in its own units."""
+
+    file: str
+    digest: str
+    least: Point
+    most: Point
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,9 @@ from planning_kit.inputs import format as fmt
 from planning_kit.inputs import procedure_records as rec
 from planning_kit.inputs.cells import did_you_mean, shown
 from planning_kit.inputs.faults import Faults
+from planning_kit.inputs.folder_files import is_model_name
 from planning_kit.inputs.hazard_words import Controls, Term
-from planning_kit.inputs.station_records import BOX, CONE, CYLINDER, DOME, PANEL, TRUSS
+from planning_kit.inputs.station_records import BOX, CONE, CYLINDER, DOME, MODEL, PANEL, TRUSS
 from planning_kit.inputs.typed_tables import Row, Rows
 
 _SPHERE = ("x_m", "y_m", "z_m", "radius_m")
@@ -192,15 +193,16 @@ PROCEDURE_RULES = (each_stands_once, actions_are_done_by_those_who_work, actions
 # What is drawn
 
 
-_SIZES = ("radius_m", "radius2_m", "length_m", "width_m", "height_m", "bays")
+_SIZES = ("radius_m", "radius2_m", "length_m", "width_m", "height_m", "bays", "model", "scale")
 # By kind: how many points its ends are, the sizes that it needs, and those that it may have besides.
 _KINDS = {
     CYLINDER: (2, ("radius_m",), ()), CONE: (2, ("radius_m", "radius2_m"), ()), DOME: (2, (), ()),
     BOX: (1, ("length_m", "width_m", "height_m"), ()),
     PANEL: (1, ("length_m", "width_m"), ("height_m",)), TRUSS: (2, ("width_m",), ("bays",)),
+    MODEL: (1, ("model",), ("scale",)),
 }
 _ANGLES = {BOX: ("yaw_deg", "pitch_deg", "roll_deg"), PANEL: ("yaw_deg", "pitch_deg", "roll_deg"),
-           TRUSS: ("roll_deg",)}
+           TRUSS: ("roll_deg",), MODEL: ("yaw_deg", "pitch_deg", "roll_deg")}
 _LEAST_M = 1e-3
 _LEAST_APART = 0.05  # sine of the angle between outward and up: 3 degrees
 _COLOUR = re.compile(r"#[0-9A-Fa-f]{6}")
@@ -212,12 +214,14 @@ def bodies_have_their_sizes(rows: Rows, faults: Faults) -> None:
         kind, ends = row.text("kind"), row.entries("ends")
         if row.text("colour") and not _COLOUR.fullmatch(row.text("colour")):
             row.fault(faults, "colour", "must be written #RRGGBB, such as #C8CDD3")
+        if kind == MODEL and row.text("model") and not is_model_name(row.text("model")):
+            row.fault(faults, "model", "must be the plain name of a .glb file in the scenario's folder")
         if kind not in _KINDS:
             continue
         count, needed, more = _KINDS[kind]
         if ends and len(ends) != count:
             row.fault(faults, "ends", f"holds {len(ends)} point{'s' * (len(ends) != 1)}; a {kind} has "
-                      + ("one, its middle" if count == 1 else "two, its ends: x y z; x y z"))
+                      + ("one: x y z" if count == 1 else "two, its ends: x y z; x y z"))
         elif count == 2 and ends and math.dist(*ends) < _LEAST_M:
             row.fault(faults, "ends", f"are one and the same point; a {kind} has a length")
         allowed = (*needed, *more, *_ANGLES.get(kind, ()))

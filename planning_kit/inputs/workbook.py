@@ -10,6 +10,7 @@ import io
 import re
 import warnings
 import zipfile
+from base64 import b64decode, b64encode
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -49,7 +50,11 @@ SETTINGS = Table("scenario", "the outing, its limits and suits, a key a row", ("
     Field("meaning", "text", "what the key means; not read", may_be_absent=True)))
 ORBIT = Table("orbit", "the text of the orbit file, a line a row", ("line",), (
     Field("line", "text", "one line of the orbit file (OMM, OEM or two-line elements) as it was received"),))
-SHEETS = (SETTINGS, ORBIT, *fmt.TABLES)
+MODELS = Table("models", "the files of models as text, in pieces; not for typing", (), (
+    Field("file", "text", "the name of a .glb file that the sheet bodies names"),
+    Field("base64", "text", "a piece of it, in base64 (RFC 4648); the pieces in their order")),
+    may_be_absent=True)
+SHEETS = (SETTINGS, ORBIT, *fmt.TABLES, MODELS)
 _HOW = f"""An outing in one spreadsheet file
 {fmt.CAUTION}
 Fill in the sheets in the order below: each names what stands in those before it. Rows that are there may go.
@@ -68,6 +73,7 @@ _TO_ESCAPE = re.compile("_(?=x[0-9A-Fa-f]{4}_)|[\x00-\x08\x0b-\x1f\ufffe\uffff]"
 _FORMAT_WORDS = re.compile(r'\[\$[^]]*\]|"[^"]*"|\\.')
 _NUMBER = re.compile(r"0|-?[1-9][0-9]{0,8}|-?(0|[1-9][0-9]{0,8})\.[0-9]{0,4}[1-9]")  # comes back as it was
 _WIDE = {"line": 100, "meaning": 100, "title": 32, "caution": 32, "objective": 32, "source": 24, "value": 24}
+_PIECE = 8_000  # characters of a model's file in a cell
 _ROOM = 300  # rows below the last one that pick lists reach
 Places = dict[tuple[str, int, str], str]
 """The cell (``steps!F12``) of a table's row (0: none) and column."""
@@ -92,7 +98,8 @@ def workbook_bytes(checked: Checked) -> bytes:
         book.active.append(line)
     for number, table in enumerate(SHEETS, start=1):
         book.worksheets[0].append((number, table.name, len(sheets[table.name].rows), table.about))
-        _fill(book.create_sheet(table.name), table, sheets)
+        if table is not MODELS or sheets[table.name].rows:
+            _fill(book.create_sheet(table.name), table, sheets)
     for sheet in book.worksheets:  # on paper, as wide as a page
         sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
         sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
@@ -120,7 +127,10 @@ def _sheets_of(source: Source) -> dict[str, RawTable]:
             rows.append((where, name, setting_text(value), setting_text(given.get(key + fmt.SOURCE_SUFFIX)),
                          field.unit, f"{field.about}{' (needed)' * field.needed}"))
     lines = tuple((line,) for line in source.orbit.decode("utf-8-sig").splitlines())
-    return sheets | {ORBIT.name: RawTable(ORBIT.name, ("line",), lines),
+    pieces = ((name, b64encode(data).decode()) for name, data in source.models.items())
+    models = [(name, text[at:at + _PIECE]) for name, text in pieces for at in range(0, len(text), _PIECE)]
+    return sheets | {MODELS.name: RawTable(MODELS.name, tuple(MODELS.by_name), tuple(models)),
+                     ORBIT.name: RawTable(ORBIT.name, ("line",), lines),
                      SETTINGS.name: RawTable(SETTINGS.name, tuple(SETTINGS.by_name), tuple(rows))}
 
 
@@ -203,7 +213,9 @@ def checked_workbook(data: bytes, name: str) -> Checked:
         orbit = "\n".join(texts.get(number, "") for number in range(2, max(texts, default=0) + 1)).encode()
         places |= {(orbit_name, number - 1, ""): f"{ORBIT.name}!A{number}" for number in texts}
         places[orbit_name, 0, ""] = f"{ORBIT.name}!A2 and below"
-        return check(Source(toml, FrozenMapping(tables), orbit_name, orbit), None, faults, unreadable)
+        models = _models(tables.pop(MODELS.name, RawTable("")), faults)
+        source = Source(toml, FrozenMapping(tables), orbit_name, orbit, models=FrozenMapping(models))
+        return check(source, None, faults, unreadable)
     except ScenarioError as error:
         problems = error.problems
     keys = zip(problems["table"], problems["row"].fillna(0), problems["column"], strict=True)
@@ -212,6 +224,21 @@ def checked_workbook(data: bytes, name: str) -> Checked:
             for problem, cell in zip(problems["problem"], cells, strict=True)]
     is_again = problems.duplicated(["table", "column"]) & (problems["table"] == fmt.SCENARIO_FILE)
     raise ScenarioError(problems.assign(problem=told)[~is_again].reset_index(drop=True))
+
+
+def _models(sheet: RawTable, faults: Faults) -> dict[str, bytes]:
+    """The files of the sheet of models, pieces of one put together."""
+    texts = dict[str, str]()
+    for row in sheet.rows:
+        name, piece = (dict(zip(sheet.header, row, strict=True)).get(column, "") for column in MODELS.by_name)
+        texts[name] = texts.get(name, "") + piece
+    found = {}
+    for name, text in texts.items():
+        try:
+            found[name] = b64decode(text, validate=True)
+        except ValueError:
+            faults.add(MODELS.name, None, "base64", name, "is no file as base64; save the workbook anew")
+    return found
 
 
 @contextmanager

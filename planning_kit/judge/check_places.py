@@ -23,6 +23,7 @@ import numpy as np
 
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.source import steps_within
+from planning_kit.inputs.station_records import MODEL
 from planning_kit.inputs.times import measure, number_label, pet_label, pet_spans
 from planning_kit.judge.check_custody import held_words
 from planning_kit.judge.findings import CONCERN, REMARK, STOP, Finding
@@ -248,11 +249,13 @@ def check_bulky_data(plan: TimedPlan) -> Iterator[Finding]:
 # The bodies are drawn, not measured: nothing is timed or judged by them. But where they and the places do not
 # agree, one of the two is wrong, and spheres of hazards are judged by the places.
 SURFACES = "surfaces"
+_INSIDE = CONCERN, "one of the two is not where it is typed"
+_INSIDE_BOX = REMARK, "look at it in the film"
 REACH_M = 1.5  # an arm and half a body (common practice, no source); nothing but this remark depends on it
 
 
 def check_places_on_bodies(plan: TimedPlan) -> Iterator[Finding]:
-    """A place inside a body (concern), or out of reach of all of them (remark)."""
+    """A place inside a body (concern; a model's box: remark), or out of reach of all of them (remark)."""
     surfaces = surfaces_of(plan.scenario.records)
     if not surfaces.solids:
         return
@@ -260,10 +263,11 @@ def check_places_on_bodies(plan: TimedPlan) -> Iterator[Finding]:
     for place, number, distance in zip(surfaces.points, numbers.tolist(), distances.tolist(), strict=True):
         body = _named(surfaces, number)
         if distance < -SKIN_M:
+            severity, advice = _INSIDE_BOX if _is_model(surfaces, number) else _INSIDE
             yield Finding(
-                CONCERN, SURFACES, "inside", about=place, source="places.x_m, bodies.ends",
-                message=f"{plan.place_title(place)} lies {_metres(plan, -distance)} inside {body}: one of "
-                        "the two is not where it is typed; hazards are judged by the place",
+                severity, SURFACES, "inside", about=place, source="places.x_m, bodies.ends",
+                message=f"{plan.place_title(place)} lies {_metres(plan, -distance)} inside {body}: {advice}; "
+                        "hazards are judged by the place",
                 value=distance, limit=0.0, margin=distance)
         elif distance > REACH_M:
             yield Finding(
@@ -274,7 +278,7 @@ def check_places_on_bodies(plan: TimedPlan) -> Iterator[Finding]:
 
 
 def check_routes_on_bodies(plan: TimedPlan) -> Iterator[Finding]:
-    """A route whose lines run through a body, one finding a route (concern)."""
+    """A route whose lines run through a body, one finding a route (concern; of a model its box: remark)."""
     surfaces, routes = surfaces_of(plan.scenario.records), plan.scenario.records.routes
     if not surfaces.solids:
         return
@@ -290,8 +294,9 @@ def check_routes_on_bodies(plan: TimedPlan) -> Iterator[Finding]:
         worst[key] = min(worst.get(key, (np.inf, 0)), (distance, number))
     for (one, other), (distance, number) in worst.items():
         if distance < -SKIN_M:
+            severity = REMARK if _is_model(surfaces, number) else CONCERN
             yield Finding(
-                CONCERN, SURFACES, "through", about=f"{one} {other}", source="routes.via, bodies.ends",
+                severity, SURFACES, "through", about=f"{one} {other}", source="routes.via, bodies.ends",
                 message=f"the way from {plan.place_title(one)} to {plan.place_title(other)} runs through "
                         f"{_named(surfaces, number)}, {_metres(plan, -distance)} deep: give the bends of the "
                         "handrails (routes.via), or mend the body", value=distance, limit=0.0,
@@ -309,7 +314,12 @@ def check_cameras(plan: TimedPlan) -> Iterator[Finding]:
 
 def _named(surfaces: Surfaces, number: int) -> str:
     body = surfaces.solids[number].body
-    return f"{body.title} ({body.body})" if body.title else body.body
+    name = f"{body.title} ({body.body})" if body.title else body.body
+    return f"the box around {name} (no more is judged of a model)" if _is_model(surfaces, number) else name
+
+
+def _is_model(surfaces: Surfaces, number: int) -> bool:
+    return surfaces.solids[number].body.kind == MODEL
 
 
 def _metres(plan: TimedPlan, distance: float) -> str:

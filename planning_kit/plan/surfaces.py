@@ -2,7 +2,8 @@
 
 All solids are convex, in the station body frame, metres. The distance to a convex solid, negative inside, is
 a convex function of the point: so along a straight line it has one least value, which a ternary search finds.
-A truss counts as full: what leads through its section is told, though one could see through it.
+A truss counts as full: what leads through its section is told, though one could see through it. A model is
+the box around it.
 """
 
 from collections.abc import Sequence
@@ -17,7 +18,7 @@ from planning_kit.inputs import station_records as rec
 from planning_kit.inputs.hazard_words import Point
 from planning_kit.inputs.records import Records, Route
 from planning_kit.inputs.setting_records import Attitude
-from planning_kit.inputs.station_records import Body, Place
+from planning_kit.inputs.station_records import Body, Model, Place
 from planning_kit.sky.attitude import from_orbit_axes, turned
 
 Vector = NDArray[np.float64]
@@ -93,9 +94,14 @@ def _to_edge(aside: Vector, along: Vector, one: tuple[float, float], other: tupl
     return np.asarray(np.hypot(aside - a - share * c, along - b - share * d))
 
 
-def solid_of(body: Body) -> Solid:
-    """The solid of a row of ``bodies.csv``."""
+def solid_of(body: Body, model: Model | None = None) -> Solid:
+    """The solid of a row of ``bodies.csv``; of one that has a ``model``, the box around that."""
     ends, none = np.array(body.ends), np.empty(0)
+    if model is not None:
+        turn = turned(body.yaw_deg, body.pitch_deg, body.roll_deg)
+        least, most = np.array(model.least) * body.scale, np.array(model.most) * body.scale
+        middle = ends[0] + turn @ (least + most) / 2
+        return Solid(body, middle, turn.T, (most - least) / 2, (0.0, 0.0), float(most[2] - least[2]))
     if body.kind in (rec.BOX, rec.PANEL):
         sizes = np.array([body.length_m or 0.0, body.width_m or 0.0, body.height_m or THIN_M])
         axes = turned(body.yaw_deg, body.pitch_deg, body.roll_deg).T
@@ -191,14 +197,17 @@ class Surfaces:
 
 def surfaces_of(records: Records) -> Surfaces:
     """The solids of a scenario; those of one station are made once."""
-    return _surfaces(records.places, records.bodies, records.settings.attitude)
+    return _surfaces(records.places, records.bodies, records.models, records.settings.attitude)
 
 
 @lru_cache(maxsize=16)
-def _surfaces(places: tuple[Place, ...], bodies: tuple[Body, ...], attitude: Attitude) -> Surfaces:
+def _surfaces(places: tuple[Place, ...], bodies: tuple[Body, ...], models: tuple[Model, ...],
+              attitude: Attitude) -> Surfaces:
     turn = from_orbit_axes(attitude)
     points = {place.place: (place.x_m, place.y_m, place.z_m) for place in places}
-    found = Surfaces(tuple(map(solid_of, bodies)), -turn[:, 2], turn[:, 0], points, {})
+    by_file = {model.file: model for model in models}
+    solids = tuple(solid_of(body, by_file.get(body.model)) for body in bodies)
+    found = Surfaces(solids, -turn[:, 2], turn[:, 0], points, {})
     for place in places:
         given = place.outward[0] if place.outward else found.outward(np.array(points[place.place]))
         out = np.array(given) / np.linalg.norm(given)

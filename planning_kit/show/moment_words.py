@@ -1,10 +1,11 @@
-"""One minute in words: light, links, inhibits, and what each crew member does, holds and must mind."""
+"""One minute in words beside its picture: light, links, inhibits, and what each does, holds and must mind."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from math import isfinite, isnan
 
 from planning_kit.inputs.records import Route
 from planning_kit.inputs.shown_text import one_line, shortened
+from planning_kit.inputs.station_records import MODEL
 from planning_kit.inputs.times import measure, number_label, pet_label
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import Finding, findings_in
@@ -32,7 +33,15 @@ def moment_lines(plan: TimedPlan, moment: Moment) -> list[tuple[str, str]]:
         told += [(line, person.crew) for line in _person_lines(plan, person, moment, titles)]
     lying = [f"{names.item(stay.item)} {names.where(stay.holder)}" for stay in moment.stays
              if stay.kind in _LYING and stay.holder in titles and not stay.in_bag]
-    return [*told, (f"Lying: {'; '.join(lying)}.", "")] if lying else told
+    told += [(f"Lying: {'; '.join(lying)}.", "")] if lying else []
+    return [*told, *((line, "") for line in drawn_as_boxes(plan))]
+
+
+def drawn_as_boxes(plan: TimedPlan) -> list[str]:
+    """What is told of bodies that a picture without a browser draws otherwise than they are."""
+    bodies = plan.scenario.records.bodies
+    models = [one_line(body.title or body.body) for body in bodies if body.kind == MODEL]
+    return [f"Drawn as the box around it: {', '.join(models)}."] if models else []
 
 
 def _sky_lines(plan: TimedPlan, moment: Moment) -> Iterator[str]:

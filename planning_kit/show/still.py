@@ -26,7 +26,7 @@ from planning_kit.show.film.bodies import PLAIN, truss_members
 from planning_kit.show.film.scene import light_at
 from planning_kit.show.film.tracks import laid_points
 from planning_kit.show.hazard_wording import class_inks
-from planning_kit.show.moment_words import moment_lines
+from planning_kit.show.moment_words import drawn_as_boxes, moment_lines
 from planning_kit.show.pack.content import Area, Box, Label, Line, Mark, Picture, Shape
 from planning_kit.show.palette import LIGHT, crew_inks
 from planning_kit.show.still_view import HEIGHT, WIDTH, Drawn, Spot, View, earth
@@ -101,7 +101,7 @@ def still_picture(plan: TimedPlan, minute: float, look: str, top: float = 0.0) -
     alt = f"Station at PET {pet_label(moment.at_min)}, {light or 'light not known'}. " + " ".join(
         f"{person.crew}: {person.doing.kind} {one_line(person.doing.step)} at {person.place}"
         f"{f' to {person.to_place}' if person.to_place else ''}, hooked at {person.hook}."
-        for person in moment.people)
+        for person in moment.people) + "".join(f" {line}" for line in drawn_as_boxes(plan))
     return Picture(WIDTH, HEIGHT + top, tuple(shapes), alt)
 
 

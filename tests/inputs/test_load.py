@@ -43,7 +43,7 @@ CONTRACT = {
     "responses": "response trigger call companion minutes_low minutes_likely minutes_high decide_by_min "
                  "leave_state first_actions source",
     "bodies": "body kind ends | title zone colour radius_m radius2_m length_m width_m height_m yaw_deg "
-              "pitch_deg roll_deg bays",
+              "pitch_deg roll_deg bays model scale",
     "shots": "shot from_step | look_at minutes distance_m side title film_s",
 }
 

@@ -59,6 +59,12 @@ def test_a_view_follows_another_plan_and_goes_to_a_step(small_plan):
     view = small_plan.film()
     view.go("B3")
     assert view.minute == pytest.approx(small_plan.timed.starts[small_plan.timed.position("B3")], abs=1e-5)
+    said: list[object] = []
+    view.send = said.append  # somebody moved the film by hand, which a kernel does not hear of
+    view.go("B3")
+    assert said == [{"kind": "go"}]
+    view.go("B2")
+    assert len(said) == 1, "a change is heard by itself"
     later = small_plan.what_if(stretch={"B2": "+5"})
     view.follow(later)
     assert view.scene["end_min"] == pytest.approx(later.end_min, abs=1e-5)

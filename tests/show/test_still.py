@@ -18,6 +18,7 @@ from planning_kit.show.still_view import HEIGHT, WIDTH
 from tests.attack.outputs import PAYLOADS
 from tests.conftest import SCENARIOS
 from tests.edits import edited
+from tests.glb_bytes import box_glb
 
 DATA = Path(__file__).parents[1] / "data"
 SVG = "{http://www.w3.org/2000/svg}"
@@ -144,3 +145,31 @@ def test_text_of_others_is_shown_to_the_letter(tern: pk.Plan) -> None:
         if text.isprintable():
             scenario = edited(tern.scenario, "steps", "X3", title=text)
             ElementTree.fromstring(pk.time_plan(scenario).still(157.0).svg)
+
+
+def test_a_model_is_drawn_as_its_box_and_a_still_says_so(tmp_path: Path) -> None:
+    outing = pk.load_scenario(SCENARIOS / "small-outing").save(tmp_path / "outing")
+    (tmp_path / "outing" / "arm.glb").write_bytes(box_glb())
+    cells = {"body": "arm", "title": "New <arm>", "ends": "0 0 -30"}
+    with_box, with_model = (pk.time_plan(outing.add_row("bodies", cells | kind)) for kind in (
+        {"kind": "box", "length_m": 4, "width_m": 2, "height_m": 2},
+        {"kind": "model", "model": "arm.glb", "scale": 2}))
+    box, model = (still_picture(each.timed, 30.0, "arm") for each in (with_box, with_model))
+    assert model.shapes == box.shapes
+    assert model.alt.endswith("Drawn as the box around it: New <arm>.")
+    assert "Drawn as the box around it" not in box.alt
+    shown = with_model.still(30.0)
+    assert shown.words[-1] == "Drawn as the box around it: New <arm>."
+    assert "<arm>" not in shown.svg
+
+
+def test_a_place_in_the_box_around_a_model_is_a_remark(tmp_path: Path) -> None:
+    outing = pk.load_scenario(SCENARIOS / "small-outing").save(tmp_path / "outing")
+    (tmp_path / "outing" / "arm.glb").write_bytes(box_glb())
+    place = outing.records.places[0]
+    cells = {"body": "arm", "kind": "model", "ends": f"{place.x_m} {place.y_m} {place.z_m}",
+             "model": "arm.glb", "scale": 2}
+    found = pk.time_plan(outing.add_row("bodies", cells)).findings
+    told = found[(found["check"] == "surfaces") & found["message"].str.contains("the box around arm")]
+    assert set(told["severity"]) == {"remark"}
+    assert told["message"].str.contains("lies 1.0 m inside the box around arm").any()

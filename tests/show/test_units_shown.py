@@ -13,6 +13,7 @@ import pytest
 import planning_kit as pk
 from planning_kit.inputs.times import measure
 from planning_kit.judge.every_margin import exact_margins
+from planning_kit.show.film.scene import scene_of
 from planning_kit.show.hazard_wording import HazardWords
 from planning_kit.show.pack.key_moments import map_section
 from planning_kit.show.pack.lists import holds_section
@@ -113,6 +114,13 @@ def test_the_list_of_tethers_has_feet_behind_metres() -> None:
         assert row[:-3] == before
         metres = dict(zip(names, row, strict=True))
         assert float(str(metres["Tether, ft"])) * 0.3048 == pytest.approx(float(str(metres["Tether, m"])))
+
+
+def test_a_film_is_told_what_a_foot_is_where_feet_are_asked_for(small_plan: pk.Plan) -> None:
+    plain, both = (scene_of(each.timed) for each in told_both(small_plan))
+    assert plain["customary"] is None
+    assert both["customary"] == {"unit": "ft", "metres": 0.3048}  # NIST SP 811
+    assert any(list(pairs_in(each["words"])) for each in both["captions"])
 
 
 @pytest.mark.parametrize(("value", "side", "told"), [

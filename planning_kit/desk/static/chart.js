@@ -97,8 +97,9 @@ export class PlanChart extends ChartView {
       event.preventDefault();
       return;
     }
+    const isAgain = found && found.bar.step === this.selected;
     if (found && !this.chosen.has(found.bar.step)) this.choose(found.bar.step);
-    this.drag = new ChartDrag(this, at, found);
+    this.drag = new ChartDrag(this, at, found, isAgain);
     this.canvas.setPointerCapture(event.pointerId);
     this.tip.hidden = true;
     event.preventDefault();

@@ -11,8 +11,8 @@ const DRAG_PX = 4;
 const GUIDE_FONT = "650 12px";
 
 export class ChartDrag {
-  constructor(chart, at, found) {
-    Object.assign(this, { chart, from: at, at, range: [...chart.range], isOn: false, ...found });
+  constructor(chart, at, found, isAgain) {
+    Object.assign(this, { chart, from: at, at, range: [...chart.range], isOn: false, isAgain, ...found });
     if (!this.bar) return;
     this.bars = chart.work();
     this.taken = hands.takenWith(this.bars, chart.chosen, this.bar);
@@ -150,6 +150,8 @@ export class ChartDrag {
     this.stop();
     if (!this.bar) return;
     if (!this.isOn) this.chart.choose(this.bar.step);
+    // Chosen before, too: a film that was moved since goes back to it.
+    if (!this.isOn && this.isAgain) this.chart.send({ kind: "explain", step: this.bar.step, isAgain: true });
     const message = this.isOn && this.message();
     if (message) this.chart.send(message);
   }

@@ -219,7 +219,7 @@ def scenario_of(draft: Draft, base: Scenario) -> Scenario:
     settings = setting_changes(draft[SETTINGS], base, faults)
     toml = edited_toml(source.toml, settings, faults) if settings else source.toml
     changed = replace(source, tables=FrozenMapping(tables), toml=toml)
-    return replace(base, checked=check(changed, base.elements, faults))
+    return replace(base, checked=check(changed, base.elements, faults, folder=base.folder))
 
 
 def faults_in(draft: Draft, problems: pd.DataFrame) -> tuple[Fault, ...]:

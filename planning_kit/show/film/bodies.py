@@ -1,11 +1,12 @@
-"""Bodies as simple solids to be drawn: cylinders, boxes and domes; a truss becomes its members."""
+"""Bodies to be drawn: cylinders, boxes and domes; a truss becomes its members, a model its triangles."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 import numpy as np
 
 from planning_kit.inputs import station_records as rec
+from planning_kit.inputs.model_file import parts_of
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.surfaces import Solid, Vector
 from planning_kit.show.film.tracks import Data, vector
@@ -15,12 +16,20 @@ _CHORD, _BRACE = 0.045, 0.028  # radius of the members of a truss, as shares of 
 _MOST_BAYS = 40
 
 
-def drawn_solid(solid: Solid) -> Iterator[Data]:
-    """What is drawn of one body, in the station frame, metres."""
+def drawn_solid(solid: Solid, models: Mapping[str, bytes]) -> Iterator[Data]:
+    """What is drawn of one body, in the station frame, metres; ``models``: files by name."""
     body = solid.body
     look = {"color": body.colour or PLAIN, "title": one_line(body.title), "zone": body.zone, "id": body.body}
     start, end = solid.middle, solid.middle + solid.axes[2] * solid.length
-    if body.kind == rec.TRUSS:
+    if body.kind == rec.MODEL:
+        for part in parts_of(models[body.model]):
+            at = np.array(body.ends[0]) + part.corners.reshape(-1, 3) * body.scale @ solid.axes
+            points, order = np.unique(at.round(4), axis=0, return_inverse=True)
+            colour = body.colour or part.colour or PLAIN
+            yield {**look, "kind": "model", "color": colour, "points": vector(points.ravel()),
+                   "corners": order.ravel().tolist(), "least": vector(points.min(axis=0)),
+                   "most": vector(points.max(axis=0))}
+    elif body.kind == rec.TRUSS:
         yield from (_rod(one, other, radius, look) for one, other, radius in truss_members(solid))
     elif body.kind in (rec.BOX, rec.PANEL):
         yield {"kind": "box", "center": vector(solid.middle), "size": vector(solid.half * 2),

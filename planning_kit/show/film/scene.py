@@ -12,7 +12,9 @@ import numpy as np
 
 from planning_kit.explore.long_question import InPieces, at_once
 from planning_kit.inputs import format as fmt
+from planning_kit.inputs.setting_records import SI
 from planning_kit.inputs.shown_text import one_line, shortened
+from planning_kit.inputs.times import converted
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import findings_in
 from planning_kit.plan.activities import WORK
@@ -54,8 +56,10 @@ def scene_in_pieces(plan: TimedPlan) -> InPieces[Data]:
         "title": one_line(settings.title), "station": one_line(settings.station),
         "pet_zero_ms": round(plan.pet_zero.timestamp() * 1000), "end_min": minute(end_min),
         "caution": fmt.CAUTION, "camera": {"fov_deg": FOV_DEG, "aspect": ASPECT},
+        "customary": None if settings.units == SI else {"unit": "ft", "metres": converted(1.0, "ft", "m")},
         "zenith": vector(surfaces.zenith, 6), "ahead": vector(surfaces.ahead, 6),
-        "bodies": [drawn for solid in surfaces.solids for drawn in drawn_solid(solid)],
+        "bodies": [drawn for solid in surfaces.solids
+                   for drawn in drawn_solid(solid, plan.scenario.checked.source.models)],
         "places": [{"id": place.place, "title": one_line(place.title),
                     "at": vector(surfaces.points[place.place]),
                     "out": vector(surfaces.frames[place.place][0], 6),

@@ -53,10 +53,12 @@ test("the whole outing is seen at first", () => {
 });
 
 test("a press on a bar chooses its step, and says so once", () => {
-  const { plan, told } = opened();
+  const { plan, told, said } = opened();
   drag(plan, [5, "EV1"]);
+  equal(said(), []);
   drag(plan, [5, "EV1"]);
   equal(told, [["choose", "A1"]]);
+  equal(said(), [{ kind: "explain", step: "A1", isAgain: true }], "a film goes back to it");
   equal([plan.canvas.dataset.chosen, plan.canvas.querySelectorAll(".pk-chosen").length], ["A1", 1]);
   const bar = plan.canvas.querySelector("[data-step=A1]");
   equal(plan.canvas.getAttribute("aria-activedescendant"), bar.id);

@@ -55,3 +55,17 @@ test("it can be stopped, and then there is none", async () => {
   );
   equal([bytes, seen.length], [null, 3]);
 });
+
+test("an encoder that drops a picture makes no video", async () => {
+  const whole = window.VideoEncoder;
+  let count = 0;
+  window.VideoEncoder = class extends whole {
+    encode(...given) {
+      count += 1;
+      if (count !== 4) super.encode(...given);
+    }
+  };
+  const fault = await exported(reel, () => {}, FORMAT).catch(error => error.message);
+  window.VideoEncoder = whole;
+  equal(fault, "1 of 10 pictures were lost");
+});

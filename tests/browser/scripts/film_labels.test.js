@@ -77,6 +77,12 @@ test("of a person is told who, what, where, with what and how far on the tether"
     personWords(scene, unknown, state.people[0]).at(-1),
     "tether 20.2 m (its length is not known) from Airlock hatch",
   );
+  const both = { ...scene, customary: { unit: "ft", metres: 0.3048 } };
+  const exact = { ...state, tethers: [{ ...state.tethers[0], reach_m: 20.13, most_m: 25.89 }] };
+  equal(
+    personWords(both, exact, state.people[0]).at(-1),
+    "tether 20.2 of 25.8 m (66.1 ft) from Airlock hatch", // 66.04 ft: needed goes up, what there is down
+  );
 });
 
 test("a sign behind a body is not shown", () => {

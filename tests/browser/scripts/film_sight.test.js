@@ -27,3 +27,18 @@ test("what stands behind a body is hidden, what stands on it or before it is not
   equal([isHidden([box], [0, -9, 0], [0, 9, 0]), isHidden([box], [0, -9, 0], [0, -1, 0])], [true, false]);
   equal(isHidden([box], [0, -9, 0], [0, -5, 0]), false);
 });
+
+test("a way is seen to enter a model where its triangles are, not where only its box is", () => {
+  const roof = {
+    kind: "model",
+    points: [0, 0, 0, 2, 0, 0, 0, 2, 0, 0, 0, 2],
+    corners: [0, 2, 1, 0, 1, 3, 1, 2, 3, 0, 3, 2],
+    least: [0, 0, 0],
+    most: [2, 2, 2],
+  };
+  near(entered(roof, [0.5, 0.5, -1], [0.5, 0.5, 3]), 0.25, 1e-9);
+  near(entered(roof, [0.5, 0.5, 3], [0.5, 0.5, -1]), 0.5, 1e-9); // its slant is at z = 1
+  equal(entered(roof, [1.9, 1.9, -1], [1.9, 1.9, 3]), Infinity);
+  equal(entered(roof, [5, 5, -1], [5, 5, 3]), Infinity);
+  equal(isHidden([roof], [0.5, 0.5, -4], [0.5, 0.5, 4]), true);
+});

@@ -19,11 +19,14 @@ export function show(model, root) {
   const renew = () => film.replace(model.get("scene"));
   const move = () => film.go(model.get("minute"));
   model.on("change:scene", renew);
+  const again = message => message.kind === "go" && move();
   model.on("change:minute", move);
+  model.on("msg:custom", again);
   root.film = film;
   return () => {
     model.off("change:scene", renew);
     model.off("change:minute", move);
+    model.off("msg:custom", again);
     film.close();
   };
 }

@@ -30,7 +30,7 @@ export async function exported(reel, paint, { size, fps, bitrate }, told = () =>
   const config = { codec: "vp09.00.31.08", width: size[0], height: size[1], framerate: fps, bitrate };
   if (!(await VideoEncoder.isConfigSupported(config)).supported)
     throw new Error("this browser writes no VP9");
-  encoder.configure({ ...config, latencyMode: "realtime" });
+  encoder.configure({ ...config, latencyMode: "quality" }); // the other one may drop pictures
   const count = Math.max(1, Math.round(reel.film_s * fps));
   try {
     for (let n = 0; n < count && !fault; n += 1) {
@@ -51,6 +51,7 @@ export async function exported(reel, paint, { size, fps, bitrate }, told = () =>
     }
     if (!fault) await encoder.flush();
     if (fault) throw fault;
+    if (frames.length !== count) throw new Error(`${count - frames.length} of ${count} pictures were lost`);
   } finally {
     if (encoder.state !== "closed") encoder.close();
   }

@@ -73,10 +73,16 @@ export function wrapped(text, most) {
   return lines.filter(Boolean);
 }
 
-// Metres that are needed, to the next tenth above.
-const upwards = metres => (Math.ceil(metres * 10 - 1e-6) / 10).toFixed(1);
-const lengthWords = ({ most_m }) =>
-  most_m === null ? "m (its length is not known) " : `of ${most_m.toFixed(1)} m `;
+// A tether's reach, to the next tenth above, of its length, to the next below; the reach in the customary
+// unit beside it where the scenario asks for that (`customary`: its name, and metres in one).
+const tenths = (value, round, least) => (round(value * 10 + least) / 10).toFixed(1);
+function reachWords({ reach_m, most_m }, customary) {
+  const upwards = value => tenths(value, Math.ceil, -1e-6);
+  const other = customary ? ` (${upwards(reach_m / customary.metres)} ${customary.unit})` : "";
+  const whole =
+    most_m === null ? " m (its length is not known)" : ` of ${tenths(most_m, Math.floor, 1e-6)} m`;
+  return `${upwards(reach_m)}${whole}${other}`;
+}
 
 const FAR_M = 22; // from here on a person is small, and so is what is said of them
 
@@ -104,7 +110,7 @@ export function personWords(scene, state, person, far_m = 0) {
     ...wrapped(`${person.id}: ${cut(doing, 88)}`, 46),
     person.doing === "work" && place && `at ${cut(place, 40)}`,
     ...wrapped(held.length ? `holds ${held.join("; ")}` : "", 46),
-    tether && `tether ${upwards(tether.reach_m)} ${lengthWords(tether)}from ${cut(hook, 28)}`,
+    tether && `tether ${reachWords(tether, scene.customary)} from ${cut(hook, 28)}`,
     tether?.share >= 0.85 && "near the end of the tether",
   ].filter(Boolean);
 }
@@ -147,7 +153,8 @@ export function labelsOf(scene, state, pose, size, measure) {
 // Who is not in the picture is told at the edge of it, in two lines and without a line that leads there.
 function outside(seen, size, label) {
   const { lines, far, x, y, who, point } = seen;
-  const told = label(point, [...lines.slice(0, 2), "(not in the picture)"], { who, isOut: true });
+  const two = lines.slice(0, 2).map(line => line.replace(/;$/, "; …")); // a list that goes on
+  const told = label(point, [...two, "(not in the picture)"], { who, isOut: true });
   const clampTo = (value, most) => Math.min(Math.max(far > 0 ? value : most - value, 20), most - 20);
   return { ...told, x: clampTo(x, size[0]), y: clampTo(y, size[1]) };
 }

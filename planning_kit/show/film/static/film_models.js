@@ -103,9 +103,20 @@ export class Shapes {
   body(body) {
     const color = rgb(body.color);
     if (body.kind === "cylinder") this.cone(body.a, body.b, body.ra, body.rb, color);
+    else if (body.kind === "model") this.triangles(body, color);
     else if (body.kind === "box") this.box(body.center, body.size, body.axes, color);
     else this.dome(body.center, unit(body.axis), body.radius, color);
     return this;
+  }
+
+  // As they are, each flat and seen from the side from which its corners go counter-clockwise.
+  triangles({ points, corners }, color) {
+    for (let n = 0; n < corners.length; n += 3) {
+      const ends = [0, 1, 2].map(k => points.slice(3 * corners[n + k], 3 * corners[n + k] + 3));
+      const face = cross(minus(ends[1], ends[0]), minus(ends[2], ends[0]));
+      if (length(face) < 1e-12) continue; // of no size: it looks nowhere
+      this.corners.push(...ends.map(point => this.put(point, unit(face), color)));
+    }
   }
 
   // All faces look along their normals: what is seen from behind is not drawn.

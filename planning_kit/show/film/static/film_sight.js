@@ -1,6 +1,6 @@
 // What stands before what: lines of sight and the bodies that they enter.
 
-import { add, dot, length, minus, unit } from "./film_vector.js";
+import { add, cross, dot, length, minus, unit } from "./film_vector.js";
 
 // Where the way from the eye to a point first enters a body, as a share of it; 1 and more: not at all.
 export function entered(body, eye, point) {
@@ -9,6 +9,7 @@ export function entered(body, eye, point) {
     const from = minus(eye, body.center);
     return slab(body.axes.map((axis, n) => [dot(from, axis), dot(way, axis), body.size[n] / 2]));
   }
+  if (body.kind === "model") return throughTriangles(body, eye, way);
   if (body.kind === "dome") return throughBall(minus(eye, body.center), way, body.radius, unit(body.axis));
   const axis = unit(minus(body.b, body.a));
   const from = minus(eye, body.a);
@@ -48,6 +49,23 @@ function throughBall(from, way, radius, axis) {
   if (low >= high || high < 0) return Infinity;
   const isInside = share => dot(add(from, way, share), axis) >= 0;
   return isInside(Math.max(low, 0)) || isInside(Math.min(high, 1)) ? Math.max(low, 0) : Infinity;
+}
+
+// The first of a model's triangles that is hit, from whichever side; tried only within the box around them.
+function throughTriangles({ points, corners, least, most }, eye, way) {
+  const box = least.map((low, n) => [eye[n] - (low + most[n]) / 2, way[n], (most[n] - low) / 2 + 1e-6]);
+  let first = Infinity;
+  if (slab(box) === Infinity) return first;
+  for (let n = 0; n < corners.length; n += 3) {
+    const [a, b, c] = [0, 1, 2].map(k => points.slice(3 * corners[n + k], 3 * corners[n + k] + 3));
+    const [u, v, from] = [minus(b, a), minus(c, a), minus(eye, a)];
+    const across_ = cross(way, v);
+    const flat = dot(u, across_);
+    const [s, turned] = [dot(from, across_) / flat, cross(from, u)];
+    const [t, at] = [dot(way, turned) / flat, dot(v, turned) / flat];
+    if (Math.abs(flat) > 1e-12 && s >= 0 && t >= 0 && s + t <= 1 && at >= 0) first = Math.min(first, at);
+  }
+  return first;
 }
 
 // Whether a body stands before a point. Its last `clear_m` do not count: signs stand on bodies.
