@@ -27,7 +27,7 @@ def test_each_outing_has_the_pages_that_it_needs(tmp_path: Path, make: object) -
     told = campaign.write_pack(second, tmp_path / "pack", chances=odds)
     assert "review.html" in set(told["file"])
     page = (tmp_path / "pack" / "review.html").read_text(encoding="utf-8")
-    assert "Carried over from the last outing" in page
+    assert "Carried over from before" in page
     outside = next(each.item.item for each in end.items if each.is_outside)
     assert outside in page
 
