@@ -35,6 +35,10 @@ def loaded(above: Path) -> Both:
     return tuple(load_scenario(above / name) for name in NAMES)
 
 
+def bytes_in(above: Path) -> dict[str, bytes]:
+    return {name: data for name, (data, _) in tree_of(above).items()}
+
+
 def edited(old: Both) -> Both:
     return two_files(old[0]), longer(old[1])
 
@@ -69,7 +73,7 @@ def test_a_disk_that_fails_midway_changes_no_folder(tmp_path: Path, monkeypatch:
     above, refused, true_call = tmp_path / "c", 0, getattr(os, call)
     for fails_at in range(MOST):
         old = both(above)
-        before, count = tree_of(above), 0
+        before, count = bytes_in(above), 0
 
         def failing(*args: object, fails_at: int = fails_at) -> object:
             nonlocal count
@@ -87,7 +91,7 @@ def test_a_disk_that_fails_midway_changes_no_folder(tmp_path: Path, monkeypatch:
                 told = str(error)
         if told:
             assert "No space left on device; nothing was changed, in no folder" in told
-            assert tree_of(above) == before, fails_at
+            assert bytes_in(above) == before, fails_at
             refused += 1
         else:
             assert loaded(above) == edited(old)
