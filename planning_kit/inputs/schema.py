@@ -114,7 +114,8 @@ def _entry_schema(field: Field) -> dict[str, Any]:
         return {"type": "string", "maxLength": fmt.MAX_CELL_CHARS}
     patterns = {"moves": f"^{MOVE_PATTERN}$", "datetime": _TIME_PATTERN,
                 "moment": f"{_TIME_PATTERN}|^{PET_PATTERN}$",
-                "date": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$", "pairs": f"^{ID_PATTERN}:{ID_PATTERN}$", "values": f"^{ID_PATTERN}={ID_PATTERN}$",
+                "date": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
+                "pairs": f"^{ID_PATTERN}:{ID_PATTERN}$", "values": f"^{ID_PATTERN}={ID_PATTERN}$",
                 "tool": f"^{ID_PATTERN}(:{ID_PATTERN})?$"}
     return {"type": "string", "pattern": patterns.get(field.kind, f"^{ID_PATTERN}$")}
 

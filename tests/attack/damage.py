@@ -59,7 +59,8 @@ def source(name: str) -> Files:
                 "share_done,items\nCLN,Clean,required,10,2031-09-20,,,,both,40,,Ada; Ben,,\n"
                 "LMP,Lamp,required,9,,,,,,,steps-lmp.csv,,,\nCAS,Look,optional,2,,CLN,1,POR,EV1,20,,,0.5,\n",
                 encoding="utf-8")
-            log = "step,event,at\nA1,started,0:00\nA1,finished,0:10\nB1,started,0:11\nB1,finished,0:15\n,ingress,0:45\n"
+            log = ("step,event,at\nA1,started,0:00\nA1,finished,0:10\nB1,started,0:11\nB1,finished,0:15\n"
+                   ",ingress,0:45\n")
             (folder / "one" / LOG_FILE).write_text(log, encoding="utf-8")
             return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*"))
                     if path.is_file()}

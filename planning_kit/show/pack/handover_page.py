@@ -19,7 +19,8 @@ def handover_sections(around: Around) -> Iterator[Section]:
         return
     for (key, title), end in zip(_TITLES.items(), around, strict=True):
         if end is not None and len(rows := end.left):
-            since = ["before" if pd.isna(each) else gmt_label(each) for each in rows["since_utc"]]
+            since = [gmt_label(each) if not pd.isna(each) else "" if kind == "task" else "before"
+                     for kind, each in zip(rows["kind"], rows["since_utc"], strict=True)]
             words = f"As {one_line(end.records.settings.title)} ends on {end.ended:%Y-%m-%d}."
             yield Section(key, title, (words,), (table_of(
                 rows.assign(since=since), title, "Where things are, what was changed, what is to do",
