@@ -109,7 +109,7 @@ class TimedAssignment:
             rows.append((name, self.found.dates[name].isoformat(), *self.campaign.people(name),
                          " ".join(fitted.tasks), round(plan.end_min, 1), math.floor(free_min * 10) / 10,
                          this.reserve_min, min((chances[task] for task in fitted.tasks), default=math.nan),
-                         int((findings_of(plan)["severity"] == STOP).sum())))
+                         _stops_in(plan)))
         return TextTable(rows, columns=OUTING_COLUMNS)
 
     @property
@@ -167,7 +167,8 @@ class TimedAssignment:
 
         Stops within an outing, which it had before, are counted beside.
         """
-        done, gap, inside = len(self.found.outing_of), self.gap, sum(self.outings["stops"])
+        done, gap = len(self.found.outing_of), self.gap
+        inside = sum(_stops_in(fitted.plan) for fitted in self.found.fitted.values())
         how = "proven best by the least minutes of each task" if gap is None else (
             f"at most {gap[1]:g} of {gap[0]} value from the bound")
         if self._stops:
@@ -310,6 +311,10 @@ def _with(campaign: C, outing: str, plan: TimedPlan) -> C:
     after = campaign.with_scenario(outing, plan.scenario)
     after.known[outing] = plan
     return after
+
+
+def _stops_in(plan: TimedPlan) -> int:
+    return int((findings_of(plan)["severity"] == STOP).sum())
 
 
 def _stops_between(campaign: TimedCampaign) -> dict[tuple[str, str, str], str]:
