@@ -27,6 +27,7 @@ LONG = (
     "campaign/test_assign.py::test_moved_tells_of_states_further_on",
     "campaign/test_assign.py::test_the_same_answer_on_every_run",
     "campaign/test_end_state.py::test_a_thousand_random_logs_of_fifty_random_outings",
+    "campaign/test_over_outings.py::test_nothing_vanishes_and_nothing_appears_over_several_outings",
     "changes/test_changes.py::test_at_once_or_one_after_another_in_any_order",
     "changes/test_drops_and_swaps.py::test_compare_tells_just_the_dropped_steps_as_dropped",
     "desk/test_journals.py",

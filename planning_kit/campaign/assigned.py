@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Generic, TypeVar
@@ -13,15 +13,15 @@ import pandas as pd
 from planning_kit.campaign.assigning import ROUNDS, Assigning, Found
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
-from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.carrying import carried_into, left_by
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import end_state
 from planning_kit.campaign.open_work import question_of
-from planning_kit.campaign.standing import board_table, chances_of_tasks, room_left
+from planning_kit.campaign.standing import board_table, chances_of_tasks, room_left, stops_in
 from planning_kit.explore.long_question import Report, silent
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.fields import SUITED
-from planning_kit.inputs.scenario import Scenario, stop_before_saving
+from planning_kit.inputs.scenario import Scenario, save_all
 from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import new_findings
@@ -83,13 +83,12 @@ class TimedAssignment:
         return campaign
 
     def save(self) -> None:
-        """Save every outing that changed into its folder. Raises `SaveConflict` or `ScenarioError`.
+        """Save every outing that changed into its folder, all or none.
 
-        None is saved where one was changed on disk meanwhile. Where a later one cannot be written all the
-        same, the error names those that were saved before it.
+        Raises `SaveConflict` or `ScenarioError`; nothing has changed then, in no folder.
         """
-        save_together({name: scenario for name, scenario in self.scenarios.items()
-                       if scenario != self.before.scenario(name)}, lambda _, scenario: scenario.save())
+        save_all(self.before.folder, [scenario for name, scenario in self.scenarios.items()
+                                      if scenario != self.before.scenario(name)])
 
     @property
     def tasks(self) -> pd.DataFrame:
@@ -161,13 +160,20 @@ class TimedAssignment:
 
     @property
     def verdict(self) -> str:
-        """How good it is, in a sentence; with a stop between the outings it is no answer yet, and says so."""
+        """How good it is, in a sentence; with a stop between the outings it is no answer yet, and says so.
+
+        Stops within an outing, which it had before, are counted beside.
+        """
         done, gap = len(self.found.outing_of), self.gap
+        inside = sum(stops_in(fitted.plan) for fitted in self.found.fitted.values())
         how = "proven best by the least minutes of each task" if gap is None else (
             f"at most {gap[1]:g} of {gap[0]} value from the bound")
         if self._stops:
             how = (f"no answer yet, stops between the outings ({len(self._stops)}): {self._stops[0]}; mend "
                    "them, or what the backlog asks")
+        if inside:  # those that it had before are nobody's fault, and judged by no bound
+            how += (f"; stops within the outings ({inside}) are left out of that: mend them, they are in "
+                    "plan(outing).findings")
         outings = len(self.found.fitted)
         return f"{done} of {len(self.question.tasks)} open tasks on {outings} outings; {how}"
 
@@ -176,24 +182,6 @@ class TimedAssignment:
 
     def _repr_html_(self) -> str:
         return f"<p>{html_text(self.verdict)}</p>{self.outings._repr_html_() or ''}"  # type: ignore[operator]
-
-
-def save_together(scenarios: Mapping[str, Scenario], save: Callable[[str, Scenario], object]) -> None:
-    """Save scenarios by outing, each by ``save``. Raises as `TimedAssignment.save` does."""
-    for scenario in scenarios.values():
-        stop_before_saving(scenario)
-    saved = list[str]()
-    for name, scenario in scenarios.items():
-        try:
-            save(name, scenario)
-        except ScenarioError as error:
-            if not saved:
-                raise
-            first = ScenarioError.single(
-                f"could not be saved, and {', '.join(saved)} had been saved before it: load the campaign "
-                "again", column="outing", value=name)
-            raise type(error)(pd.concat([first.problems, error.problems], ignore_index=True)) from error
-        saved.append(name)
 
 
 def _whose_numbers(lane: str, at: int, before: tuple[str, str], pair: tuple[str, str]) -> str:
@@ -268,7 +256,9 @@ class Moved(Generic[C]):
                 for name, before, after, *_ in self.table.itertuples(index=False, name=None)]
         if not ends:
             return f"{self.task} is {where if self.outing else 'on no outing'} by now: nothing changes"
-        return f"{self.task} goes {where}: {'; '.join(ends)}"
+        required = self.campaign.tasks[self.task].need == NEEDS[0] and not self.outing
+        beside = "; it is required, and no outing does it then" if required else ""
+        return f"{self.task} goes {where}: {'; '.join(ends)}{beside}"
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self.words}>"
@@ -294,10 +284,10 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
     last = [each for name in has for each in has[name] if task in question.tasks[each].after]
     why = question.why_not(task, outing, dates, people, has) if outing else (
         f"{', '.join(last)} comes after it" if last else "")
-    after, end = campaign, question.begins
+    after, ends = campaign, [] if question.begins is None else [question.begins]
     for name, this in question.outings.items() if not why else ():
         scenario = this.plan.scenario
-        carried = scenario if end is None else carried_into(scenario, end, question.tasks)
+        carried = carried_into(scenario, left_by(ends, question.tasks), question.tasks) if ends else scenario
         on = question.on(name, dates[name], (), None if carried == scenario else carried)
         plan = this.plan if carried == scenario else TimedPlan.of(carried)
         if name == outing and task not in has[name]:
@@ -313,8 +303,8 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
             after = _with(after, name, plan)
         if why:
             break
-        if end is not None or plan is not this.plan:
-            end = end_state(plan)
+        if ends or plan is not this.plan:
+            ends.append(end_state(plan))
     known = {} if why else _stops_between(campaign)
     new = [] if why else [words for kind, words in _stops_between(after).items() if kind not in known]
     why = why or "; ".join(f"a new stop between the outings: {words}" for words in new[:1])

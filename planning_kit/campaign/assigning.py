@@ -24,7 +24,7 @@ from planning_kit.campaign.assignment import (
     WantedTask,
     solve_assignment,
 )
-from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.carrying import carried_into, left_by
 from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.campaign.fitting import Fitted, OutingOn
 from planning_kit.campaign.put_in import TaskRows, lanes_of
@@ -251,10 +251,11 @@ class Assigning:
     def _timed(self, solved: Solved, cuts: list[TooMuch], rooms: dict[str, float], bound: tuple[int, ...],
                number: int) -> Found:
         """Each outing, in order, with its tasks and with what no other has, after what the last one left."""
-        fitted, refused, end = dict[str, Fitted](), dict[str, dict[str, str]](), self.begins
+        fitted, refused = dict[str, Fitted](), dict[str, dict[str, str]]()
+        ends = [self.begins] if self.begins is not None else []
         for name, this in self.outings.items():
             scenario = this.plan.scenario
-            carried = None if end is None else carried_into(scenario, end, self.tasks)
+            carried = carried_into(scenario, left_by(ends, self.tasks), self.tasks) if ends else None
             on = self.on(name, solved.dates[name], solved.pairs.get(name, ()),
                          None if carried == scenario else carried)
             asked = [task for task in self.wanted if solved.outing_of.get(task) == name]
@@ -270,7 +271,7 @@ class Assigning:
                 cuts.append(TooMuch(name, frozenset({task} if task in on.never else {*fit.tasks, task}), day))
             self._learn(name, asked, fit, rooms)
             fitted[name] = self._filled_up(on, name, fit, solved, fitted, refused)
-            end = end_state(fitted[name].plan)
+            ends.append(end_state(fitted[name].plan))
         return Found(solved.dates, solved.pairs, fitted, refused, self.value_of(fitted), bound, number)
 
     def _in_time(self, on: OutingOn, able: Sequence[str], fitted: Mapping[str, Fitted]) -> Fitted:

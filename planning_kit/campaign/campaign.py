@@ -11,13 +11,14 @@ from typing import Self
 
 import pandas as pd
 
-from planning_kit.campaign.carrying import carried_into
+from planning_kit.campaign.carrying import carried_into, left_by
 from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.explore.retime.retiming import retime
-from planning_kit.inputs.campaign_file import CampaignSource
+from planning_kit.inputs.campaign_file import CampaignSource, read_campaign
 from planning_kit.inputs.campaign_records import BACKLOG, BacklogTask
 from planning_kit.inputs.cells import did_you_mean
 from planning_kit.inputs.faults import ScenarioError, must_be
+from planning_kit.inputs.format import CAMPAIGN_FILE
 from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.scenario import Scenario, as_scenario
@@ -28,6 +29,10 @@ from planning_kit.plan.timed import TimedPlan
 
 OUTING_COLUMNS = ["outing", "folder", "title", "earliest", "latest", "pet_zero_utc", "EV1", "EV2", "tasks",
                   "work_after", "has_log"]
+
+
+Around = tuple[EndState | None, EndState | None] | str
+"""What the outings before left, and what is left for the next (None: there is none); or why it is unknown."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -121,18 +126,31 @@ class TimedCampaign:
     def next_scenario(self, end: EndState, outing: str | None = None) -> Scenario:
         """The scenario of the outing after that of ``end``, or of ``outing``, as it begins then.
 
+        What outings before that of ``end`` have left, and it has no row of, is carried over, too.
         ``told`` says what was carried over, and what no table of it can say. It is bound to that outing's
         folder: ``save`` writes it there. Raises `ScenarioError` where there is no next outing.
         """
         must_be(end, EndState, "end_state", "must be an end state, such as plan.end_state() gives")
+        here = next((name for name in self.ids if self.scenario(name).folder == end.folder), None)
         if outing is None:
-            here = next((name for name in self.ids if self.scenario(name).folder == end.folder), None)
             after = self.ids[self.ids.index(here) + 1:] if here else ()
             if not after:
                 raise ScenarioError.single("is of the last outing of this campaign, or of none: name the "
                                            "outing that follows", column="end_state", value=end.folder)
             outing = after[0]
-        return carried_into(self.scenario(outing), end, self.tasks)
+        older = (self.end_state(name) for name in self.ids[:self.ids.index(here) if here else 0])
+        return carried_into(self.scenario(outing), left_by((*older, end), self.tasks), self.tasks)
+
+    def left_after(self, outing: str) -> EndState:
+        """What an outing and all before it leave behind, together (`planning_kit.campaign.carrying`)."""
+        ends = [self.end_state(name) for name in self.ids[:self.ids.index(self._named(outing)) + 1]]
+        return left_by(ends, self.tasks)
+
+    def around(self, outing: str) -> Around:
+        """What the outings before have left, and what is left after this one, for the pages of its pack."""
+        at = self.ids.index(self._named(outing))
+        return (self.left_after(self.ids[at - 1]) if at else None,
+                self.left_after(outing) if at + 1 < len(self.ids) else None)
 
     def next_outing(self, outing: str) -> str:
         """The one that follows. Raises `ScenarioError` for the last one."""
@@ -156,3 +174,19 @@ class TimedCampaign:
     def __repr__(self) -> str:
         return (f"<{type(self).__name__} {one_line(self.source.settings.title)!r}: {len(self.ids)} outings, "
                 f"{len(self.source.backlog)} tasks>")
+
+
+def around_of(plan: TimedPlan) -> Around:
+    """`TimedCampaign.around` of the campaign in which the folder of a plan's scenario is, with this plan."""
+    folder = plan.scenario.folder
+    if not os.path.lexists(folder.parent / CAMPAIGN_FILE):
+        return None, None
+    try:
+        campaign = TimedCampaign(read_campaign(folder.parent))
+        here = next((name for name in campaign.ids if campaign.scenario(name).folder == folder), None)
+        if here is None:
+            return None, None
+        campaign.known[here] = plan
+        return campaign.around(here)
+    except ScenarioError as fault:
+        return f"What other outings leave is not known, the campaign cannot be read or timed: {fault.words}"

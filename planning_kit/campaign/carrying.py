@@ -1,4 +1,4 @@
-"""The next outing begins with what the last one left behind: nothing appears, and nothing vanishes.
+"""The next outing begins with what those before left behind: nothing appears, and nothing vanishes.
 
 What lies outside stays where it is, with what is in it; what is inside may be packed anew, as the next outing
 has it, unless that would put it outside. States are as they were left; an inhibit that nobody lifted is in
@@ -7,10 +7,10 @@ is done goes, what is left half done keeps its rest. A step whose work is lost, 
 inside, or which moves a tether hook, is done again whole.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from planning_kit.campaign.end_state import EndState, ItemEnd, is_inside
+from planning_kit.campaign.end_state import EndState, InhibitEnd, ItemEnd, StateEnd, TaskEnd, is_inside
 from planning_kit.changes.change import Cells, Change, made, step_named
 from planning_kit.changes.dropping import Drop
 from planning_kit.inputs.faults import Faults
@@ -19,7 +19,7 @@ from planning_kit.inputs.records import INSIDE, Item, Records, Step
 from planning_kit.inputs.row_edits import with_rows
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.times import pet_min
+from planning_kit.inputs.times import moment_text
 from planning_kit.inputs.typed_tables import move_text
 from planning_kit.plan.past import MINUTES, estimates_left
 
@@ -49,20 +49,53 @@ def carried_into(scenario: Scenario, end: EndState, backlog: Collection[str] = (
     items = {**{each.item.item: each.item for each in new}, **{each.item: each for each in records.hardware}}
     values = {each.state.state: each.value for each in end.states}
     held = {each.inhibit.inhibit: each.set_at for each in end.inhibits}
-    zero = scenario.settings.pet_zero_utc
     changes: list[Change] = [
         Cells("hardware", {"at": starts(records, items, ends),
                            "other_end_at": {name: ends[name].other_end for name in items if name in ends}}),
         Cells("states", {"at_start": {each.state: values[each.state] for each in records.states
                                       if each.state in values}}),
-        Cells("inhibits", {"set_before_min": {
-            each.inhibit: max(0.0, -pet_min(held[each.inhibit], zero)) if each.inhibit in held else ""
+        Cells("inhibits", {"set_at": {
+            each.inhibit: moment_text(held[each.inhibit]) if each.inhibit in held else ""
             for each in records.inhibits}}),
         *_work(records, end, backlog)]
     changed = made(scenario, changes, frames={"hardware": hardware} if new else None)
     words = [*compare_inputs(scenario.checked, changed.scenario.checked)["words"],
              *(note.words for note in changed.notes), *_not_carried(records, end, backlog)]
     return replace(changed.scenario, told=(*scenario.told, *map(one_line, words)))
+
+
+def left_by(ends: Sequence[EndState], backlog: Collection[str]) -> EndState:
+    """What outings in their order have left, all together: each thing as the last that has a row of it did.
+
+    What was left outside in a bag is where that is by now. A step of the ``backlog`` is as the last that did
+    something of it has left it. All else, the tethers too, is as the last outing says.
+    """
+    items, states, tasks = dict[str, ItemEnd](), dict[str, StateEnd](), dict[str, TaskEnd]()
+    held, steps = dict[str, InhibitEnd](), dict[str, tuple[str, EndState]]()
+    for end in ends:
+        items |= {each.item.item: each for each in end.items}
+        states |= {each.state.state: each for each in end.states}
+        tasks |= {each.task.task: each for each in end.tasks}
+        known = {each.inhibit for each in end.records.inhibits}
+        held = {name: each for name, each in held.items() if name not in known}
+        held |= {each.inhibit.inhibit: each for each in end.inhibits}
+        touched = end.done | end.again | end.begun
+        steps |= {name: (task, end) for name, task in end.task_of.items()
+                  if (task in backlog and (name in touched or name not in steps))
+                  or (end is ends[-1] and name not in steps)}
+    for name, each in items.items():
+        bag, seen = each.in_bag, {name}
+        while bag in items and items[bag].in_bag and bag not in seen:
+            seen.add(bag)
+            bag = items[bag].in_bag
+        if each.is_outside and bag in items:
+            items[name] = each._replace(place=items[bag].place)
+    done, again, begun = (frozenset(name for name, (_, end) in steps.items() if name in getattr(end, kind))
+                          for kind in ("done", "again", "begun"))
+    return replace(ends[-1], items=tuple(items.values()), states=tuple(states.values()),
+                   inhibits=tuple(held.values()), tasks=tuple(tasks.values()), done=done, again=again,
+                   begun=begun, left_min={name: end.left_min[name] for name, (_, end) in steps.items()},
+                   task_of={name: task for name, (task, _) in steps.items()})
 
 
 def starts(records: Records, items: Mapping[str, Item], ends: Mapping[str, ItemEnd]) -> dict[str, str]:
@@ -78,9 +111,8 @@ def starts(records: Records, items: Mapping[str, Item], ends: Mapping[str, ItemE
 
 def _work(records: Records, end: EndState, backlog: Collection[str]) -> Iterator[Change]:
     same = {step.step: step for step in records.steps if step.task in backlog}
-    gone = {step.step for step in end.records.steps
-            if step.step in same and same[step.step].task == step.task
-            and step.step in end.done - end.again}
+    gone = {name for name in end.done - end.again
+            if name in same and same[name].task == end.task_of[name]}
     # An inhibit is never lost with a step: what lifts or confirms it is done again where it is set again.
     for each in records.inhibits:
         gone -= {each.until_step, each.confirmed_by} if each.from_step not in gone else set()
@@ -104,7 +136,7 @@ def rest_of(step: Step, end: EndState) -> Step | None:
 
     One that is to be done again (`EndState.again`) is that whole, but for items that it has brought outside.
     """
-    if step.task not in {each.task.task for each in end.tasks}:
+    if end.task_of.get(step.step) != step.task:
         return step
     if step.step in end.again:
         out = {each.item.item for each in end.items if each.is_outside and step.step in end.done}
@@ -121,11 +153,21 @@ def rest_of(step: Step, end: EndState) -> Step | None:
 
 def _not_carried(records: Records, end: EndState, backlog: Collection[str]) -> Iterator[str]:
     """What the next outing's tables cannot say of what was left, in words."""
+    values = {each.state.state: each.value for each in end.states}
     for task in backlog:
         own = [step.step for step in records.steps if step.task == task and step.step in end.again]
         if own:
             yield (f"{' '.join(own)} of {task} {'is' if len(own) == 1 else 'are'} done again whole: what was "
                    "moved came back inside, or a tether hook is moved")
+            made = {entry.state for step in records.steps if step.step in own for entry in step.sets}
+            for step in records.steps:
+                for need in step.needs if step.step in own else ():
+                    value = values.get(need.state, need.value)
+                    if value != need.value:
+                        by_itself = ", as this work has made it already" if need.state in made else ""
+                        yield (f"{step.step} of {task} is done again and needs {need}, and {need.state} was "
+                               f"left {value}{by_itself}: add a step that sets it back, or leave out what is "
+                               "done")
     known = {each.inhibit for each in records.inhibits}
     for held in end.inhibits:
         if held.inhibit.inhibit not in known:

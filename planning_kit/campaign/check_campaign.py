@@ -1,12 +1,14 @@
 """Checks of a campaign: what is wrong between outings. Each outing's own findings are those of its plan.
 
-``campaign``: rules ``out-of-order``, ``date``, ``rest-days``, ``reserve``, ``crew``.
+``campaign``: rules ``out-of-order``, ``date``, ``rest-days``, ``reserve``, ``crew``, ``station`` (another
+name); about the place or route ``station-otherwise``.
 
 ``backlog``, about the task: ``too-soon`` (before a prerequisite, or too soon after it), ``must-by``,
 ``not-planned``, ``done-twice``, ``not-trained``, ``training-unknown``; about the state: ``state-unset``.
 
 ``carried``, about the item, state or inhibit: ``item-elsewhere``, ``item-twice``, ``item-lost``,
-``state-otherwise``, ``inhibit-left``, ``left-too-long``.
+``state-otherwise``, ``inhibit-left``, ``left-too-long``; about both steps of a gap: ``min-gap``, ``max-gap``,
+``clock-runs`` (nobody comes to its end).
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -19,12 +21,13 @@ import pandas as pd
 
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import starts
-from planning_kit.campaign.end_state import EndState, InhibitEnd, ItemEnd, StateEnd
+from planning_kit.campaign.end_state import EndState
 from planning_kit.changes.dropping import is_at_its_end, touched_by
-from planning_kit.inputs.records import INSIDE, Item
+from planning_kit.inputs.records import INSIDE, Item, Place, Route
 from planning_kit.inputs.shown_text import TextTable, one_line
 from planning_kit.inputs.times import moment_at, number_label
 from planning_kit.judge.findings import CONCERN, FINDING_COLUMNS, RANK, REMARK, STOP, Finding
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.procedures import before
 from planning_kit.plan.timed import TimedPlan
 
@@ -70,6 +73,32 @@ def check_dates(campaign: TimedCampaign) -> Found:
                 f"{settings.reserve_min:g} min are to be kept: take work out of it"),
                 source=settings.sources.get("reserve_min", ""), value=left, limit=settings.reserve_min,
                 margin=left - settings.reserve_min)
+
+
+def check_station(campaign: TimedCampaign) -> Found:
+    """Outings of another station, or with tables that say otherwise of it than an earlier one's (concern)."""
+    first, named = dict[str, tuple[str, Place | Route]](), campaign.source.settings.station
+    for name in campaign.ids:
+        scenario = campaign.scenario(name)
+        if scenario.settings.station != named:
+            yield name, Finding(CONCERN, _CAMPAIGN, "station", name, message=(
+                f"its scenario.toml names the station {one_line(scenario.settings.station)}, campaign.toml "
+                f"{one_line(named)}: one of the two is wrong"), source="campaign.toml, station")
+        rows: list[tuple[str, Place | Route]] = [
+            *((each.place, each) for each in scenario.records.places),
+            *((" ".join(sorted((each.from_place, each.to_place))), each) for each in scenario.records.routes)]
+        for about, row in rows:
+            where, other = first.setdefault(about, (name, row))
+            apart = [key for key, cell in vars(row).items() if key in _JUDGED and cell != vars(other)[key]]
+            if apart:
+                told = ", ".join(f"{key} {vars(row)[key]}, not {vars(other)[key]}" for key in apart)
+                yield name, Finding(CONCERN, _CAMPAIGN, "station-otherwise", about, message=(
+                    f"{about} has {told} as in {where}: take the campaign's table for both, or correct one"),
+                    source=f"{name}, its own tables")
+
+
+_JUDGED = ("x_m", "y_m", "z_m", "crew_at_once", "anchor", "socket", "metres", "minutes", "tight", "snag")
+"""What a place or route is; words about it may differ from outing to outing."""
 
 
 def check_crews(campaign: TimedCampaign) -> Found:
@@ -183,11 +212,14 @@ def check_carried(campaign: TimedCampaign) -> Found:
 
     Held against the last outing that knows it: what one in between has no row of does not vanish by that.
     """
-    ends: dict[str, ItemEnd] = {}
-    values, held, by = dict[str, StateEnd](), dict[str, InhibitEnd](), dict[tuple[str, str], str]()
-    last = ""
+    by, last = dict[tuple[str, str], str](), ""
     for name in campaign.ids:
-        end, records = campaign.end_state(name), campaign.timed_plan(name).taken_outside.scenario.records
+        left = campaign.left_after(last) if last else None
+        ends = {each.item.item: each for each in left.items} if left else {}
+        values = {each.state.state: each for each in left.states} if left else {}
+        held = {each.inhibit.inhibit: each for each in left.inhibits} if left else {}
+        end = campaign.end_state(name)
+        records = end.records
         items, touched = {each.item: each for each in records.hardware}, touched_by(records.steps)
         needed = touched | {need.state for step in records.steps for need in step.needs}
         yield from ((name, _elsewhere(by["item", item], items[item], at, item in touched, ends[item].item))
@@ -197,25 +229,21 @@ def check_carried(campaign: TimedCampaign) -> Found:
                 yield name, _carried(CONCERN, "item-lost", item, (
                     f"was left at {was.place} by {last}, and hardware.csv has no row of it: add one"))
         for state in records.states:
-            left = values.get(state.state)
-            if left and (left.on_way_to or left.value != state.at_start):
-                severity = STOP if state.state in needed and left.value != state.at_start else CONCERN
-                words = (f"begins {state.at_start}, and {by['state', state.state]} leaves it {left.words}"
-                         f"{'' if left.value == state.at_start else f': {_FIX}'}")
+            was_left = values.get(state.state)
+            if was_left and (was_left.on_way_to or was_left.value != state.at_start):
+                severity = STOP if state.state in needed and was_left.value != state.at_start else CONCERN
+                words = (f"begins {state.at_start}, and {by['state', state.state]} leaves it {was_left.words}"
+                         f"{'' if was_left.value == state.at_start else f': {_FIX}'}")
                 yield name, _carried(severity, "state-otherwise", state.state, words)
         rows = {each.inhibit: each for each in records.inhibits}
         for inhibit in held:
             row = rows.get(inhibit)
-            if row is None or row.set_before_min is None:
+            if row is None or row.set_at == "":
                 still = "is left" if held[inhibit].is_sure else "is perhaps left"
                 here = "nobody lifts it" if row is None else "here it is set anew"
                 yield name, _carried(CONCERN, "inhibit-left", inhibit, (
                     f"{still} in force by {by['inhibit', inhibit]}, and {here}: have it lifted between the "
                     f"two, or {_FIX}"))
-        ends |= {each.item.item: each for each in end.items}
-        values |= {each.state.state: each for each in end.states}
-        held = {each: was for each, was in held.items() if each not in rows}
-        held |= {each.inhibit.inhibit: each for each in end.inhibits}
         by |= {("item", item): name for item in items} | {("state", each.state): name
                                                           for each in records.states}
         by |= {("inhibit", each.inhibit.inhibit): name for each in end.inhibits}
@@ -238,6 +266,52 @@ def _carried(severity: str, rule: str, about: str, words: str, **more: float) ->
     return Finding(severity, _CARRIED, rule, about, message=f"{about} {words}",
                    source="campaign", value=more.get("value", nan), limit=more.get("limit", nan),
                    margin=more.get("limit", nan) - more.get("value", nan))
+
+
+def check_gaps(campaign: TimedCampaign) -> Found:
+    """A gap of the backlog's work that begins in one outing and ends in a later one, or in none.
+
+    Held against its minutes there (stop); a clock that nobody comes to the end of is a concern.
+    """
+    for at, name in enumerate(campaign.ids):
+        end, plan = campaign.end_state(name), campaign.timed_plan(name)
+        over = {"finish": end.done, "start": end.done | end.begun}
+        for gap in end.records.gaps:
+            if (gap.first_step not in over[gap.first_at] - end.again or gap.then_step in over[gap.then_at]
+                    or end.task_of.get(gap.then_step) not in campaign.tasks):
+                continue
+            about, begun = f"{gap.first_step} {gap.then_step}", _moment_of(plan, gap.first_step, gap.first_at)
+            why = f" ({one_line(gap.reason)})" if gap.reason else ""
+            then = next((each for each in campaign.ids[at + 1:] if campaign.end_state(each).task_of.get(
+                gap.then_step) == end.task_of[gap.then_step]), None)
+            if then is None:
+                if gap.max_gap is not None:
+                    yield name, _carried(CONCERN, "clock-runs", about, (
+                        f"is a clock of {gap.max_gap:g} min {gap.words}, running since "
+                        f"{begun:%Y-%m-%d %H:%M} UTC, and no later outing comes to its end: plan that{why}"),
+                        limit=gap.max_gap)
+                continue
+            later = campaign.timed_plan(then)
+            if gap.first_step in campaign.end_state(then).task_of or gap.then_step not in later.network.steps:
+                continue  # it is begun anew there, or done by nobody yet
+            minutes = (_moment_of(later, gap.then_step, gap.then_at) - begun).total_seconds() / 60
+            if gap.max_gap is not None and minutes > gap.max_gap + ROUNDING_MIN:
+                yield then, _carried(STOP, "max-gap", about, (
+                    f"is {number_label(minutes, 'up')} min {gap.words}, which {name} has done, and may be "
+                    f"{gap.max_gap:g}: come sooner, or do {gap.first_step} again{why}"),
+                    value=minutes, limit=gap.max_gap)
+            elif minutes < gap.min_gap - ROUNDING_MIN:
+                yield then, _carried(STOP, "min-gap", about, (
+                    f"is {number_label(minutes, 'down')} min {gap.words}, which {name} has done, and must be "
+                    f"{gap.min_gap:g}: come later{why}"), value=minutes, limit=gap.min_gap)
+
+
+def _moment_of(plan: TimedPlan, step: str, which: str) -> datetime:
+    """The start of a step, of its first part where it has several, or its finish."""
+    states = {} if plan.outside is None else plan.outside.states.by_step
+    pieces = states[step].pieces if step in states else []
+    start, finish = plan.span(step) if step in plan.network.steps else pieces[-1]
+    return moment_at(finish if which == "finish" else pieces[0][0] if pieces else start, plan.pet_zero)
 
 
 def check_claims(campaign: TimedCampaign) -> Found:
@@ -296,4 +370,5 @@ def _touched_at(plan: TimedPlan, about: str) -> datetime | None:
 
 
 CHECKS: tuple[Callable[[TimedCampaign], Found], ...] = (
-    check_dates, check_crews, check_order, check_needs, check_carried, check_claims, check_left_outside)
+    check_dates, check_station, check_crews, check_order, check_needs, check_carried, check_gaps,
+    check_claims, check_left_outside)

@@ -98,7 +98,8 @@ class EndState:
     ``end_min`` (PET): both are inside; ``asked_min``: the minute at which it was ended, None for its own end.
     ``hooks``: the place of each tether's hook; ``left_min``: likely minutes still to do, by step; ``done``:
     the steps that are finished; ``again``: those of which something is done, and which are to be done again
-    whole; ``begun``: those left half done; ``homes``: the ways home of an end that was asked for.
+    whole; ``begun``: those left half done; ``task_of``: the task of each; ``homes``: the ways home of an end
+    that was asked for. ``records``: what was planned.
     """
 
     folder: Path
@@ -114,6 +115,7 @@ class EndState:
     done: frozenset[str]
     again: frozenset[str]
     begun: frozenset[str]
+    task_of: Mapping[str, str]
     asked_min: float | None = None
     homes: tuple[Home, ...] = ()
 
@@ -259,10 +261,10 @@ def _at_end(plan: TimedPlan, in_force: frozenset[str]) -> EndState:
                       and left[step.step] not in (0.0, step.minutes_likely))
     again = _to_be_repeated(base, begun, done, {each.item.item for each in items if not each.is_outside})
     return EndState(
-        plan.scenario.folder, records, plan.pet_zero, plan.end_min, tuple(items),
+        plan.scenario.folder, base, plan.pet_zero, plan.end_min, tuple(items),
         {crew: tether.lies[-1].line[0] for crew, tether in plan.tracked_tethers.items()}, tuple(states),
         tuple(_still_held(plan, base, done, in_force)), tuple(_tasks(base, left, done, again)),
-        left, done, again, begun)
+        left, done, again, begun, {step.step: step.task for step in base.steps})
 
 
 def _left_of_steps(plan: TimedPlan) -> tuple[dict[str, float], frozenset[str]]:
@@ -294,8 +296,8 @@ def _still_held(plan: TimedPlan, base: Records, done: frozenset[str],
         is_sure = True
         begun = states[each.from_step].pieces if each.from_step in states else []
         set_min = begun[0][0] - each.lead_min if begun else None
-        if each.set_before_min is not None:
-            set_min = min(-each.set_before_min, 0.0 if set_min is None else set_min)
+        if each.set_at != "":
+            set_min = min(each.set_already_min(plan.pet_zero), 0.0 if set_min is None else set_min)
         elif set_min is None and each.inhibit in in_force:
             set_min = plan.taken_outside.span(each.from_step)[0] - each.lead_min
         elif set_min is None and over is not None and each.from_step in plan.taken_outside.network.steps:

@@ -1,14 +1,14 @@
 """What is still to do in a campaign, as a question: open tasks as rows, outings that nobody has begun."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from fractions import Fraction
 
 from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask, span_of
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
-from planning_kit.campaign.carrying import rest_of
+from planning_kit.campaign.carrying import left_by, rest_of
 from planning_kit.campaign.end_state import EndState
 from planning_kit.campaign.put_in import TaskRows
 from planning_kit.inputs.campaign_records import BacklogTask
@@ -52,7 +52,8 @@ def question_of(campaign: TimedCampaign) -> Assigning:
             faults.add("campaign.toml", None, f"outings.{name}.work_after", outing.behind,
                        f"is a step of {behind.task}, which may leave the outing: name a step of its own")
     faults.stop_if_any()
-    rows = {task.task: rows_of_task(campaign, task, ends) for task in campaign.source.backlog}
+    left = left_by(ends, campaign.tasks) if ends else None
+    rows = {task.task: rows_of_task(campaign, task, left) for task in campaign.source.backlog}
     done |= {name: date.min for name, each in rows.items() if not each.steps and name not in done}
     units = {need: math.lcm(*(Fraction(str(task.value)).denominator for task in campaign.source.backlog
                               if task.need == need)) for need in NEEDS}
@@ -61,7 +62,7 @@ def question_of(campaign: TimedCampaign) -> Assigning:
         dict.fromkeys(task.after, math.ceil(task.least_gap_days)), task.must_by,
         dict.fromkeys(rows[task.task].lanes, task.trained) if task.trained else {})
         for task in campaign.source.backlog if task.task not in done}
-    return Assigning(tasks, outings, between, done, ends[-1] if ends else None, units)
+    return Assigning(tasks, outings, between, done, left, units)
 
 
 def done_on(campaign: TimedCampaign, outing: str) -> list[str]:
@@ -80,14 +81,14 @@ def behind_of(campaign: TimedCampaign, outing: str) -> str:
     return campaign.source.outings[outing].work_after or own[max(len(own) - 2, 0)]
 
 
-def rows_of_task(campaign: TimedCampaign, task: BacklogTask, ends: Sequence[EndState]) -> TaskRows:
+def rows_of_task(campaign: TimedCampaign, task: BacklogTask, left: EndState | None) -> TaskRows:
     """A task as rows. Of a block with a share done the rest of its minutes is left.
 
-    ``ends``: what outings left; steps of the same id that are done there go, one half done keeps its rest.
+    ``left``: by outings; steps of the same id that are done there go, one half done keeps its rest.
     """
     rows = campaign.source.steps.get(task.task) or (_block(task),)
-    for end in ends:
-        rows = tuple(rest for row in rows if (rest := rest_of(row, end)) is not None)
+    if left is not None:
+        rows = tuple(rest for row in rows if (rest := rest_of(row, left)) is not None)
     cells = {"task": task.task, "title": task.title, "need": task.need}
     return TaskRows(task.task, cells, tuple(map(_cells, rows)), task.after)
 

@@ -58,7 +58,12 @@ def room_left(plan: TimedPlan, tasks: Collection[str]) -> RoomLeft:
     chances = chances_of_tasks(plan) if tasks else {}
     return RoomLeft(plan.scenario.settings.limits.planned_min - plan.end_min,
                     float(np.min([chances.get(task, np.nan) for task in tasks])) if tasks else np.nan,
-                    int((findings_of(plan)["severity"] == STOP).sum()))
+                    stops_in(plan))
+
+
+def stops_in(plan: TimedPlan) -> int:
+    """How many stops a plan has by itself."""
+    return int((findings_of(plan)["severity"] == STOP).sum())
 
 
 def board_table(campaign: TimedCampaign) -> pd.DataFrame:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from planning_kit.campaign.assigned import Moved, moved, save_together
+from planning_kit.campaign.assigned import Moved, moved
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.desk.actions import autosaved
 from planning_kit.desk.board_told import Shown, answer_told, board_told, showing
@@ -18,7 +18,7 @@ from planning_kit.explore.long_question import FAILED, InPieces, LongQuestion, a
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.campaign_file import read_campaign, stands_in_a_campaign
 from planning_kit.inputs.faults import ScenarioError
-from planning_kit.inputs.scenario import Scenario
+from planning_kit.inputs.scenario import save_all
 from planning_kit.inputs.shown_text import one_line
 
 _READING, _MOVING = "campaign", "move"
@@ -115,18 +115,13 @@ class Board:
                                        "of the last good plan", column="task", value=task)
         words = f"{task} goes {f'on {outing}' if outing else 'off'}"
 
-        def save(name: str, scenario: Scenario) -> None:
-            if name == shown.open_one:
-                session.edit_to(scenario, words)
-                session.save()
-            else:
-                scenario.save()
-
-        changed = {**found.changed}
-        if own := changed.pop(shown.open_one, None):  # first; it may be saved since its plan was made
-            changed = {shown.open_one: replace(own, on_disk=session.base.on_disk), **changed}
-        self._found = None
-        save_together(changed, save)
+        self._found, own, changed = None, found.changed.get(shown.open_one), {**found.changed}
+        if own:  # it may be saved since its plan was made
+            changed[shown.open_one] = replace(own, on_disk=session.base.on_disk)
+        save_all(session.base.folder.resolve().parent, changed.values())
+        if own:
+            session.edit_to(own, words)
+            session.save()  # what is on the disk already
         self._shown = replace(shown, campaign=found.campaign)
         saved = notice(one_line(f"{words}; saved: {', '.join(found.changed)}"))
         return [saved, *autosaved(session), *self._read(session, message)]

@@ -34,16 +34,12 @@ class Campaign(TimedCampaign):
 
     def write_pack(self, outing: str, folder: str | Path, baseline: Other | None = None,
                    chances: Odds | None = None) -> pd.DataFrame:
-        """The review pack of an outing, as ``plan.write_pack``, with a page of what the last one left behind.
-
-        And one of what it leaves for the next; neither where there is nothing to be told.
+        """The review pack of an outing, as ``plan.write_pack``, with the other outings as they are in memory.
         """
         from planning_kit.show.pack.write import write_pack  # takes long to load, as in plan.write_pack
 
-        plan, at = self.timed_plan(outing), self.ids.index(outing)
-        around = (self.end_state(self.ids[at - 1]) if at else None,
-                  self.end_state(outing) if at + 1 < len(self.ids) else None)
-        return write_pack(plan, folder, None if baseline is None else timed(baseline), chances, around)
+        return write_pack(self.timed_plan(outing), folder, None if baseline is None else timed(baseline),
+                          chances, self.around(outing))
 
     def findings(self) -> pd.DataFrame:
         """What is wrong between the outings, worst first: ``outing``, then the columns of ``plan.findings``.

@@ -295,7 +295,9 @@ class Plan(OutsidePlan):
         the plan's `Odds`, computed with 10 000 samples where not given. The folder is made, or is empty, or
         holds an earlier pack, which is replaced as a whole; files of others or a pack that someone edited
         raise `ScenarioError`, as does a folder that cannot be written, or odds of another plan: nothing is
-        changed then. Made of the same inputs, a pack says the same; it carries no date.
+        changed then. Made of the same inputs, a pack says the same; it carries no date. Where the scenario's
+        folder stands in a campaign, there is a page of what earlier outings left, and one of what is left for
+        the next, as those are on disk.
         """
         # Pages, sheets and pictures take long to load, and most plans write none.
         from planning_kit.show.pack.write import write_pack

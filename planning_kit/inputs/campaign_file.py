@@ -24,6 +24,7 @@ from planning_kit.inputs.campaign_records import (
 from planning_kit.inputs.cells import ID_PATTERN, CellFault
 from planning_kit.inputs.faults import Faults, ScenarioError
 from planning_kit.inputs.folder_files import FolderFiles, is_plain_name, read_settled
+from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.raw import RawTable, read_table, read_tables
 from planning_kit.inputs.records import Step
 from planning_kit.inputs.rules import note_dangling
@@ -89,6 +90,7 @@ def read_campaign(folder: Path) -> CampaignSource:
             if outing.work_after and outing.work_after not in steps:
                 faults.add(fmt.CAMPAIGN_FILE, None, f"outings.{name}.work_after", outing.work_after,
                            "is no step of this outing")
+    _logs_in_order(scenarios, faults)
     faults.stop_if_any()
     sources = {key.removesuffix(fmt.SOURCE_SUFFIX): str(value) for key, value in top.items()
                if key.endswith(fmt.SOURCE_SUFFIX)}
@@ -112,6 +114,18 @@ def stands_in_a_campaign(folder: Path) -> bool:
     named = (parse_toml(data, Faults()) or {"outings": None}).get("outings")
     return not isinstance(named, dict) or any(
         isinstance(each, dict) and each.get("folder") == really.name for each in named.values())
+
+
+def _logs_in_order(scenarios: Mapping[str, Scenario], faults: Faults) -> None:
+    """An outing without a log is not after one that has a log and stands behind it."""
+    for at, (name, scenario) in enumerate(scenarios.items()):
+        day = scenario.settings.pet_zero_utc
+        gone = [other for other, each in [*scenarios.items()][at + 1:]
+                if os.path.lexists(each.folder / LOG_FILE) and each.settings.pet_zero_utc < day]
+        if gone and not os.path.lexists(scenario.folder / LOG_FILE):
+            faults.add(fmt.CAMPAIGN_FILE, None, f"outings.{name}", f"{day:%Y-%m-%d}",
+                       f"has no log and is after {', '.join(gone)}, which stands behind it and has one: put "
+                       "it behind that, or give it the date on which it was")
 
 
 def _key(row: Mapping[Any, Any], table: str) -> tuple[str, int | None, str, str, str]:

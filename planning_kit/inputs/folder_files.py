@@ -6,6 +6,9 @@ that it names, the staged one or the one already in its place, whichever has the
 Where no record is there, the files count as they lie. So whatever the moment at which a save ended, either
 the old set is read or the new one.
 
+Where several folders were saved together, the record of each names that of the folder above, and counts only
+while that is there: all of them count from one moment on. Apart from that folder they count as they lie.
+
 A folder may come from a stranger: a record names plain files of this folder and nothing else, and a link that
 leads out of the folder is a fault, not a file.
 """
@@ -235,7 +238,22 @@ def digest_of(data: bytes) -> str:
 
 
 def record_bytes(folder: Path) -> bytes | None:
-    """The commit record of a save that is under way or was interrupted; None where there is none."""
+    """The commit record of a save that is under way or was interrupted; None where none counts."""
+    record = _own_record(folder)
+    if record is not None and (above := _named_in(record, "above")):
+        whole = _own_record(folder.parent)
+        return record if whole is not None and _named_in(whole, "save") == above else None
+    return record
+
+
+def _named_in(record: bytes, key: str) -> object:
+    try:
+        return json.loads(record).get(key)
+    except (ValueError, AttributeError, RecursionError):  # as such it is told where it is used
+        return None
+
+
+def _own_record(folder: Path) -> bytes | None:
     stage = folder / STAGE
     with (system_errors_told("the record of an interrupted save cannot be read", f"; {_HOW_TO_GO_ON}",
                              table=f"{STAGE}/{RECORD}", value=folder),
@@ -251,10 +269,19 @@ def record_bytes(folder: Path) -> bytes | None:
     return None
 
 
-def record_of(changes: Iterable[FileChange]) -> bytes:
-    """A commit record as bytes, unlike any other: two saves of the same files are told apart."""
+def new_save() -> str:
+    """What no other save is called."""
+    return secrets.token_hex(8)
+
+
+def record_of(changes: Iterable[FileChange], save: str = "", above: str = "") -> bytes:
+    """A commit record as bytes, unlike any other: two saves of the same files are told apart.
+
+    ``above``: the save that must count in the folder above for this to count.
+    """
     files = {each.name: [each.before, each.after] for each in changes}
-    content = {"format": _RECORD_FORMAT, "save": secrets.token_hex(8), "files": files}
+    content = {"format": _RECORD_FORMAT, "save": save or new_save(), "files": files}
+    content |= {"above": above} if above else {}
     return json.dumps(content, indent=1).encode("ascii")
 
 
@@ -262,7 +289,7 @@ def changes_in(record: bytes, folder: Path) -> tuple[FileChange, ...]:
     """What a record says. Raises `ScenarioError` for anything but plain files of this folder with digests."""
     try:
         content = json.loads(record)
-        if set(content) != {"format", "save", "files"} or content["format"] != _RECORD_FORMAT:
+        if {*content} - {"above"} != {"format", "save", "files"} or content["format"] != _RECORD_FORMAT:
             raise ValueError("it is not of a format that is known here")
         changes = tuple(FileChange(name, *digests) for name, digests in content["files"].items())
         for each in changes:

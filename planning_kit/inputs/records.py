@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from math import inf
 from typing import Annotated
 
 from planning_kit.inputs.fields import (
@@ -264,8 +265,13 @@ class Inhibit:
         may_be_absent=True)] = ""
     restore_min: Annotated[float | None, minutes("what the system needs to come back after it is lifted",
         may_be_absent=True)] = None
-    set_before_min: Annotated[float | None, number("minutes before PET 0 at which it was set already; empty: "
-        "it was not", "min", most=1e7, may_be_absent=True, example="2880")] = None
+    set_at: Annotated[datetime | float | str, column("moment", "when it was set already, before PET 0; "
+        "empty: it was not", "UTC or PET", may_be_absent=True, example="-0:30")] = ""
+
+    def set_already_min(self, pet_zero: datetime) -> float:
+        """When it was set already, minutes of PET; infinite where it was not."""
+        at = inf if self.set_at == "" else self.set_at
+        return pet_min(at, pet_zero) if isinstance(at, datetime) else float(at)
 
 
 @dataclass(frozen=True)

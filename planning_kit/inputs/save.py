@@ -17,7 +17,7 @@ import hashlib
 import os
 import stat
 import sys
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from filelock import FileLock, Timeout
@@ -93,10 +93,39 @@ def save_files(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str
         write_whole(folder, files, known)
 
 
-def stop_before(folder: Path, files: Mapping[str, bytes], known: Mapping[str, str]) -> None:
-    """Raise `SaveConflict` where `save_files` would; nothing is written."""
-    with writing(folder):
-        _stop_on_conflict(folder, _on_disk(folder, {*files, *known}), files, known)
+Set = tuple[Path, Mapping[str, bytes], Mapping[str, str]]
+"""A folder, its files to be written, and the digests of those that were read."""
+Staged = tuple[Path, list[FileChange], Mapping[str, bytes]]
+"""A folder, what changes there, and its files as they were."""
+
+
+def save_together(above: Path, sets: Sequence[Set]) -> None:
+    """Write into several folders within ``above``, all or none; raises as `save_files` for each of them.
+
+    Each is staged with a record that counts once there is one in ``above``. Where a file cannot take its
+    place, all go back before that is deleted.
+    """
+    staged, save = list[Staged](), folder_files.new_save()
+    with contextlib.ExitStack() as held:
+        for folder in (above, *(folder for folder, *_ in sets)):
+            held.enter_context(writing(folder))
+        held.enter_context(folder_files.system_errors_told("cannot be saved", "; nothing was changed, in no "
+                                                           "folder", value=above))
+        try:
+            for folder, files, known in sets:
+                before = _on_disk(folder, {*files, *known})
+                _stop_on_conflict(folder, before, files, known)
+                staged.append((folder, _changes(folder, files, before), before))
+            if all(each.before == each.after for _, changes, _ in staged for each in changes):
+                return
+            for (folder, changes, _), (_, files, _) in zip(staged, sets, strict=True):
+                _commit(folder, files, changes, folder_files.record_of(changes, above=save))
+            _commit(above, {}, [], folder_files.record_of((), save))
+        except BaseException:
+            for folder, *_ in staged:
+                _clear(folder)
+            raise
+        _move_to_places(above, staged)
 
 
 @contextlib.contextmanager
@@ -123,12 +152,10 @@ def write_whole(folder: Path, files: Mapping[str, bytes], known: Mapping[str, st
         before = _on_disk(folder, {*files, *(known or ())})
         if known is not None:
             _stop_on_conflict(folder, before, files, known)
-        changes = [FileChange(name, digest_of(before[name]) if name in before else "", digest_of(data))
-                   for name, data in files.items()]
-        _stop_at_links(folder, changes)
+        changes = _changes(folder, files, before)
         if any(each.before != each.after for each in changes):
-            _commit(folder, files, changes)
-            _move_to_places(folder, changes, before)
+            _commit(folder, files, changes, folder_files.record_of(changes))
+            _move_to_places(folder, [(folder, changes, before)])
     except BaseException:
         if is_new:
             with contextlib.suppress(OSError):
@@ -139,7 +166,15 @@ def write_whole(folder: Path, files: Mapping[str, bytes], known: Mapping[str, st
         flush_folder(folder.parent)
 
 
-def _commit(folder: Path, files: Mapping[str, bytes], changes: list[FileChange]) -> None:
+def _changes(folder: Path, files: Mapping[str, bytes], before: Mapping[str, bytes]) -> list[FileChange]:
+    """What a save changes. Raises `ScenarioError` at links."""
+    changes = [FileChange(name, digest_of(before[name]) if name in before else "", digest_of(data))
+               for name, data in files.items()]
+    _stop_at_links(folder, changes)
+    return changes
+
+
+def _commit(folder: Path, files: Mapping[str, bytes], changes: list[FileChange], record: bytes) -> None:
     """Stage what changes and write the record: from its last line on the new set counts."""
     stage = folder / STAGE
     stage.mkdir(exist_ok=True)
@@ -151,7 +186,7 @@ def _commit(folder: Path, files: Mapping[str, bytes], changes: list[FileChange])
                     os.chmod(stage / each.name, stat.S_IMODE((folder / each.name).stat().st_mode))
         # Under another name first, so that half a record is never read as one. All that it vouches for is on
         # the disk before it counts.
-        write_flushed(stage / f".{RECORD}", folder_files.record_of(changes))
+        write_flushed(stage / f".{RECORD}", record)
         flush_folder(stage)
         flush_folder(folder)
         os.replace(stage / f".{RECORD}", stage / RECORD)
@@ -162,26 +197,36 @@ def _commit(folder: Path, files: Mapping[str, bytes], changes: list[FileChange])
     flush_folder(stage)
 
 
-def _move_to_places(folder: Path, changes: list[FileChange], before: Mapping[str, bytes]) -> None:
-    """Move what is staged to its place; where one move fails, go back to the old set, if that can be done."""
-    moved = []
+def _move_to_places(counts: Path, staged: Sequence[Staged]) -> None:
+    """Move what is staged to its place; where one move fails, go back to the old set, if that can be done.
+
+    ``counts``: the folder whose record makes all of it count.
+    """
+    moved: dict[Path, list[str]] = {folder: [] for folder, *_ in staged}
+    folders = dict.fromkeys([*moved, counts])
     try:
-        for each in changes:
-            if each.before != each.after:
-                os.replace(folder / STAGE / each.name, folder / each.name)
-                moved.append(each.name)
+        for folder, changes, _ in staged:
+            for each in changes:
+                if each.before != each.after:
+                    os.replace(folder / STAGE / each.name, folder / each.name)
+                    moved[folder].append(each.name)
     except OSError as error:
         try:
-            _go_back(folder, moved, before)
+            for folder, _, before in staged:
+                _go_back(folder, moved[folder], before)
+            (counts / STAGE / RECORD).unlink()
         except OSError:
             raise ScenarioError.single(
                 f"was saved, but not every file could take its place: {folder_files.reason_of(error)}. What "
                 "was saved is read from the folder all the same; the next save puts the files in place",
-                value=folder) from error
-        _clear(folder)
+                value=counts) from error
+        for folder in folders:
+            _clear(folder)
         raise
-    flush_folder(folder)
-    _clear(folder)
+    for folder in folders:
+        flush_folder(folder)
+    for folder in folders:
+        _clear(folder)
 
 
 def _go_back(folder: Path, moved: list[str], before: Mapping[str, bytes]) -> None:
@@ -197,13 +242,16 @@ def _go_back(folder: Path, moved: list[str], before: Mapping[str, bytes]) -> Non
         else:
             place.unlink()
     flush_folder(folder)
-    (folder / STAGE / RECORD).unlink()
 
 
 def _finish_interrupted(folder: Path) -> None:
     """Put the set that an interrupted save left whole in its place, and delete what else it left."""
     record = folder_files.record_bytes(folder)
     if record is not None:
+        for each in sorted(folder.iterdir()):  # folders that count by this record
+            if not each.is_symlink() and os.path.lexists(each / STAGE / RECORD):
+                with writing(each):
+                    pass
         for name, digest in folder_files.whole_set(folder, folder_files.changes_in(record, folder)).items():
             # Only what is staged whole is moved; all else of the set is in its place already.
             if digest and folder_files.digest_in(folder / STAGE, name) == digest:

@@ -22,7 +22,7 @@ from planning_kit.inputs.input_changes import compare_inputs
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.raw import RawTable
 from planning_kit.inputs.records import Records
-from planning_kit.inputs.save import save_files, stop_before
+from planning_kit.inputs.save import save_files, save_together
 from planning_kit.inputs.setting_records import FrozenMapping, Settings
 from planning_kit.inputs.settings import edited_toml
 from planning_kit.inputs.shown_text import facts_html, one_line
@@ -371,9 +371,9 @@ def _written(scenario: Scenario, is_own: bool) -> Source:
     return replace(source, shared=FrozenMapping(shared))
 
 
-def stop_before_saving(scenario: Scenario) -> None:
-    """Raise what ``save`` into its own folder would, as far as that is known without writing."""
-    stop_before(scenario.folder, _written(scenario, True).files(), scenario.on_disk)
+def save_all(above: Path, scenarios: Iterable[Scenario]) -> None:
+    """Write scenarios into their folders within ``above``, all or none; raises as ``save``."""
+    save_together(above, [(each.folder, _written(each, True).files(), each.on_disk) for each in scenarios])
 
 
 def _table_named(name: object) -> Table:

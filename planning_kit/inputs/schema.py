@@ -33,12 +33,17 @@ _TIME_PATTERN = "^[0-9]{4}-?[0-9W]{2}.*[T ][0-9]{2}"
 
 
 def format_schema() -> dict[str, Any]:
-    """The JSON Schema of a scenario in format 2."""
+    """The JSON Schema of a scenario in format 2; that of a campaign is its ``$defs/campaign``."""
     tables = {table.name: _table_schema(table) for table in fmt.TABLES}
     top, *sections = fmt.SECTIONS
     schema = _section_schema(top)
     schema["properties"] |= {section.name: _section_schema(section) for section in sections}
     schema["required"] += [section.name for section in sections if section.name in fmt.NEEDED_SECTIONS]
+    campaign = _section_schema(CAMPAIGN)
+    campaign["properties"]["outings"] = {
+        "description": OUTINGS.about, "type": "object", "minProperties": 1,
+        "propertyNames": {"pattern": f"^{ID_PATTERN}$"}, "additionalProperties": _section_schema(OUTINGS)}
+    campaign["required"].append("outings")
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"Scenario, format {fmt.FORMAT}",
@@ -47,6 +52,10 @@ def format_schema() -> dict[str, Any]:
         "required": ["scenario", *(table.name for table in fmt.TABLES if not table.may_be_absent)],
         "properties": {"scenario": schema, **tables},
         "additionalProperties": False,
+        "$defs": {"campaign": {
+            "description": "Several outings: the keys of campaign.toml and the rows of backlog.csv.",
+            "type": "object", "required": ["campaign"], "additionalProperties": False,
+            "properties": {"campaign": campaign, BACKLOG.name: _table_schema(BACKLOG)}}},
     }
 
 
@@ -76,6 +85,9 @@ def _value_schema(field: Field, *, in_toml: bool) -> dict[str, Any]:
     schema = _entry_schema(field)
     if field.is_list:
         schema = {"type": "array", "items": schema}
+    if field.kind == "people" and in_toml:  # a pair, or several
+        pair = schema | {"minItems": 2, "maxItems": 2}
+        schema = {"anyOf": [pair, {"type": "array", "items": pair, "minItems": 1}]}
     if not in_toml and not field.needed:
         if "enum" in schema:
             schema["enum"].append(None)
@@ -93,8 +105,8 @@ def _entry_schema(field: Field) -> dict[str, Any]:
         return {"anyOf": [number, {"type": "string", "enum": list(field.words)}]} if field.words else number
     if field.choices or field.kind == "yes_no":
         return {"type": "string", "enum": list(field.choices or ("yes", "no"))}
-    if field.kind == "text":
-        least = {"minLength": 1} if field.needed else {}
+    if field.kind in ("text", "people"):
+        least = {"minLength": 1} if field.needed or field.kind == "people" else {}
         return {"type": "string", **least, "maxLength": fmt.MAX_CELL_CHARS}
     if field.kind == "file":
         return {"type": "string", "pattern": r"^[^./\\:][^/\\:]*$", "maxLength": 200}
@@ -102,6 +114,7 @@ def _entry_schema(field: Field) -> dict[str, Any]:
         return {"type": "string", "maxLength": fmt.MAX_CELL_CHARS}
     patterns = {"moves": f"^{MOVE_PATTERN}$", "datetime": _TIME_PATTERN,
                 "moment": f"{_TIME_PATTERN}|^{PET_PATTERN}$",
+                "date": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$",
                 "pairs": f"^{ID_PATTERN}:{ID_PATTERN}$", "values": f"^{ID_PATTERN}={ID_PATTERN}$",
                 "tool": f"^{ID_PATTERN}(:{ID_PATTERN})?$"}
     return {"type": "string", "pattern": patterns.get(field.kind, f"^{ID_PATTERN}$")}

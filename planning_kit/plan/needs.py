@@ -60,7 +60,7 @@ def inhibit_holds(times: Times) -> tuple[Hold, ...]:
     inhibits = times.scenario.records.inhibits
     # From the start of the first step less the lead to the finish of the last.
     spans = [(min(times.span(each.from_step)[0] - each.lead_min,
-                  inf if each.set_before_min is None else -each.set_before_min),
+                  each.set_already_min(times.pet_zero)),
               times.span(each.until_step)[1]) for each in inhibits]
     when, holds = Spans(spans), []
     for number, (begin, end) in enumerate(spans):

@@ -31,7 +31,7 @@ _ROW_PX, _HEAD_PX, _FOOT_PX, _LONGEST = 26, 104, 56, 44
 _SIGNS = {"done": "circle", "planned": "square", "left undone": "x", "on no outing": "diamond-open"}
 _NOWHERE = "no outing"
 _WHOLE_DAY = timedelta(days=1)
-_APART = {"ticks": "outside", "ticklen": 6, "tickcolor": CLEAR}
+_APART: dict[str, Any] = {"ticks": "outside", "ticklen": 6, "tickcolor": CLEAR}
 
 
 def board_chart(board: pd.DataFrame, outings: pd.DataFrame, theme: str = "light") -> Chart:
@@ -45,7 +45,8 @@ def board_chart(board: pd.DataFrame, outings: pd.DataFrame, theme: str = "light"
     traces = [scatter(status, *(list(each) for each in zip(*(
         (columns.index(row["outing"]), tasks.index(row["task"])) for row in rows if row["status"] == status),
         strict=True)), mode="markers+text", textposition="middle right", hoverinfo="text", showlegend=True,
-        text=[f" {chance_words(row)}" for row in rows if row["status"] == status],
+        # Of what is on no outing the head of its column says so, and words might not fit in the last one.
+        text=[f" {chance_words(row)}" if row["outing"] else "" for row in rows if row["status"] == status],
         hovertext=[_board_words(row) for row in rows if row["status"] == status], cliponaxis=False,
         textfont={"size": 11, "color": look.ink},
         marker={"symbol": sign, "size": 11, "color": look.crew[0] if status != "left undone" else look.stop})
@@ -95,6 +96,12 @@ def _board_alt(rows: Sequence[Mapping[Any, Any]]) -> str:
     return "Outings by tasks. " + "; ".join(parts) + "."
 
 
+def _ticks(last_min: float) -> range:
+    """Every hour of PET; of a short outing so often that there are some."""
+    every = next(each for each in (10, 15, 30, 60) if last_min <= 8 * each or each == 60)
+    return range(0, int(last_min) + every, every)
+
+
 def thread_chart(thread: pd.DataFrame, name: str, theme: str = "light") -> Chart:
     """Where one item is, or what one state is: an outing a row, a bar a stretch, with words in it.
 
@@ -119,7 +126,7 @@ def thread_chart(thread: pd.DataFrame, name: str, theme: str = "light") -> Chart
             "marker": {"color": TASK_FILLS[number % len(TASK_FILLS)],
                        "line": {"color": look.bar_outline, "width": 1}}})
     last = max(row["until_min"] for row in rows)
-    ticks = range(0, int(last) + 60, 60)
+    ticks = _ticks(last)
     alt = f"{name} over all outings: " + "; ".join(
         f"{row['outing']} {pet_label(row['from_min'])} {row['is']}" for row in rows) + "."
     return Chart(data=traces, layout=shared_layout(
@@ -156,6 +163,10 @@ def dates_chart(scenario: Scenario, spans: Mapping[str, tuple[date, date, date]]
                                     bgcolor=look.paper, borderpad=2) | {"x": f"{day}T00:00:00"})
     told = "; ".join(f"{name} on {day}, between {earliest} and {latest}"
                      for name, (earliest, latest, day) in spans.items())
+    chart.add_annotation(**note("shaded: dates that an outing may have; dotted: the one it has", 1.0, 1.0,
+                                look.quiet_ink, xref="paper", yref="paper", xanchor="right",
+                                yanchor="bottom"))
+    chart.update_xaxes(**_APART)
     chart.update_layout(meta={"alt": f"{chart.alt} Outings: {told}."})
     return chart
 
@@ -178,14 +189,14 @@ def early_end_chart(early: pd.DataFrame, end_min: float, outing: str, theme: str
                       hoverinfo="text", hovertext=words,
                       line={"shape": "hv", "dash": dash, "width": 2, "color": ink})
               for name, column, axis, dash, ink in lines]
-    ticks = range(0, int(early["minute"].max()) + 60, 60)
+    ticks = _ticks(early["minute"].max())
     alt = f"What an early end of {outing} leaves for later: " + "; ".join(
         f"{pet_label(row['minute'])} {much}" for row, much in [*zip(rows, left, strict=True)][::6]) + "."
     return Chart(data=traces, layout=days_layout(
         look, alt, f"What an early end of {plotly_text(outing, 40)} leaves for later",
         f"by the PET at which work ends; planned end {pet_label(end_min)}", 330, 64) | {
         "xaxis": days_axis(look, tickmode="array", tickvals=[axis_ms(each) for each in ticks], zeroline=False,
-                           ticktext=[pet_label(each) for each in ticks]),
+                           ticktext=[pet_label(each) for each in ticks], **_APART),
         "yaxis": days_axis(look, "value left", rangemode="tozero", fixedrange=True, zeroline=False),
         "yaxis2": days_axis(look, "minutes left to do", overlaying="y", side="right", showgrid=False,
                             tickmode="auto", rangemode="tozero", fixedrange=True, zeroline=False)})

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import contextlib
 import random
+import shutil
 import signal
 import sys
 import tempfile
@@ -28,11 +29,14 @@ import planning_kit as pk
 from planning_kit.inputs.log_format import LOG_COLUMNS, LOG_FILE
 from planning_kit.inputs.raw import csv_row
 from tests.attack.ways import bytes_damage, mild_damage, table_damage
+from tests.campaign.made_campaign import write_campaign
 from tests.explore.retime.rehearsal import rehearsed
 from tests.plan.whole_scenarios import random_scenario
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-SOURCES = ("small-outing", "small-outing", "running-late", "tern-station", "drawn 1", "drawn 3", "drawn 6")
+CAMPAIGN = "campaign"
+SOURCES = ("small-outing", "small-outing", "running-late", "tern-station", "drawn 1", "drawn 3", "drawn 6",
+           CAMPAIGN)
 """Drawn: a whole random scenario of that seed. Small ones come more often, for they are quick."""
 CHART_EVERY, PACK_EVERY = 10, 100
 LONGEST_S = 120
@@ -43,7 +47,23 @@ Files = dict[str, bytes]
 
 @cache
 def source(name: str) -> Files:
-    """The files of an undamaged scenario, with a log of what could have happened."""
+    """The files of an undamaged scenario, with a log of what could have happened; or those of a campaign."""
+    if name == CAMPAIGN:
+        with tempfile.TemporaryDirectory() as place:
+            folder = write_campaign(Path(place) / "c")
+            head, *steps = (folder / "one" / "steps.csv").read_text(encoding="utf-8").splitlines()
+            lamp = "".join(f"{row}\n" for row in (head, *steps) if row is head or ",LMP," in row)
+            (folder / "steps-lmp.csv").write_text(lamp, encoding="utf-8")
+            (folder / "backlog.csv").write_text(
+                "task,title,need,value,must_by,after,least_gap_days,place,crew,minutes_likely,steps,trained,"
+                "share_done,items\nCLN,Clean,required,10,2031-09-20,,,,both,40,,Ada; Ben,,\n"
+                "LMP,Lamp,required,9,,,,,,,steps-lmp.csv,,,\nCAS,Look,optional,2,,CLN,1,POR,EV1,20,,,0.5,\n",
+                encoding="utf-8")
+            log = ("step,event,at\nA1,started,0:00\nA1,finished,0:10\nB1,started,0:11\nB1,finished,0:15\n"
+                   ",ingress,0:45\n")
+            (folder / "one" / LOG_FILE).write_text(log, encoding="utf-8")
+            return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*"))
+                    if path.is_file()}
     kind, _, seed = name.partition(" ")
     folder = SCENARIOS / ("tern-station" if name == "running-late" else name)
     scenario = random_scenario(random.Random(int(seed))) if kind == "drawn" else pk.load_scenario(folder)
@@ -62,13 +82,15 @@ def _as_file(log: pd.DataFrame) -> bytes:
     return "".join(csv_row(row) + "\n" for row in rows).encode()
 
 
-def damaged(seed: int) -> Files:
-    """The files of a scenario as this seed damages them."""
+def damaged(seed: int, of: str = "") -> Files:
+    """The files of a scenario as this seed damages them; ``of``: a source, or drawn."""
     rng = random.Random(seed)
-    files = dict(source(rng.choice(SOURCES)))
+    files = dict(source(of or rng.choice(SOURCES)))
+    own = [name for name in files if name in OF_A_CAMPAIGN]
     for _ in range(rng.choice((1, 1, 2, 3))):
         way = rng.choice((*[mild_damage] * 6, table_damage, bytes_damage))
-        name = rng.choice([*files, "steps.csv", LOG_FILE])
+        name = rng.choice(own if own and rng.random() < 0.8 else [*files, *(
+            name for name in ("steps.csv", LOG_FILE) if name in files)])
         with contextlib.suppress(UnicodeDecodeError, IndexError, ValueError):  # damaged beyond such damage
             files[name] = way(name, files[name], rng)
         if rng.random() < 0.03:
@@ -79,14 +101,18 @@ def damaged(seed: int) -> Files:
     return files
 
 
-def outcome(seed: int, folder: Path) -> list[str]:
+def outcome(seed: int, folder: Path, of: str = "") -> list[str]:
     """How far this seed's scenario came: the stages passed, each "loaded", "timed", ... or "refused"."""
     for path in folder.iterdir():
-        path.unlink()
-    for name, data in damaged(seed).items():
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
+    files = damaged(seed, of)
+    for name, data in files.items():
+        (folder / name).parent.mkdir(exist_ok=True)
         (folder / name).write_bytes(data)
     passed: list[str] = []
     rng = random.Random(seed)
+    if any("/" in name for name in files):
+        return _outcome_of_campaign(folder, passed) or ["refused"]
     with contextlib.suppress(pk.ScenarioError):
         scenario = pk.load_scenario(folder)
         passed.append("loaded")
@@ -102,6 +128,28 @@ def outcome(seed: int, folder: Path) -> list[str]:
         passed.append("retimed")
         _show(retimed, seed)
     return passed or ["refused"]
+
+
+OF_A_CAMPAIGN = ("campaign.toml", "backlog.csv", "steps-lmp.csv")
+
+
+def _outcome_of_campaign(folder: Path, passed: list[str]) -> list[str]:
+    with contextlib.suppress(pk.ScenarioError):
+        campaign = pk.load_campaign(folder)
+        passed.append("loaded")
+        assert len(campaign.outings)
+        assert len(campaign.backlog) == len(campaign.tasks)
+        assert len(campaign.findings()) >= 0
+        passed.append("timed")
+        for name in campaign.ids:
+            campaign.around(name)
+        with contextlib.suppress(pk.ScenarioError):
+            assert campaign.after(campaign.ids[0]).findings() is not None
+        with contextlib.suppress(pk.ScenarioError):
+            assert campaign.moved(next(iter(campaign.tasks)), campaign.ids[-1]).words
+            passed.append("retimed")
+        assert campaign.board().alt
+    return passed
 
 
 def _read(plan: pk.Plan, rng: random.Random) -> None:

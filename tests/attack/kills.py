@@ -1,8 +1,8 @@
 """Kill whoever writes, at any moment: the old set or the new one is on disk, and nothing told is lost.
 
-``python -m tests.attack.kills [N] [seed]`` (500 kills shared out over saves, first saves, packs, logs and
-sign-offs; a few minutes). Prints what was met; exits with 1 if anything was mixed, lost or could not be
-written again.
+``python -m tests.attack.kills [N] [seed]`` (500 kills shared out over saves, first saves, packs, logs,
+sign-offs and campaigns; a few minutes). Prints what was met; exits with 1 if anything was mixed, lost or
+could not be written again.
 """
 
 from __future__ import annotations
@@ -21,8 +21,10 @@ import planning_kit as pk
 from planning_kit.inputs.folder_files import STAGE
 from planning_kit.inputs.log_append import LogEntry, append_entries
 from planning_kit.inputs.save import writing
+from planning_kit.inputs.scenario import save_all
 from planning_kit.show.pack.write import MANIFEST, _earlier_pack, pack_files, put_pack
 from tests.attack.children import Ended, Say, Work, killed, seconds_of
+from tests.campaign.made_campaign import write_campaign
 
 SMALL = Path(__file__).parents[2] / "scenarios" / "small-outing"
 SAVED = "saved"
@@ -176,7 +178,34 @@ def sign_offs(home: Path) -> Case:
     return Case(work, faults)
 
 
-CASES = {"save": a_save, "first save": a_first_save, "pack": a_pack, "log": a_log, "sign-off": sign_offs}
+def a_campaign(home: Path) -> Case:
+    """Two outings of a campaign are saved as one act."""
+    folder = write_campaign(home / "campaign")
+
+    def outings() -> list[pk.Scenario]:
+        return [*pk.load_campaign(folder).source.scenarios.values()]
+
+    old = outings()
+    new = [changed(each) for each in old]
+
+    def work(say: Say) -> None:
+        save_all(folder, new)
+        say(SAVED)
+
+    def faults(ended: Ended) -> list[str]:
+        found = outings()
+        wrong = [] if found in (old, new) else ["mixed"]
+        wrong += ["lost"] * (SAVED in ended.said and found != new)
+        save_all(folder, [each.with_settings({"title": "Once more"}) for each in found])
+        left = {path.name for path in folder.rglob(STAGE)}
+        return wrong + ["left over"] * bool(left) + ["lost"] * (
+            [each.settings.title for each in outings()] != ["Once more"] * 2)
+
+    return Case(work, faults)
+
+
+CASES = {"save": a_save, "first save": a_first_save, "pack": a_pack, "log": a_log, "sign-off": sign_offs,
+         "campaign": a_campaign}
 
 
 def kill_all(count: int, seed: int) -> dict[str, Counter[str]]:

@@ -28,6 +28,10 @@ TOML_LINES = [
     "orbit = '../x'", "orbit = ''", "orbit = 3", "airlock = []", "a.b.c = 1",
     "x_ok.deep = [{a = 1}, {b = [[[]]]}]", "title = '''\n'''",
     'title = "\\u0000"', '"" = 1', "'x_ ' = {}", "[suit.EV1.more]", "= 1", "\ufeff", "\0",
+    "least_days_between = 1e308", "reserve_min = -1", "[outings]", "[outings.one]", "outings = 3",
+    "crew = [[]]", "crew = [['Ada'], 3]", "earliest = 9999-12-31", "latest = 0001-01-01", "folder = '../one'",
+    "folder = '/etc'", "folder = 'two'", "work_after = 'no'", "[outings.'a b']",
+    "[outings.three]\nfolder = 3",
     "[relays]\nlongitudes_deg_east = [[1]]", "[limits]\nhard_min_source = 3",
 ]
 

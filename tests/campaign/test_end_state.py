@@ -50,7 +50,12 @@ def conserved(end: EndState, scenario: pk.Scenario) -> None:
     starts = dict(zip(scenario.states["state"], scenario.states["at_start"], strict=True))
     assert {each.state.state: each.value for each in end.states} == starts
     held = {each.inhibit.inhibit for each in end.inhibits}
-    assert {each.inhibit for each in scenario.records.inhibits if each.set_before_min is not None} == held
+    assert {each.inhibit for each in scenario.records.inhibits if each.set_at != ""} == held
+
+
+def set_min(scenario: pk.Scenario) -> float:
+    """When the plan has the first inhibit set, PET minutes."""
+    return float(pk.time_plan(scenario).inhibits["set_by_min"].iloc[0])
 
 
 def random_log(plan: pk.Plan, seed: int) -> tuple[pd.DataFrame, float]:
@@ -177,7 +182,11 @@ def test_the_next_outing_of_a_campaign_goes_on_with_the_work(tmp_path: Path) -> 
     assert {"B1", "C1"} <= set(steps), "the lamp and the bag came home again: they are taken once more"
     assert [steps[name].minutes_likely for name in ("B1", "B2", "B3")] == [4, 13, 14]
     assert any("B1 B2 B3 of LMP are done again whole" in line for line in following.told)
-    assert following.records.inhibits[0].set_before_min == pytest.approx(2 * 1440 - 12)
+    assert set_min(following) == pytest.approx(12 - 2 * 1440)
+    for later in (following.shift_dates("2031-09-08"), following.shift_dates("2031-09-04T07:00Z")):
+        assert later.records.inhibits[0].set_at == following.records.inhibits[0].set_at, "it is past"
+        shift = (later.settings.pet_zero_utc - following.settings.pet_zero_utc).total_seconds() / 60
+        assert set_min(later) == pytest.approx(12 - 2 * 1440 - shift)
     assert any("I-LMP" in line for line in following.told)
     assert following.folder == campaign.scenario("two").folder
     saved = following.save()
@@ -190,7 +199,7 @@ def test_the_next_outing_of_a_campaign_goes_on_with_the_work(tmp_path: Path) -> 
 
 def test_an_inhibit_set_before_is_in_force_since_then() -> None:
     scenario = plan_of("small-outing").scenario
-    cells = {"set_before_min": 600, "hold_max_min": 60}
+    cells = {"set_at": "-10:00", "hold_max_min": 60}
     plan = pk.time_plan(scenario.edit_row("inhibits", "I-LMP", **cells))
     assert float(plan.inhibits["set_by_min"].iloc[0]) == -600
     assert "held-too-long" in set(plan.findings["rule"])
@@ -309,7 +318,7 @@ def test_an_inhibit_that_was_to_be_set_ahead_of_its_step_is_perhaps_in_force(
         assert "perhaps in force" in str(campaign.end_state("one").frame.set_index("id").loc["I-LMP", "is"])
         following = campaign.next_scenario(campaign.end_state("one"))
         assert any("perhaps in force" in line for line in following.told)
-        assert following.records.inhibits[0].set_before_min == pytest.approx(2 * 1440 - (start - 5), abs=1e-3)
+        assert set_min(following) == pytest.approx(start - 5 - 2 * 1440, abs=1e-3)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -34,7 +34,7 @@ CONTRACT = {
              "clears when late_margin_min helper block needs sets",
     "gaps": "first_step then_step min_gap max_gap reason | first_at then_at if_missed",
     "inhibits": "inhibit title owner from_step until_step lead_min reason | needed_by hold_max_min window "
-                "safe_after_min confirmed_by restore_min set_before_min",
+                "safe_after_min confirmed_by restore_min set_at",
     "windows": "window start end source",
     "hazards": "hazard title class zones places routes x_m y_m z_m radius_m when limit limit_min controls "
                "applies_to kind source",

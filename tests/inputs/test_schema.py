@@ -12,6 +12,8 @@ from typing import Any
 import jsonschema
 import pytest
 
+from planning_kit import load_campaign
+from planning_kit.inputs.campaign_records import BACKLOG
 from planning_kit.inputs.fields import Field, columns_of
 from planning_kit.inputs.format import SECTIONS, TABLES
 from planning_kit.inputs.raw import BOM
@@ -159,3 +161,31 @@ def test_the_reference_names_every_column_and_key() -> None:
     assert (reference["description"] != "").all()
     row = reference[(reference["table"] == "steps.csv") & (reference["column"] == "wait_at")].iloc[0]
     assert (row["kind"], row["needed"]) == ("reference of places.csv", "may be absent")
+
+
+def campaign_document(folder: Path) -> dict[str, Any]:
+    backlog = load_campaign(folder).backlog
+    rows = [{str(name): _json_cell(value, BACKLOG.by_name[str(name)]) for name, value in row.items()}
+            for row in backlog.to_dict("records")]
+    for row in rows:
+        row["trained"] = [each.strip() for each in " ".join(row["trained"]).split(";") if each.strip()]
+    toml = tomllib.loads((folder / "campaign.toml").read_text(encoding="utf-8"))
+    return {"campaign": _jsonable(toml), "backlog": rows}
+
+
+def test_a_campaign_validates_and_a_bad_one_does_not() -> None:
+    schema = format_schema()
+    judge = jsonschema.Draft202012Validator({"$ref": "#/$defs/campaign", "$defs": schema["$defs"]})
+    good = json.loads(json.dumps(campaign_document(SCENARIOS / "tern-campaign")))
+    judge.validate(good)
+    for path, value in (("campaign.outings.one.earliest", "soon"), ("campaign.outings.one.crew", ["Ada"]),
+                        ("campaign.outings.one.fodler", "one"), ("campaign.least_days_between", -1),
+                        ("campaign.format", 2), ("campaign.outings", {}), ("backlog.0.need", "maybe"),
+                        ("backlog.0.share_done", 2), ("backlog.0.vlaue", 1), ("backlog.0.must_by", "31 May"),
+                        ("backlog.0.trained", [""]), ("backlogs", [])):
+        bad, *keys = copy.deepcopy(good), *path.split(".")
+        at: Any = bad
+        for key in keys[:-1]:
+            at = at[int(key) if key.isdigit() else key]
+        at[keys[-1]] = value
+        assert not judge.is_valid(bad), path

@@ -12,6 +12,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 import pandas as pd
 
+from planning_kit.campaign.campaign import Around
 from planning_kit.explore.comparison import TimedComparison
 from planning_kit.explore.odds.odds import TimedOdds
 from planning_kit.explore.odds.odds_tables import BROKEN, NOT_KNOWN
@@ -26,7 +27,7 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import crew_line, retimed_lines
 from planning_kit.show.pack.cards import configuration_section, responses_section
 from planning_kit.show.pack.content import Cell, Column, Pack, Section, Table, percent, pet, table_of
-from planning_kit.show.pack.handover_page import Around, handover_sections
+from planning_kit.show.pack.handover_page import handover_sections
 from planning_kit.show.pack.inside import inside_section
 from planning_kit.show.pack.key_moments import map_section
 from planning_kit.show.pack.lists import all_lists, cautions_section, tightest_section

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from planning_kit.campaign.campaign import Around, around_of
 from planning_kit.explore.comparison import Given, TimedComparison, compare_revisions
 from planning_kit.explore.odds.odds import TimedOdds, odds
 from planning_kit.inputs.faults import Faults, SaveConflict, ScenarioError, must_be
@@ -16,7 +17,6 @@ from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.briefing import briefing
 from planning_kit.show.pack.assemble import assemble
 from planning_kit.show.pack.content import CAUTION
-from planning_kit.show.pack.handover_page import Around
 from planning_kit.show.pack.html_page import html_page
 from planning_kit.show.pack.pdf import CARDS, card_bytes, pdf_bytes
 from planning_kit.show.pack.xlsx import xlsx_bytes
@@ -26,10 +26,11 @@ _LEFT_BY_SYSTEMS = ("Thumbs.db", "desktop.ini")  # and names that begin with a d
 
 
 def write_pack(plan: TimedPlan, folder: str | Path, baseline: Given | None = None,
-               chances: TimedOdds | None = None, around: Around = (None, None)) -> pd.DataFrame:
+               chances: TimedOdds | None = None, around: Around | None = None) -> pd.DataFrame:
     """Write the review pack of a plan into ``folder``; gives the files: ``plan.write_pack`` says how.
 
-    ``around``: what the outing before and this one leave behind, in a campaign.
+    ``around``: what the outings before and this one leave behind, in a campaign; where it is not given it is
+    looked up, if the scenario's folder stands in one.
 
     Raises `ScenarioError`, with nothing changed, for files of others there, a pack that someone edited, a
     folder that cannot be written, odds of another plan.
@@ -41,7 +42,7 @@ def write_pack(plan: TimedPlan, folder: str | Path, baseline: Given | None = Non
     with writing(target):  # a pack whose writing was interrupted is whole again from here on
         known = _earlier_pack(target)
     changed = None if baseline is None else compare_revisions(baseline, plan)
-    files = pack_files(plan, chances, changed, around)
+    files = pack_files(plan, chances, changed, around_of(plan) if around is None else around)
     put_pack(plan, target, {name: content for name, (content, _) in files.items()}, known)
     rows = [(name, what) for name, (_, what) in files.items()]
     return TextTable([*rows, (MANIFEST, "what was written, with digests")], columns=["file", "what"])
