@@ -33,7 +33,8 @@ export class Head {
   setFacts(facts, name = "", against = "") {
     this.shown = [facts, name, against];
     this.facts = facts;
-    const change = this.fact("", "against", "What moved since", () => this.events.onAgainst());
+    const change = this.fact("", "against", `What moved since ${name}`, () => this.events.onAgainst());
+    change.classList.add("pk-against");
     change.append(el("strong", {}, against), ` against ${name}`);
     this.told.replaceChildren(
       ...facts.map(([what, words, level]) =>

@@ -124,6 +124,7 @@ function render({ model, el: home }) {
     outside.box,
     layout.edge,
     side.box,
+    tables.asides,
     el("p", { class: "pk-caution", title: CAUTION }, CAUTION),
   );
   root.append(desk);
@@ -223,7 +224,7 @@ function render({ model, el: home }) {
       ? () => toolbar.save
       : last.closest(".pk-side")
         ? () => side.tabs.querySelector("[aria-selected=true]")
-        : last.closest(".pk-tables")
+        : last.closest(".pk-tables, .pk-form, .pk-columns")
           ? () => tables.holder()
           : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas),
   );
