@@ -46,7 +46,7 @@ export class Pages {
     }
     const isCut = each => each.getClientRects().length > 1 || each.offsetHeight > pane.clientHeight;
     const isLow = pane.clientHeight < LEAST_PX;
-    pane.classList.toggle("pk-one-page", isLow || [...pane.querySelectorAll("li, tr")].some(isCut));
+    pane.classList.toggle("pk-one-page", isLow || [...pane.querySelectorAll("li, tbody tr")].some(isCut));
     bar.hidden = this.count() === 1;
     this.tell();
   }
