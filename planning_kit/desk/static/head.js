@@ -99,7 +99,9 @@ export class Head {
       tightest?.level ? `pk-fact-${tightest.level}` : ""
     }`;
     this.tightest.title = tightest?.all ?? "";
-    if (tightest) this.tightest.replaceChildren("Tightest: ", el("strong", {}, tightest.words));
+    if (!tightest) return;
+    const word = el("span", { class: "pk-tightest-word" }, "Tightest: ");
+    this.tightest.replaceChildren(word, el("strong", {}, tightest.words));
   }
 
   setLevel() {
