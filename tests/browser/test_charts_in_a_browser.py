@@ -195,15 +195,3 @@ def test_a_notebook_shows_the_chart_in_jupyterlab(page, lab, asked_outside, them
     ground = page.eval_on_selector(".js-plotly-plot .main-svg", "svg => svg.style.background")
     assert ground.replace(" ", "") == ("rgb(21,25,30)" if theme == "dark" else "rgb(255,255,255)")
     assert asked_outside == []
-
-
-def test_in_jupyterlab_the_legend_of_the_suits_lies_below_the_minutes(page, lab):
-    page.set_viewport_size({"width": 1366, "height": 1400})
-    lab.open(page, lab.write("suits.ipynb", "import planning_kit as pk",
-                             f"pk.suit_chart(pk.time_plan(pk.load_scenario({str(DEMO)!r})))"))
-    page.wait_for_selector(".legend .traces")
-    page.wait_for_timeout(1000)  # it is drawn again in its width
-    ticks, legend = page.evaluate("""() => [
-        Math.max(...[...document.querySelectorAll('.xtick text')].map(each => each.getBoundingClientRect().bottom)),
-        Math.min(...[...document.querySelectorAll('.legendtext')].map(each => each.getBoundingClientRect().top))]""")
-    assert legend >= ticks
