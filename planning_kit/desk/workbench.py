@@ -59,8 +59,8 @@ class Workbench(anywidget.AnyWidget):
         self._is_just_run = False
         self.on_msg(self._on_message)
         self._start_ticking()
-        # What stands now (modules, the plan) stays until `close`. A full collection that went through all of it
-        # took 0.1 s of an edit, or of what an edit waited for: the slowest were of that alone.
+        # What stands now (modules, the plan) stays until `close`. A full collection that went through all of
+        # it took 0.1 s of an edit, or of what an edit waited for: the slowest were of that alone.
         gc.collect()
         gc.freeze()
 

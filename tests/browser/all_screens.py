@@ -1,7 +1,7 @@
-"""Every state of the workbench, to be looked at: `python -m tests.browser.all_screens FOLDER [--of SCENARIO] [states]`.
+"""Every state of the workbench, to be looked at.
 
-At four sizes, light and dark, in JupyterLab: each tab beside the chart, the form, the list of columns, the
-menu and its windows, a fault; outside the console, its tabs, a call home, a response. Of the demo, or of a
+`python -m tests.browser.all_screens FOLDER [states] [--of SCENARIO]`: at four sizes, light and dark, in
+JupyterLab: each tab beside the chart, the form, the list of columns, the menu and its windows, a fault; outside the console, its tabs, a call home, a response. Of the demo, or of a
 scenario's folder. Printed: what is cut off, lies over another or scrolls besides the grid. The pictures are
 never committed.
 """
@@ -28,7 +28,8 @@ CUT = """() => [...document.querySelectorAll('.pk-workbench *')].filter(each => 
     && getComputedStyle(each).overflow !== 'visible' && !each.closest('[title]:not([title=""])')
     && each.scrollWidth > each.clientWidth + 1).map(each => `${each.className}: ${each.textContent}`)"""
 # What scrolls besides the grid.
-SCROLLS = """() => [...document.querySelectorAll('.pk-workbench *')].filter(each => each.getClientRects().length
+SCROLLS = """() => [...document.querySelectorAll('.pk-workbench *')].filter(each =>
+    each.getClientRects().length
     && !each.closest('.tabulator') && /auto|scroll/.test(getComputedStyle(each).overflowY)
     && each.scrollHeight > each.clientHeight + 1).map(each => `scrolls: ${each.className} ${each.dataset.pane
     ?? ''} ${each.clientHeight} of ${each.scrollHeight}`)"""
@@ -38,7 +39,8 @@ MESS = """() => {
     const frame = root.getBoundingClientRect();
     const windowOf = each => { for (let at = each; at !== root; at = at.parentElement) {
         const { position, zIndex } = getComputedStyle(at);
-        if (at.matches('dialog, .pk-form, .pk-columns, .pk-call') || (zIndex >= 10 && position !== 'static')) return at; }
+        if (at.matches('dialog, .pk-form, .pk-columns, .pk-call')
+            || (zIndex >= 10 && position !== 'static')) return at; }
         return null; };
     const all = [...root.querySelectorAll('button, select, input, .pk-fact, .pk-hint, h3, h4, label')].filter(
         each => each.getClientRects().length && getComputedStyle(each).visibility === 'visible'

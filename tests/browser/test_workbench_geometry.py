@@ -101,7 +101,7 @@ def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
         for tabs in (".pk-side .pk-tabs", ".pk-tables > .pk-tabs"):  # one row each
             assert page.locator(tabs).bounding_box()["height"] < 34, (size, tabs)
 
-    # Pages instead of a scroll: of each pane, of the form of a row, of the list of columns; all have their words.
+    # Pages instead of a scroll: of each pane, of the form of a row, of the list of columns.
     for size in SIZES:
         page.locator("[data-side=margins]").click()
         assert [name for name in look(page, *size)["scrolls"] if "tabulator" not in name] == [], size
@@ -142,9 +142,8 @@ def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
         seen = look(page, *size)
         assert seen["parts"][".pk-head"]["bottom"] - seen["parts"][".pk-head"]["top"] < 40, size
         assert page.locator(".pk-tightest").bounding_box()["width"] > 190, size
-        assert holds(seen["parts"][".pk-head"], page.evaluate("""() => {
-            const { left, top, right, bottom } = document.querySelector('.pk-tightest').getBoundingClientRect();
-            return { left, top, right, bottom }; }""")), size
+        assert holds(seen["parts"][".pk-head"], page.evaluate(
+            "() => document.querySelector('.pk-tightest').getBoundingClientRect().toJSON()")), size
         around = page.locator(".pk-against").bounding_box()
         assert around["width"] > page.locator(".pk-against strong").bounding_box()["width"], size
     assert page_errors == []
