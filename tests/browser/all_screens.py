@@ -1,9 +1,9 @@
 """Every state of the workbench, to be looked at.
 
 `python -m tests.browser.all_screens FOLDER [states] [--of SCENARIO]`: at four sizes, light and dark, in
-JupyterLab: each tab beside the chart, the form, the list of columns, the menu and its windows, a fault; outside the console, its tabs, a call home, a response. Of the demo, or of a
-scenario's folder. Printed: what is cut off, lies over another or scrolls besides the grid. The pictures are
-never committed.
+JupyterLab: each tab beside the chart, the form, the list of columns, the menu and its windows, a fault;
+outside the console, its tabs, a call home, a response. Of the demo, or of a scenario's folder. Printed: what
+is cut off, lies over another or scrolls besides the grid. The pictures are never committed.
 """
 
 from __future__ import annotations
