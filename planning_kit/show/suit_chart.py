@@ -114,7 +114,7 @@ def _when(crew: str, minute: float, words: Words) -> str:
 
 
 _LEFT_PX, _RIGHT_PX = 124, 18  # as in the swimlane chart, so that the two stand one under the other
-_TOP_PX, _BELOW_PX, _PANEL_PX, _GAP_PX = 84, 62, 132, 26
+_TOP_PX, _BELOW_PX, _PANEL_PX, _GAP_PX = 84, 100, 132, 26
 _LEAST_SPAN_MIN = 20.0  # of a panel of minutes, so that small margins look small
 
 

@@ -1,14 +1,15 @@
-"""Every state of the workbench, to be looked at: `python -m tests.browser.all_screens FOLDER [states]`.
+"""Every state of the workbench, to be looked at.
 
-At three sizes, light and dark, in JupyterLab: each tab beside the chart, the form, the list of columns, the
-menu and its windows, a fault; outside the console, its tabs, a call home, a response. Printed: what is cut
-off or lies over another. The pictures are never committed.
+`python -m tests.browser.all_screens FOLDER [states] [--of SCENARIO]`: at four sizes, light and dark, in
+JupyterLab: each tab beside the chart, the form, the list of columns, the menu and its windows, a fault;
+outside the console, its tabs, a call home, a response. Of the demo, or of a scenario's folder. Printed: what
+is cut off, lies over another or scrolls besides the grid. The pictures are never committed.
 """
 
 from __future__ import annotations
 
+import argparse
 import shutil
-import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from itertools import combinations
@@ -26,13 +27,20 @@ CUT = """() => [...document.querySelectorAll('.pk-workbench *')].filter(each => 
     && !each.closest('.tabulator, .pk-live, [hidden]') && each.childElementCount === 0 && each.textContent
     && getComputedStyle(each).overflow !== 'visible' && !each.closest('[title]:not([title=""])')
     && each.scrollWidth > each.clientWidth + 1).map(each => `${each.className}: ${each.textContent}`)"""
+# What scrolls besides the grid.
+SCROLLS = """() => [...document.querySelectorAll('.pk-workbench *')].filter(each =>
+    each.getClientRects().length
+    && !each.closest('.tabulator') && /auto|scroll/.test(getComputedStyle(each).overflowY)
+    && each.scrollHeight > each.clientHeight + 1).map(each => `scrolls: ${each.className} ${each.dataset.pane
+    ?? ''} ${each.clientHeight} of ${each.scrollHeight}`)"""
 # Words of one part that lie on those of another, or out of the frame.
 MESS = """() => {
     const root = document.querySelector('.pk-workbench');
     const frame = root.getBoundingClientRect();
     const windowOf = each => { for (let at = each; at !== root; at = at.parentElement) {
         const { position, zIndex } = getComputedStyle(at);
-        if (at.matches('dialog, .pk-form') || (zIndex >= 10 && position !== 'static')) return at; }
+        if (at.matches('dialog, .pk-form, .pk-columns, .pk-call')
+            || (zIndex >= 10 && position !== 'static')) return at; }
         return null; };
     const all = [...root.querySelectorAll('button, select, input, .pk-fact, .pk-hint, h3, h4, label')].filter(
         each => each.getClientRects().length && getComputedStyle(each).visibility === 'visible'
@@ -145,7 +153,8 @@ def picture(page: Page, folder: Path, name: str) -> None:
             page.evaluate("document.querySelector('.pk-workbench').scrollIntoView({ block: 'start' })")
             page.screenshot(path=folder / f"{name}-{width}-{theme.lower()}.png")
             if theme == "Light":
-                for words in [*overlapping(page), *page.evaluate(CUT), *page.evaluate(MESS)]:
+                for words in [*overlapping(page), *page.evaluate(CUT), *page.evaluate(MESS),
+                              *page.evaluate(SCROLLS)]:
                     print(f"{name} {width}: {words[:160]}", flush=True)
 
 
@@ -160,14 +169,14 @@ def overlapping(page: Page) -> list[str]:
             if overlap(seen[one], seen[other]) and not page.evaluate(holds, [one, other])]
 
 
-def main(folder: Path, wanted: Sequence[str]) -> None:
+def main(folder: Path, scenario: Path, wanted: Sequence[str]) -> None:
     """The states that are wanted, or all, into ``folder``."""
     folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as work, opened_lab(Path(work)) as (lab, browser):
         page = browser.new_page(viewport={"width": 1366, "height": 768})
         page.on("dialog", lambda dialog: dialog.accept())
         copy = lab.folder / "screens-scenario"
-        shutil.copytree(ROOT / "scenarios" / "tern-station", copy)
+        shutil.copytree(scenario, copy)
         bench = Bench.open(page, lab, "screens", copy)
         page.wait_for_timeout(2500)
         for name, (begin, end) in (PLANNING | OUT).items():
@@ -188,4 +197,9 @@ def main(folder: Path, wanted: Sequence[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), sys.argv[2:])
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("folder", type=Path)
+    asked.add_argument("states", nargs="*")
+    asked.add_argument("--of", type=Path, default=ROOT / "scenarios" / "tern-station")
+    given = asked.parse_args()
+    main(given.folder, given.of, given.states)

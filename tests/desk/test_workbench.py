@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import json
 from concurrent.futures import ThreadPoolExecutor
 
@@ -228,6 +229,14 @@ def test_the_clock_ticks_outside_whatever_happens_and_not_while_planning(scenari
         await screen.bench._ticking
 
     as_in_a_kernel(outside_and_back())
+
+
+def test_no_full_collection_goes_through_what_stands_until_it_is_closed(scenario):
+    gc.unfreeze()
+    bench = pk.workbench(scenario)
+    assert gc.get_freeze_count() > 10_000
+    bench.close()
+    assert gc.get_freeze_count() == 0
 
 
 def test_the_scripts_make_no_markup_of_text():

@@ -123,3 +123,11 @@ def test_dark_and_no_other_theme(small_plan):
     assert suit_chart(small_plan, "dark").layout.paper_bgcolor != suit_chart(small_plan).layout.paper_bgcolor
     with pytest.raises(pk.ScenarioError):
         suit_chart(small_plan, "blue")
+
+
+def test_the_legend_has_room_below_the_minutes_even_in_two_rows(figure):
+    # plotly holds a legend within the figure: one measured while its page was hidden is 58 px high, and where
+    # that is more than there is, it is drawn over the minutes.
+    layout = figure.layout
+    plot_px = layout.height - layout.margin.t - layout.margin.b
+    assert layout.margin.b >= -layout.legend.y * plot_px + 58

@@ -2,6 +2,7 @@
 // What is chosen is kept with the session, sheet by sheet, and is no edit of the scenario.
 
 import { button, el } from "./dom.js";
+import { Pages } from "./pages.js";
 import { columnsOf } from "./table_grid.js";
 import { emptyColumns, headOf, lookOf, orderAfter } from "./table_rows.js";
 
@@ -17,7 +18,7 @@ export class ColumnMenu {
     this.list = el("ul", { "aria-label": "Columns in their order" });
     this.box.append(
       el("p", { class: "pk-quiet" }, "Space shows or hides, P pins, Alt with ↑ or ↓ moves; Escape closes."),
-      this.list,
+      ...new Pages(this.list).parts,
       el(
         "div",
         { class: "pk-group" },

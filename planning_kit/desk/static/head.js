@@ -33,7 +33,8 @@ export class Head {
   setFacts(facts, name = "", against = "") {
     this.shown = [facts, name, against];
     this.facts = facts;
-    const change = this.fact("", "against", "What moved since", () => this.events.onAgainst());
+    const change = this.fact("", "against", `What moved since ${name}`, () => this.events.onAgainst());
+    change.classList.add("pk-against");
     change.append(el("strong", {}, against), ` against ${name}`);
     this.told.replaceChildren(
       ...facts.map(([what, words, level]) =>
@@ -98,7 +99,9 @@ export class Head {
       tightest?.level ? `pk-fact-${tightest.level}` : ""
     }`;
     this.tightest.title = tightest?.all ?? "";
-    if (tightest) this.tightest.replaceChildren("Tightest: ", el("strong", {}, tightest.words));
+    if (!tightest) return;
+    const word = el("span", { class: "pk-tightest-word" }, "Tightest: ");
+    this.tightest.replaceChildren(word, el("strong", {}, tightest.words));
   }
 
   setLevel() {

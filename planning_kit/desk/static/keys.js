@@ -12,6 +12,7 @@ export const KEYS = [
   ["Rows of buttons, tabs", "ArrowLeft ArrowRight", "The one beside; Tab leaves the row"],
   ["Rows of buttons, tabs", "Escape", "Out of a field, to the buttons of its row"],
   ["Splitters", "ArrowUp ArrowDown ArrowLeft ArrowRight", "More or less room; double click: as at first"],
+  ["Pages", "PageUp PageDown", "The page before, the next one: of findings, a form, a list of columns"],
   ["Chart", "ArrowLeft ArrowRight ArrowUp ArrowDown", "Choose the step beside, or in the other lane"],
   ["Chart", "Shift+ArrowLeft Shift+ArrowRight", "Choose more; with the mouse Shift or Ctrl and a click"],
   ["Chart", "Enter", "To its row in the table"],

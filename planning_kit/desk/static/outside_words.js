@@ -11,9 +11,12 @@ export function standingLevel(line) {
   return /min over|min behind|Not done/.test(line) ? "pk-stands-late" : "";
 }
 
-// When PET 0 was stands beside the clock's own words in the first line; the rest is as it is told.
+// When PET 0 was stands beside the clock's own words in the first line; what is past the hard limit stands
+// first, where no room is too small for it; the rest is as it is told.
 export function standingLines(standing) {
-  return [/PET 0 was .*/.exec(standing[0])?.[0], ...standing.slice(1)].filter(Boolean);
+  const lines = [/PET 0 was .*/.exec(standing[0])?.[0], ...standing.slice(1)].filter(Boolean);
+  const isBad = line => standingLevel(line) === "pk-stands-bad";
+  return [...lines.filter(isBad), ...lines.filter(line => !isBad(line))];
 }
 
 // What of light and links changes next, each told on its safe side: what ends not too late, what begins not

@@ -30,7 +30,9 @@ function ownStyle() {
     }
   });
   const words = rules.map(rule => rule.cssText).filter(text => text.includes(".pk-"));
-  return `${words.join("\n")} .pk-page { height: auto; display: block; margin: 1em; }`;
+  const page =
+    ".pk-page { height: auto; display: block; margin: 1em; } .pk-page .pk-paged { columns: auto; }";
+  return `${words.join("\n")} ${page}`;
 }
 
 export function pageOf({ root, head, chart, side, tables }) {

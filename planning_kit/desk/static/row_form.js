@@ -2,6 +2,7 @@
 // control that fits, so that no id is typed from memory. A field is one edit, as a cell is.
 
 import { button, el } from "./dom.js";
+import { Pages } from "./pages.js";
 import { fieldControl } from "./row_field.js";
 import { cellKey, fieldOf, headOf, isFirst, meaningOf, suggestionsOf } from "./table_rows.js";
 
@@ -40,7 +41,7 @@ export class RowForm {
         this.head,
         button("Close", "Back to the table (Escape)", () => this.toggle(false)),
       ),
-      this.body,
+      new Pages(this.body).parts,
       this.more,
     );
     this.box.addEventListener("keydown", event => {

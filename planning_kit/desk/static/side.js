@@ -4,6 +4,7 @@ import { button, el, options, tabButton, tableOf } from "./dom.js";
 import { signOf } from "./head.js";
 import { tabAfter } from "./keys.js";
 import { ActionsPane } from "./actions_pane.js";
+import { Pages, turnTo } from "./pages.js";
 import { OddsPane, OrderPane } from "./work.js";
 
 const OF_STEP = { why: "Why", actions: "Actions" };
@@ -48,7 +49,7 @@ export class Side {
       { class: "pk-side", "aria-label": "Findings and margins" },
       el("div", { class: "pk-side-head" }, this.tabs, this.fold),
       this.faultBox,
-      Object.values(this.panes),
+      Object.values(this.panes).map(pane => new Pages(pane).parts),
     );
     this.counts = {};
     this.panes.why.append(el("p", { class: "pk-hint" }, "Choose a step in the chart or in the table."));
@@ -217,9 +218,8 @@ export class Side {
     this.chosen = step;
     for (const each of this.box.querySelectorAll("[data-steps]"))
       each.classList.toggle("pk-of-chosen", Boolean(step) && each.dataset.steps.split(" ").includes(step));
-    const pane = this.panes[this.current];
-    const first = isSought && pane.querySelector(".pk-of-chosen");
-    if (first) pane.scrollTop += first.getBoundingClientRect().top - pane.getBoundingClientRect().top - 40;
+    const first = isSought && this.panes[this.current].querySelector(".pk-of-chosen");
+    if (first) turnTo(this.panes[this.current], first);
   }
 
   // The findings, at the first of a severity.

@@ -32,7 +32,7 @@ export class TableHands {
   }
 
   onKey(event) {
-    if (event.target.closest("input, textarea, select, .pk-form, .pk-columns")) return;
+    if (event.target.closest("input, textarea, select")) return;
     // Tab leaves the table: the arrows go from cell to cell.
     if (event.key === "Tab") {
       event.stopPropagation();

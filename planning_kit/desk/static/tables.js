@@ -46,11 +46,10 @@ export class Tables {
       this.tabs,
       this.tools.box,
       this.pane,
-      this.form.box,
       this.line,
       this.live,
-      this.columns.box,
     );
+    this.asides = [this.form.box, this.columns.box]; // they take the place of the side pane
     // Before the grid takes the arrows.
     this.box.addEventListener("keydown", event => this.hands.onKey(event), true);
     this.box.addEventListener("copy", event => this.hands.onCopy(event));

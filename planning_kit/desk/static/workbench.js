@@ -128,6 +128,7 @@ function render({ model, el: home }) {
     outside.box,
     layout.edge,
     side.box,
+    tables.asides,
     board.box,
     el("p", { class: "pk-caution", title: CAUTION }, CAUTION),
   );
@@ -233,7 +234,7 @@ function render({ model, el: home }) {
         ? () => (board.isOn ? (board.nodeOf(board.chosen) ?? board.aside.read) : toolbar.save)
         : last.closest(".pk-side")
           ? () => side.tabs.querySelector("[aria-selected=true]")
-          : last.closest(".pk-tables")
+          : last.closest(".pk-tables, .pk-form, .pk-columns")
             ? () => tables.holder()
             : () => last.closest(".pk-lane-card") ?? (outside.isOn ? outside.log.box : chart.canvas),
   );

@@ -8,7 +8,7 @@ loadLibrary(await (await fetch("/library.js")).text());
 async function opened() {
   const send = listener();
   const tables = new Tables(placed(document.createElement("div")), send, () => {});
-  tables.root.append(tables.box);
+  tables.root.append(tables.box, ...tables.asides);
   tables.load({ schema: sampleSchema(), tables: sampleSheets(), faults: [], looks: {} });
   await tables.open("steps");
   const menu = tables.columns;

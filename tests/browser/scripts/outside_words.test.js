@@ -22,6 +22,12 @@ test("the clock's own words are not said twice", () => {
   equal(words.standingLines(["PET 1:20.", ""]), []);
 });
 
+test("what is past the hard limit stands first", () => {
+  const end =
+    "Both inside at 9:24, 93 min later than planned; planned limit 164 min over, hard limit 134 min over.";
+  equal(words.standingLines(["PET 1:20.", "EV1 90 min behind", end]), [end, "EV1 90 min behind"]);
+});
+
 test("the log says where it is kept, and what of it lies after now", () => {
   equal(words.logWords({ words: "log.csv", rows: 1, later: 0 }), "Log: log.csv, 1 row");
   equal(words.logWords({ words: "log.csv", rows: 5, later: 2 }), "Log: log.csv, 5 rows, 2 written after now");
@@ -108,7 +114,13 @@ test("an option is open until its minute, now, or past", () => {
 
 test("what changes next is told on its safe side, the first two", () => {
   const chart = {
-    light: { night: [[64.5, 100]], day: [[0, 62], [102.2, 160]] },
+    light: {
+      night: [[64.5, 100]],
+      day: [
+        [0, 62],
+        [102.2, 160],
+      ],
+    },
     links: [
       ["west", [[10, 69.9]]],
       ["east", [[70.2, 90]]],

@@ -10,7 +10,7 @@ loadLibrary(await (await fetch("/library.js")).text());
 async function opened(change = () => {}) {
   const send = listener();
   const tables = new Tables(placed(document.createElement("div")), send, () => {});
-  tables.root.append(tables.box);
+  tables.root.append(tables.box, ...tables.asides);
   const message = { schema: sampleSchema(), tables: sampleSheets(), faults: [], looks: {} };
   change(message);
   tables.load(message);

@@ -170,10 +170,13 @@ test("what stands above the tabs is in view whatever is open, and has no tab", (
   const { side } = opened();
   side.setTabs(OUTSIDE_TABS, ["options", "home"]);
   const seen = () => Object.keys(side.panes).filter(name => !side.panes[name].hidden);
-  equal([seen(), [...side.tabs.children].map(tab => tab.dataset.side)], [
-    ["findings", "options", "home"],
-    ["findings", "margins", "why", "actions"],
-  ]);
+  equal(
+    [seen(), [...side.tabs.children].map(tab => tab.dataset.side)],
+    [
+      ["findings", "options", "home"],
+      ["findings", "margins", "why", "actions"],
+    ],
+  );
   side.open("home");
   equal(side.current, "findings");
   side.setTabs(OUTSIDE_TABS);

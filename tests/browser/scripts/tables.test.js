@@ -12,7 +12,7 @@ async function opened(faults = [], sheets = sampleSheets()) {
   const send = listener();
   const chosen = [];
   const tables = new Tables(root, send, step => chosen.push(step));
-  root.append(tables.box);
+  root.append(tables.box, ...tables.asides);
   tables.pane.style.height = "300px";
   tables.load({ schema: sampleSchema(), tables: sheets, faults });
   await tables.open("steps");
