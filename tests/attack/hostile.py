@@ -64,7 +64,8 @@ def hostile_scenario(scenario: pk.Scenario, texts: Sequence[str] = PAYLOADS) -> 
     for table in fmt.TABLES:
         frame = _with_rows(scenario, table.name)
         for field in table.fields:
-            if field.kind == "text" and field.name in frame and field.name != "colour":  # a checked one
+            is_free = field.kind == "text" and field.name not in ("colour", "model")  # checked ones
+            if is_free and field.name in frame:
                 begin = "warning: " if field.name == "warning" else ""  # without it the rule refuses it
                 frame[field.name] = [begin + next(turn) for _ in range(len(frame))]
         frame[FREE_NAME] = [next(turn) for _ in range(len(frame))]

@@ -23,7 +23,7 @@ export class Board {
       onDrop: () => (this.moves.ask(null), this.focusChosen()),
       onRead: () => send({ kind: "board_read" }),
     });
-    this.faults = el("div", { class: "pk-faults pk-board-faults", role: "alert", hidden: true });
+    this.faults = el("div", { class: "pk-board-faults", role: "alert", hidden: true });
     this.box = el(
       "section",
       { class: "pk-board", "aria-label": "Campaign" },
