@@ -4,18 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Generic, TypeVar
 
 import pandas as pd
 
-from planning_kit.campaign.assigning import ROUNDS, Assigning, Found
+from planning_kit.campaign.assigning import ROUNDS, Assigning, Found, days_told
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import carried_into, left_by
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import end_state
+from planning_kit.campaign.left_behind import left_behind
 from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.standing import board_table, chances_of_tasks, room_left, stops_in
 from planning_kit.explore.long_question import Report, silent
@@ -109,9 +110,18 @@ class TimedAssignment:
                          self.question.outings[name].reserve_min, room.p_least, room.stops))
         return TextTable(rows, columns=OUTING_COLUMNS)
 
+    @cached_property
+    def lost(self) -> Mapping[str, tuple[str, ...]]:
+        """By outing what it loses beside tasks (see `planning_kit.campaign.left_behind`)."""
+        return {name: lines for name, scenario in self.scenarios.items() if (lines := left_behind(
+            self.before.scenario(name), scenario, self.question.rows))}
+
     @property
     def moves(self) -> pd.DataFrame:
-        """What it changes: tasks that come, go or change their outing, dates and persons of outings."""
+        """What it changes: tasks that come, go or change their outing, dates and persons of outings.
+
+        A row for each outing that loses more than its tasks says what is lost.
+        """
         was, now, rows = self.question.present, self.found.outing_of, list[tuple[str, str, str, str]]()
         for task, this in self.question.tasks.items():
             first, then = was.get(task, ""), now.get(task, "")
@@ -120,6 +130,7 @@ class TimedAssignment:
                     f"goes from {first} to {then}" if first and then else
                     f"comes on {then}" if then else f"is taken off {first}")
                 rows.append((task, first, then, words))
+        rows += [("", name, "", _lost_words(name, lines)) for name, lines in self.lost.items()]
         for name, day in self.found.dates.items():
             present = self.question.outings[name].present
             if day != present:
@@ -132,7 +143,8 @@ class TimedAssignment:
                     told[0] += f", not {' and '.join(was_pair)}"
                     told += [_whose_numbers(lane, at, was_pair, pair) for at, lane in enumerate(SUITED)
                               if pair[at] not in was_pair]
-                rows.append(("", ", ".join(was_pair), ", ".join(pair), "; ".join(told)))
+                old, new = (", ".join(filter(None, each)) for each in (was_pair, pair))
+                rows.append(("", old, new, "; ".join(told)))
         return TextTable(rows, columns=MOVE_COLUMNS)
 
     @property
@@ -152,7 +164,21 @@ class TimedAssignment:
         told = self.found.refused.get(task, {}).get(outing)
         has = {name: fitted.tasks for name, fitted in self.found.fitted.items()}
         return told or self.question.why_not(task, outing, self.found.dates, self.found.pairs, has) or (
-            "not tried beside what it has")
+            self._beside(task, outing))
+
+    def _beside(self, task: str, outing: str) -> str:
+        """What comes of a task on an outing beside what it has in the end, which no round has tried."""
+        try:
+            tried = moved(self.campaign, task, outing, self._then)
+        except ScenarioError as error:
+            return f"not tried beside what it has: {error.words}"
+        return tried.why_not or (f"no round tried it there, but it does hold it: moved({task!r}, {outing!r}) "
+                                 f"of the new campaign puts it there, {tried.ends}")
+
+    @cached_property
+    def _then(self) -> Assigning:
+        """The question that the new campaign asks."""
+        return question_of(self.campaign)
 
     @cached_property
     def _stops(self) -> list[str]:
@@ -174,6 +200,8 @@ class TimedAssignment:
         if inside:  # those that it had before are nobody's fault, and judged by no bound
             how += (f"; stops within the outings ({inside}) are left out of that: mend them, they are in "
                     "plan(outing).findings")
+        if self.lost:
+            how += f"; more than tasks changes on {', '.join(self.lost)}: read moves before it is saved"
         outings = len(self.found.fitted)
         return f"{done} of {len(self.question.tasks)} open tasks on {outings} outings; {how}"
 
@@ -182,6 +210,10 @@ class TimedAssignment:
 
     def _repr_html_(self) -> str:
         return f"<p>{html_text(self.verdict)}</p>{self.outings._repr_html_() or ''}"  # type: ignore[operator]
+
+
+def _lost_words(outing: str, lines: Sequence[str]) -> str:
+    return f"beside its tasks {outing} changes so: {'; '.join(lines)}"
 
 
 def _whose_numbers(lane: str, at: int, before: tuple[str, str], pair: tuple[str, str]) -> str:
@@ -210,8 +242,8 @@ def assign(campaign: TimedCampaign, effort: str | float = "normal",
                                    column="value") from error
     if found is None:
         raise ScenarioError.single(
-            f"no dates of the outings lie {question.least_days_between} days apart, each begun when the one "
-            "before is over at the latest; widen earliest and latest, or lessen it",
+            f"no dates of the outings lie {days_told(question.least_days_between)} apart, each begun when "
+            "the one before is over at the latest; widen earliest and latest, or lessen it",
             table="campaign.toml", column="least_days_between",
             value=question.least_days_between)
     return TimedAssignment(campaign, question, found)
@@ -221,7 +253,8 @@ def assign(campaign: TimedCampaign, effort: str | float = "normal",
 class Moved(Generic[C]):
     """One task put on another outing, as it comes out. ``why_not`` is empty where that holds.
 
-    ``campaign``: the new one (where it does not hold: as before); ``table``: both outings before and after.
+    ``campaign``: the new one (where it does not hold: as before); ``table``: both outings before and after;
+    ``lost``: by outing what it loses beside the task (see `planning_kit.campaign.left_behind`).
     """
 
     task: str
@@ -229,6 +262,7 @@ class Moved(Generic[C]):
     why_not: str
     before: C
     campaign: C
+    lost: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def changed(self) -> Mapping[str, Scenario]:
@@ -247,18 +281,24 @@ class Moved(Generic[C]):
              for name, *plans in pairs if plans[0] is not plans[1]], columns=MOVED_COLUMNS)
 
     @property
+    def ends(self) -> str:
+        """When both are inside on the outings that change, before and after, in words."""
+        return "; ".join(f"{name} ends at PET {now}, " + (f"not {then}" if now != then else "as before")
+                         for name, *both, _, _ in self.table.itertuples(index=False, name=None)
+                         for then, now in [[pet_label(minute, "up") for minute in both]])
+
+    @property
     def words(self) -> str:
         """What comes of it, in a sentence."""
         where = f"on {self.outing}" if self.outing else "off"
         if self.why_not:
             return f"{self.task} does not go {where}: {self.why_not}"
-        ends = [f"{name} ends at PET {pet_label(after, 'up')}, not {pet_label(before, 'up')}"
-                for name, before, after, *_ in self.table.itertuples(index=False, name=None)]
-        if not ends:
+        if not self.ends:
             return f"{self.task} is {where if self.outing else 'on no outing'} by now: nothing changes"
         required = self.campaign.tasks[self.task].need == NEEDS[0] and not self.outing
         beside = "; it is required, and no outing does it then" if required else ""
-        return f"{self.task} goes {where}: {'; '.join(ends)}{beside}"
+        told = "; ".join([self.ends, *(_lost_words(*each) for each in self.lost.items())])
+        return f"{self.task} goes {where}: {told}{beside}"
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__}: {self.words}>"
@@ -308,7 +348,9 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
     known = {} if why else _stops_between(campaign)
     new = [] if why else [words for kind, words in _stops_between(after).items() if kind not in known]
     why = why or "; ".join(f"a new stop between the outings: {words}" for words in new[:1])
-    return Moved(task, outing, why, campaign, campaign if why else after)
+    lost = {} if why else {name: lines for name in has if (lines := left_behind(
+        campaign.scenario(name), after.scenario(name), question.rows))}
+    return Moved(task, outing, why, campaign, campaign if why else after, lost)
 
 
 def _with(campaign: C, outing: str, plan: TimedPlan) -> C:

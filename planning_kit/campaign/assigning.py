@@ -297,7 +297,7 @@ class Assigning:
                     found.setdefault(task, f"it comes after {earlier}, which is left out")
                 elif span and days and (span[0].date() - over[earlier]).days < days:
                     found.setdefault(task, f"{earlier} is over on {over[earlier]}, and it would begin at "
-                                     f"{span[0]:%Y-%m-%d %H:%M} UTC: {days} days must lie between")
+                                     f"{span[0]:%Y-%m-%d %H:%M} UTC: {days_told(days)} must lie between")
         return found
 
     def _filled_up(self, on: OutingOn, name: str, fit: Fitted, solved: Solved, fitted: Mapping[str, Fitted],
@@ -353,12 +353,17 @@ class Assigning:
             if on is None or (at is not None and order.index(at) > order.index(name)):
                 return f"it comes after {earlier}, which is on no outing up to {name}"
             if (day - on).days + self.outings[name].lasts_days < days or (days and at == name):
-                return f"{earlier} is on {on}, {name} on {day}: {days} days must lie between"
+                return f"{earlier} is on {on}, {name} on {day}: {days_told(days)} must lie between"
         for at, tasks in has.items():
             if order.index(at) < order.index(name) and (
                     later := [each for each in tasks if task in self.tasks[each].after]):
                 return f"{', '.join(later)} comes after it, and is on {at}"
         return ""
+
+
+def days_told(days: float) -> str:
+    """So many days, in words."""
+    return f"{days:g} day{'' if days == 1 else 's'}"
 
 
 def span_of(plan: TimedPlan, task: str) -> tuple[datetime, datetime] | None:

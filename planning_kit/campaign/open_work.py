@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from fractions import Fraction
 
-from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask, span_of
+from planning_kit.campaign.assigning import Assigning, OpenOuting, OpenTask, days_told, span_of
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import left_by, rest_of
@@ -45,7 +45,8 @@ def question_of(campaign: TimedCampaign) -> Assigning:
         if not 0 < len(outing.dates) <= _MOST_DATES:
             faults.add("campaign.toml", None, f"outings.{name}.latest", campaign.source.outings[name].latest,
                        f"leaves {len(outing.dates)} dates to try; 1 to {_MOST_DATES} can be"
-                       + (f", none before {between} days after the last one, over on {last:%Y-%m-%d %H:%M}"
+                       + (f", none before {days_told(between)} after the last one, over on "
+                          f"{last:%Y-%m-%d %H:%M}"
                           if last else ""))
         behind = next(step for step in outing.plan.scenario.records.steps if step.step == outing.behind)
         if behind.task in campaign.tasks and campaign.source.outings[name].work_after:
@@ -90,7 +91,7 @@ def rows_of_task(campaign: TimedCampaign, task: BacklogTask, left: EndState | No
     if left is not None:
         rows = tuple(rest for row in rows if (rest := rest_of(row, left)) is not None)
     cells = {"task": task.task, "title": task.title, "need": task.need}
-    return TaskRows(task.task, cells, tuple(map(_cells, rows)), task.after)
+    return TaskRows(task.task, cells, tuple(map(cells_of, rows)), task.after)
 
 
 def _block(task: BacklogTask) -> Step:
@@ -106,7 +107,7 @@ def _block(task: BacklogTask) -> Step:
         needs=task.needs, sets=task.sets)
 
 
-def _cells(step: Step) -> Mapping[str, object]:
+def cells_of(step: Step) -> Mapping[str, object]:
     """A row of ``steps.csv`` as a table takes it; what is not given is left out."""
     said = {field.name: getattr(step, field.name) for field in STEPS.fields}
     return {name: " ".join(map(move_text, cell)) if name in ("takes", "leaves") else

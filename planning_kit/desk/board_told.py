@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from planning_kit.campaign.assigned import Moved
-from planning_kit.campaign.assigning import Assigning
+from planning_kit.campaign.assigning import Assigning, days_told
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.open_work import question_of
@@ -138,7 +138,7 @@ def _card(campaign: TimedCampaign, row: Row, can_move: bool) -> Message:
     task = campaign.tasks[row["task"]]
     after = f"after {', '.join(task.after)}" if task.after else ""
     if after and task.least_gap_days:
-        after += f", {task.least_gap_days:g} day{'' if task.least_gap_days == 1 else 's'} later"
+        after += f", {days_told(task.least_gap_days)} later"
     asks = ", ".join(filter(None, (after, f"by {task.must_by}" if task.must_by else "")))
     is_timed = row["status"] == PLANNED and not math.isnan(row["start_min"])
     return {"task": task.task, "title": one_line(task.title), "can_move": can_move, "why": "",
@@ -208,6 +208,7 @@ def _parts(found: Moved[TimedCampaign]) -> Iterator[Message]:
         soon, later = soon_told(now, then), later_told(now, then)
         is_own = found.task in {*found.before.planned(name), *found.campaign.planned(name)}
         lines: list[Line] = [["", soon["end"]], *([STOP, words] for words in soon["limits"])]
+        lines += [[CONCERN, words] for words in found.lost.get(name, ())]
         was = {each["what"]: each["words"] for each in _room(found.before, name)}
         lines += [[new["level"], f"{new['what']} {new['words']}" + (
             "" if new["words"] == (old := was.get(new["what"], "")) else f", was {old}" if old else "")]
@@ -228,6 +229,8 @@ def _between(found: Moved[TimedCampaign]) -> Iterator[Message]:
                 for each in (found.before, found.campaign))
     lines = [line for key, line in now.items() if key not in was]
     gone = sum(key not in now for key in was)
-    lines += [["", f"{gone} of the findings between the outings go"]] if gone else []
+    if gone:
+        words = "finding between the outings goes" if gone == 1 else "findings between the outings go"
+        lines.append(["", f"{gone} {words}"])
     if lines:
         yield {"outing": "", "words": "Between the outings", "lines": lines}
