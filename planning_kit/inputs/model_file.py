@@ -69,8 +69,8 @@ def models_of(rows: Rows, given: Mapping[str, bytes | str], faults: Faults) -> t
                       f"{FAR_M:,.0f} m; a file in millimetres needs 0.001")
         size_m = max(most - least for least, most in zip(found[name].least, found[name].most, strict=True))
         if isinstance(scale, float) and size_m * scale < _LEAST_M:
-            row.fault(faults, "scale", f"makes it {size_m * scale:.3g} m large, of which nothing is seen: give "
-                      f"a scale that makes it at least {_LEAST_M:g} m, or mend the sizes in the file")
+            row.fault(faults, "scale", f"makes it {size_m * scale:.3g} m large, of which nothing is seen: "
+                      f"give a scale that makes it at least {_LEAST_M:g} m, or mend the sizes in the file")
         if drawn > fmt.MAX_TRIANGLES:
             row.fault(faults, "model", f"brings the triangles of all bodies to {drawn:,}; at most "
                       f"{fmt.MAX_TRIANGLES:,} are drawn: write it with fewer")

@@ -171,8 +171,8 @@ def _note_header(table: Table, raw: RawTable, faults: Faults) -> None:
             faults.add(table.name, 1, each.name, "", f"is missing from the header; add the column{may_be}")
 
 
-_RENAMED = {("inhibits", "set_before_min"): "write set_at, a moment in UTC or PET (30 minutes before PET 0 are "
-                                            "-0:30)"}
+_RENAMED = {("inhibits", "set_before_min"): "write set_at, a moment in UTC or PET (for 30 min before PET 0 "
+                                            "that is -0:30)"}
 
 
 def _unknown_column(table: Table, raw: RawTable, name: str) -> str:

@@ -93,7 +93,7 @@ def test_every_fault_of_every_file_is_told_at_once(tmp_path: Path) -> None:
             ("backlog", "after"), ("backlog", "place"),
             ("backlog", "items"), ("backlog", "value"), ("backlog", "steps"), ("backlog", "task"),
             ("backlog", "need"), ("backlog", "minutes_likely"), ("steps-e", "takes"), ("places", "x_m"),
-            ("no.csv", "")} <= found
+            } <= found
     with pytest.raises(pk.ScenarioError) as told:
         pk.load_campaign(folder)
     assert list(told.value.problems["table"]).count("places") == 1, "once, not for each outing"
