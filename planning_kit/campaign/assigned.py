@@ -88,6 +88,7 @@ class TimedAssignment:
 
         Raises `SaveConflict` or `ScenarioError`; nothing has changed then, in no folder.
         """
+        self.before.stop_if_begun(self.scenarios)
         save_all(self.before.folder, [scenario for name, scenario in self.scenarios.items()
                                       if scenario != self.before.scenario(name)])
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -17,7 +17,7 @@ from planning_kit.explore.retime.retiming import retime
 from planning_kit.inputs.campaign_file import CampaignSource, read_campaign
 from planning_kit.inputs.campaign_records import BACKLOG, BacklogTask
 from planning_kit.inputs.cells import did_you_mean
-from planning_kit.inputs.faults import ScenarioError, must_be
+from planning_kit.inputs.faults import Faults, ScenarioError, must_be
 from planning_kit.inputs.format import CAMPAIGN_FILE
 from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.raw import RawTable
@@ -93,6 +93,15 @@ class TimedCampaign:
     def has_log(self, outing: str) -> bool:
         """Whether the outing is under way or over: its folder holds a log."""
         return os.path.lexists(self.scenario(outing).folder / LOG_FILE)
+
+    def stop_if_begun(self, outings: Iterable[str]) -> None:
+        """Raise `ScenarioError` for each of these outings that has got a log since they were planned."""
+        faults = Faults()
+        for name in outings:
+            if self.has_log(name):
+                faults.add(LOG_FILE, None, "outing", name, f"{name} is under way since: it has a log; read "
+                           "again. Nothing was saved")
+        faults.stop_if_any()
 
     def scenario(self, outing: str) -> Scenario:
         """The scenario of an outing, as ``load_scenario`` of its folder gives it."""

@@ -1,7 +1,7 @@
 """Checks of a campaign: what is wrong between outings. Each outing's own findings are those of its plan.
 
 ``campaign``: rules ``out-of-order``, ``date``, ``rest-days``, ``reserve``, ``crew``, ``station`` (another
-name); about the place or route ``station-otherwise``.
+name), ``no-source`` (about the key); about the place or route ``station-otherwise``.
 
 ``backlog``, about the task: ``too-soon`` (before a prerequisite, or too soon after it), ``must-by``,
 ``not-planned``, ``done-twice``, ``not-trained``, ``training-unknown``; about the state: ``state-unset``.
@@ -73,6 +73,15 @@ def check_dates(campaign: TimedCampaign) -> Found:
                 f"{settings.reserve_min:g} min are to be kept: take work out of it"),
                 source=settings.sources.get("reserve_min", ""), value=left, limit=settings.reserve_min,
                 margin=left - settings.reserve_min)
+
+
+def check_sources(campaign: TimedCampaign) -> Found:
+    """A remark for each limit of the campaign that is given without its source."""
+    settings = campaign.source.settings
+    for key in ("least_days_between", "reserve_min"):
+        if (limit := getattr(settings, key)) and not settings.sources.get(key):
+            yield "", Finding(REMARK, _CAMPAIGN, "no-source", key, message=(
+                f"the limit {key} = {limit:g} gives no source: add {key}_source"), source="campaign.toml")
 
 
 def check_station(campaign: TimedCampaign) -> Found:
@@ -327,7 +336,11 @@ def check_claims(campaign: TimedCampaign) -> Found:
 
 
 def check_left_outside(campaign: TimedCampaign) -> Found:
-    """What is left outside, or other than it must end, too long (stop), or nobody comes to it (concern)."""
+    """What is left outside, or other than it must end, too long (stop), or with nobody to come to it.
+
+    That is a stop, too, where its limit passes before the last outing is over, else a concern. What a state
+    must end as: its ``at_end``, else that of another outing, a later one first, else what it was at first.
+    """
     for at, name in enumerate(campaign.ids):
         end = campaign.end_state(name)
         for each in end.items:
@@ -338,8 +351,16 @@ def check_left_outside(campaign: TimedCampaign) -> Found:
                                  each.item.leave_source)
         for state in end.states:
             most = state.state.leave_max_h
-            if most is not None and state.value != (state.state.at_end or state.value):
+            if most is not None and {state.value, state.on_way_to or state.value} != {_must_end(
+                    campaign, at, state.state.state)}:
                 yield from _left(campaign, at, state.state.state, state.since, most, state.state.leave_source)
+
+
+def _must_end(campaign: TimedCampaign, at: int, state: str) -> str:
+    rows = [next((each for each in campaign.scenario(name).records.states if each.state == state), None)
+            for name in campaign.ids]
+    ends = [each.at_end for each in (*rows[at:], *reversed(rows[:at])) if each and each.at_end]
+    return ends[0] if ends else next(each.at_start for each in rows if each)
 
 
 def _left(campaign: TimedCampaign, at: int, about: str, since: datetime | None, most_h: float,
@@ -350,17 +371,18 @@ def _left(campaign: TimedCampaign, at: int, about: str, since: datetime | None, 
     begun = since or campaign.timed_plan(name).pet_zero  # since when before that is not known
     later = [(other, moment) for other in campaign.ids[at + 1:]
              if (moment := _touched_at(campaign.timed_plan(other), about)) is not None]
+    until = later[0][1] if later else campaign.end_state(campaign.ids[-1]).ended
+    hours = (until - begun).total_seconds() / 3600
+    is_over, why = hours > most_h, f"({one_line(source) or 'no source'})"
     if not later:
-        yield name, _carried(CONCERN, "left-too-long", about, (
-            f"is left from {begun:%Y-%m-%d}, {most_h:g} h at most, and no later outing comes to it: plan "
-            f"that ({one_line(source) or 'no source'})"), limit=most_h)
-        return
-    hours = (later[0][1] - begun).total_seconds() / 3600
-    if hours > most_h:
+        over = f", over before {campaign.ids[-1]} is" if is_over else ""
+        yield name, _carried(STOP if is_over else CONCERN, "left-too-long", about, (
+            f"is left from {begun:%Y-%m-%d}, {most_h:g} h at most{over}, and no later outing comes to it: "
+            f"plan that {why}"), value=hours, limit=most_h)
+    elif is_over:
         yield name, _carried(STOP, "left-too-long", about, (
             f"is left for {number_label(hours, 'up')} h, until {later[0][0]} comes to it, {most_h:g} h at "
-            f"most: come sooner, or finish it ({one_line(source) or 'no source'})"),
-            value=hours, limit=most_h)
+            f"most: come sooner, or finish it {why}"), value=hours, limit=most_h)
 
 
 def _touched_at(plan: TimedPlan, about: str) -> datetime | None:
@@ -370,5 +392,5 @@ def _touched_at(plan: TimedPlan, about: str) -> datetime | None:
 
 
 CHECKS: tuple[Callable[[TimedCampaign], Found], ...] = (
-    check_dates, check_station, check_crews, check_order, check_needs, check_carried, check_gaps,
-    check_claims, check_left_outside)
+    check_dates, check_sources, check_station, check_crews, check_order, check_needs, check_carried,
+    check_gaps, check_claims, check_left_outside)

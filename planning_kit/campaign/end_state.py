@@ -58,7 +58,10 @@ class ItemEnd(NamedTuple):
 
 
 class StateEnd(NamedTuple):
-    """What a state is, and since when; what a step left half done was making of it ("": none was)."""
+    """What a state is, and since when; what a step left half done was making of it ("": none was).
+
+    Where there was such a step, ``since`` is its start: from then on it is not sure.
+    """
 
     state: State
     value: str
@@ -251,12 +254,16 @@ def _at_end(plan: TimedPlan, in_force: frozenset[str]) -> EndState:
         items.append(ItemEnd(item, place, last.in_bag, fixed,
                              moment_at(last.from_min, plan.pet_zero) if last.by_step else None))
     logged = {} if plan.outside is None else plan.outside.states.by_step
-    on_way = {entry.state: entry.value for step in base.steps for entry in step.sets
+    on_way = {entry.state: (entry.value, logged[step.step].pieces[0][0]) for step in base.steps
+              for entry in step.sets
               if step.step in logged and logged[step.step].pieces and step.step not in done}
-    states = [StateEnd(each.state, each.value,
-                       moment_at(each.from_min, plan.pet_zero) if each.by_step else None,
-                       "" if on_way.get(each.state.state) == each.value else on_way.get(each.state.state, ""))
-              for *_, each in plan.state_spells.values()]
+    states = []
+    for *_, each in plan.state_spells.values():
+        to, begun_min = on_way.get(each.state.state, ("", 0.0))
+        is_sure = to in ("", each.value)
+        since = moment_at(each.from_min if is_sure else begun_min, plan.pet_zero)
+        states.append(StateEnd(each.state, each.value, None if is_sure and not each.by_step else since,
+                               "" if is_sure else to))
     begun = frozenset(step.step for step in base.steps if step.step not in done
                       and left[step.step] not in (0.0, step.minutes_likely))
     again = _to_be_repeated(base, begun, done, {each.item.item for each in items if not each.is_outside})

@@ -15,6 +15,7 @@ from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.odds.odds_tables import REQUIRED_INSIDE
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.shown_text import TextTable
+from planning_kit.inputs.times import pet_min
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.network import grouped
@@ -120,6 +121,13 @@ def _stretches(campaign: TimedCampaign, outing: str, name: str) -> Iterator[tupl
              each.by_step) for each in plan.tracked_custody.holdings if each.item == name]
     spells = [(each.value, each.from_min, each.until_min, each.by_step)
               for each in plan.state_spells.get(name, ())]
+    # What a step left half done was making of it is not sure from then on.
+    for end in campaign.end_state(outing).states if spells else ():
+        if end.state.state == name and end.on_way_to and end.since is not None:
+            value, first, until, by_step = spells.pop()
+            begun_min = max(first, pet_min(end.since, plan.pet_zero))
+            spells += [(value, first, begun_min, by_step)] if begun_min > first else []
+            spells.append((end.words, begun_min, until, ""))
     for kind, stretches in (("item", held), ("state", spells)):
         for what, first, last, step in stretches:
             ends = (plan.pet_zero + timedelta(minutes=float(each)) for each in (first, last))

@@ -17,7 +17,7 @@ from planning_kit.desk.messages import Message, notice, rows_of_frame
 from planning_kit.explore.long_question import FAILED, InPieces, LongQuestion, at_once
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.campaign_file import read_campaign, stands_in_a_campaign
-from planning_kit.inputs.faults import ScenarioError
+from planning_kit.inputs.faults import SaveConflict, ScenarioError
 from planning_kit.inputs.scenario import save_all
 from planning_kit.inputs.shown_text import one_line
 
@@ -114,16 +114,23 @@ class Board:
             raise ScenarioError.single(f"mend the {len(session.faults)} marked faults first: the answer is "
                                        "of the last good plan", column="task", value=task)
         words = f"{task} goes {f'on {outing}' if outing else 'off'}"
+        found.campaign.stop_if_begun(found.changed)
 
         self._found, own, changed = None, found.changed.get(shown.open_one), {**found.changed}
         if own:  # it may be saved since its plan was made
             changed[shown.open_one] = replace(own, on_disk=session.base.on_disk)
-        save_all(session.base.folder.resolve().parent, changed.values())
+        try:
+            save_all(session.base.folder.resolve().parent, changed.values())
+        except SaveConflict as error:  # with the outing's folder and the file, which a refusal leaves out
+            told = error.problems[["table", "problem"]].itertuples(index=False, name=None)
+            raise ScenarioError.single("; ".join(": ".join(filter(None, row)) for row in told)) from error
         if own:
             session.edit_to(own, words)
             session.save()  # what is on the disk already
         self._shown = replace(shown, campaign=found.campaign)
-        saved = notice(one_line(f"{words}; saved: {', '.join(found.changed)}"))
+        others = [name for name in found.changed if name != shown.open_one]
+        stay = f". Undo is of {shown.open_one} alone: {', '.join(others)} stays as saved" if others else ""
+        saved = notice(one_line(f"{words}; saved: {', '.join(found.changed)}{stay}"))
         return [saved, *autosaved(session), *self._read(session, message)]
 
     def _ask(self, name: str, answer: Callable[[LongQuestion], object]) -> None:

@@ -166,6 +166,9 @@ def _steps(files: FolderFiles, rows: Rows, faults: Faults) -> dict[str, tuple[St
             row.fault(faults, "steps", "must be the plain name of a CSV file in the campaign's folder, and "
                       "of none of the format's own, such as steps-REG.csv")
             continue
+        if not files.has(name):
+            row.fault(faults, "steps", "is not in the campaign's folder; put the file there")
+            continue
         if name not in read:
             read[name] = _steps_in(files, name, stem, rows, faults, first)
         if (steps := read[name]) is not None:
@@ -266,6 +269,11 @@ def _outings(named: object, folder: Path, faults: Faults) -> dict[str, Outing]:
         first, last = values.get("earliest"), values.get("latest")
         if first and last and first > last:  # type: ignore[operator]  # dates, as parsed
             faults.add(where, None, f"{key}.latest", last, f"lies before earliest, {first}")
+        pairs: Any = values.get("crew", ())
+        for pair in pairs or ():
+            if len({*pair}) == 1:
+                faults.add(where, None, f"{key}.crew", ", ".join(pair), "names one person as EV1 and as EV2; "
+                           "two people go")
         if len(faults.rows) == count:
             found[name] = Outing(name, **values)  # type: ignore[arg-type]
     return found

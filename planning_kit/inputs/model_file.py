@@ -31,6 +31,7 @@ _MAGIC, _VERSION, _JSON, _BINARY = 0x46546C67, 2, 0x4E4F534A, 0x004E4942
 _FLOAT, _TRIANGLES = 5126, 4
 _INDEX_TYPES = {5121: "<u1", 5123: "<u2", 5125: "<u4"}
 _MOST_NODES = 10_000
+_LEAST_M = 0.001  # less is drawn as nothing
 _NOT_CLEAR = "is not as glTF 2.0 has it; write it anew"
 
 
@@ -64,8 +65,12 @@ def models_of(rows: Rows, given: Mapping[str, bytes | str], faults: Faults) -> t
         ends = *found[name].least, *found[name].most
         reach_m = max(map(abs, ends)) * scale if isinstance(scale, float) else 0.0
         if reach_m > FAR_M:
-            row.fault(faults, "scale", f"makes it reach {reach_m:,.0f} m from its origin, farther than "
+            row.fault(faults, "scale", f"makes it reach {reach_m:,.6g} m from its origin, farther than "
                       f"{FAR_M:,.0f} m; a file in millimetres needs 0.001")
+        size_m = max(most - least for least, most in zip(found[name].least, found[name].most, strict=True))
+        if isinstance(scale, float) and size_m * scale < _LEAST_M:
+            row.fault(faults, "scale", f"makes it {size_m * scale:.3g} m large, of which nothing is seen: "
+                      f"give a scale that makes it at least {_LEAST_M:g} m, or mend the sizes in the file")
         if drawn > fmt.MAX_TRIANGLES:
             row.fault(faults, "model", f"brings the triangles of all bodies to {drawn:,}; at most "
                       f"{fmt.MAX_TRIANGLES:,} are drawn: write it with fewer")

@@ -114,7 +114,7 @@ def save_together(above: Path, sets: Sequence[Set]) -> None:
         try:
             for folder, files, known in sets:
                 before = _on_disk(folder, {*files, *known})
-                _stop_on_conflict(folder, before, files, known)
+                _stop_on_conflict(folder, before, files, known, f"{folder.name}/")
                 staged.append((folder, _changes(folder, files, before), before))
             if all(each.before == each.after for _, changes, _ in staged for each in changes):
                 return
@@ -300,13 +300,13 @@ def _stop_at_links(folder: Path, changes: Iterable[FileChange]) -> None:
 
 
 def _stop_on_conflict(folder: Path, before: Mapping[str, bytes], files: Mapping[str, bytes],
-                      known: Mapping[str, str]) -> None:
+                      known: Mapping[str, str], where: str = "") -> None:
     faults = Faults()
     for name in sorted({*before, *known}):
         if name not in before:
-            faults.of_file(name, "was deleted on disk since it was read")
+            faults.of_file(f"{where}{name}", "was deleted on disk since it was read")
         elif before[name] != files.get(name) and digest_of(before[name]) != known.get(name):
-            faults.of_file(name, "changed on disk since it was read" if name in known else
+            faults.of_file(f"{where}{name}", "changed on disk since it was read" if name in known else
                        "is in the folder but was not read from it")
     if faults.rows:
         faults.add("", None, "", folder,

@@ -171,9 +171,15 @@ def _note_header(table: Table, raw: RawTable, faults: Faults) -> None:
             faults.add(table.name, 1, each.name, "", f"is missing from the header; add the column{may_be}")
 
 
+_RENAMED = {("inhibits", "set_before_min"): "write set_at, a moment in UTC or PET (for 30 min before PET 0 "
+                                            "that is -0:30)"}
+
+
 def _unknown_column(table: Table, raw: RawTable, name: str) -> str:
     if not name.strip():
         return "is a column without a name; name it or delete it"
+    if (table.name, name) in _RENAMED:
+        return f"is not a column of {table.name} any more: {_RENAMED[table.name, name]}"
     missing = tuple(each.name for each in table.fields if each.name not in raw.header)
     free = f"free columns begin with {fmt.FREE_PREFIX}"
     return f"is not a column of {table.name}; {free}{did_you_mean(name, missing)}"

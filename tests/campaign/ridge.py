@@ -83,8 +83,9 @@ def write_ridge(folder: Path, backlog: Sequence[str], outings: int = 2, *, plann
                 dates: int = 2, apart: int = 5, pairs: str = "", reserve: float = 10.0) -> Path:
     """Write it. ``backlog``: rows below `BACKLOG`; an outing has so many ``dates``, ``apart`` days later."""
     folder.mkdir(parents=True)
-    toml = [f'format = 1\ntitle = "Ridge"\nstation = "Ridge Depot"\nleast_days_between = 2\nreserve_min = '
-            f'{reserve:g}\n']
+    toml = [f'format = 1\ntitle = "Ridge"\nstation = "Ridge Depot"\nleast_days_between = 2\n'
+            f'least_days_between_source = "demo value"\nreserve_min = {reserve:g}\n'
+            'reserve_min_source = "demo value"\n']
     for number in range(outings):
         day = FIRST + timedelta(days=apart * number)
         toml.append(f'[outings.R{number + 1}]\nfolder = "r{number + 1}"\nearliest = {day}\n'

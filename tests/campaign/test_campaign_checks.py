@@ -155,6 +155,12 @@ def test_a_reserve_that_is_not_kept(campaign: pk.Campaign) -> None:
     assert rules(tight) == [("concern", outing, "reserve", outing)]
 
 
+def test_a_limit_of_the_campaign_without_its_source_is_a_remark(campaign: pk.Campaign) -> None:
+    source = campaign.source.settings.sources["reserve_min"]
+    bare = rewritten(campaign, "campaign.toml", f'reserve_min_source = "{source}"\n', "")
+    assert rules(bare) == [("remark", "", "no-source", "reserve_min")]
+
+
 def test_who_goes_and_who_is_trained(campaign: pk.Campaign) -> None:
     second, task = campaign.ids[1], second_task(campaign)
     one, other = "Ada", "Ben"
@@ -248,8 +254,36 @@ def test_states_that_nobody_set_are_otherwise_or_are_left_too_long(tmp_path: Pat
     # Open from 08:00 and a good half hour on the 14th; B1 begins on the 17th after five minutes and the way.
     assert 71 < row["value"] < 72
     assert "cold" in row["message"]
+    # Nobody comes: a stop where the limit passes before the last outing is over, else a concern.
     nobody = changed(campaign, "B", lambda it: it.edit_row("steps", "B1", sets="", needs=""))
     assert ("concern", "A", "left-too-long", "lid") in rules(nobody)
+    never = changed(nobody, "A", lambda it: it.edit_row("states", "lid", leave_max_h=70))
+    assert ("stop", "A", "left-too-long", "lid") in rules(never)
+    last = never.findings().query("rule == 'left-too-long'").iloc[0]
+    assert last["value"] > row["value"], "at least until then"
+    assert "over before B is, and no later outing comes to it" in last["message"]
+
+
+def test_a_state_without_an_end_of_its_own_is_held_against_that_of_another_outing(tmp_path: Path) -> None:
+    campaign = changed(pk.load_campaign(from_nothing(tmp_path / "c")), "A",
+                       lambda it: it.edit_row("states", "lid", at_end="", leave_max_h=70))
+    assert rules(campaign) == [("stop", "A", "left-too-long", "lid")]
+    none = changed(campaign, "B", lambda it: it.edit_row("states", "lid", at_end=""))
+    assert rules(none) == [("stop", "A", "left-too-long", "lid")], "it was closed at first"
+    may = changed(campaign, "A", lambda it: it.edit_row("states", "lid", at_end="open"))
+    assert rules(may) == []
+
+
+def test_a_state_perhaps_on_its_way_counts_as_not_where_it_must_be(tmp_path: Path) -> None:
+    campaign = pk.load_campaign(from_nothing(tmp_path / "c"))
+    campaign.scenario("A").edit_row("states", "lid", at_end="", leave_max_h=70).save()
+    (campaign.folder / "a" / "log.csv").write_text(
+        "step,event,at\nA0,started,0:00\nA0,finished,0:05\nA1,started,0:08\nA1,partly,0:20\n,ingress,0:30\n")
+    campaign = pk.load_campaign(campaign.folder)
+    assert ("stop", "A", "left-too-long", "lid") in rules(campaign)
+    lid = campaign.thread_table("lid").query("outing == 'A'")
+    assert lid["is"].to_list() == ["closed", "closed, or on the way to open: look first"]
+    assert lid["from_min"].iloc[1] == 8, "from the start of the step that was left half done"
 
 
 def test_an_item_left_too_long_is_a_stop_and_one_where_it_belongs_is_not(campaign: pk.Campaign) -> None:

@@ -93,7 +93,7 @@ def test_every_fault_of_every_file_is_told_at_once(tmp_path: Path) -> None:
             ("backlog", "after"), ("backlog", "place"),
             ("backlog", "items"), ("backlog", "value"), ("backlog", "steps"), ("backlog", "task"),
             ("backlog", "need"), ("backlog", "minutes_likely"), ("steps-e", "takes"), ("places", "x_m"),
-            ("no.csv", "")} <= found
+            } <= found
     with pytest.raises(pk.ScenarioError) as told:
         pk.load_campaign(folder)
     assert list(told.value.problems["table"]).count("places") == 1, "once, not for each outing"
@@ -168,3 +168,15 @@ def test_one_id_in_two_files_of_steps_is_a_fault_with_both(tmp_path: Path) -> No
     path = folder / "steps-b.csv"
     path.write_text(path.read_text().replace("S2", "S5"))
     assert len(pk.load_campaign(folder).source.steps) == 3
+
+
+def test_one_person_as_both_and_a_file_of_steps_that_is_not_there_are_faults(tmp_path: Path) -> None:
+    toml = CAMPAIGN_TOML.replace('["Ben", "Cy"]', '["Cy", "Cy"]')
+    folder = write_campaign(tmp_path / "c", toml, "task,title,need,steps\nA,,required,steps-a.csv\n")
+    with pytest.raises(pk.ScenarioError) as told:
+        pk.load_campaign(folder)
+    rows = told.value.problems
+    assert rows[["table", "column"]].to_numpy().tolist() == [
+        ["backlog", "steps"], ["campaign.toml", "outings.two.crew"]]
+    assert rows["problem"].iloc[0] == "is not in the campaign's folder; put the file there"
+    assert rows["problem"].iloc[1].startswith("names one person as EV1 and as EV2")

@@ -115,7 +115,7 @@ def test_a_kept_move_is_saved_in_both_folders_and_in_the_draft(ridge):
     talk.ask("board_open")
     talk.ask("board_move", task="BB", outing="R2")
     said = talk.ask("board_keep", task="BB", outing="R2")
-    assert said["said"]["text"] == "BB goes on R2; saved: R1, R2"
+    assert said["said"]["text"] == ("BB goes on R2; saved: R1, R2. Undo is of R1 alone: R2 stays as saved")
     campaign = pk.load_campaign(ridge)
     starts = campaign.board_table.query("outing == 'R2'").sort_values("start_min")
     assert tasks(said) == {"R1": ["AA"], "R2": [*starts["task"]], "": ["DD"]}
@@ -255,3 +255,28 @@ def test_an_outing_with_a_log_stands_by_it_and_what_it_left_is_on_no_outing(tmp_
     assert "own" not in str(answer["parts"][1]["lines"])
     refused = talk.ask("board_move", task="LMP", outing="one")["board_answer"]["refused"]
     assert "is not one that is open" in refused
+
+
+def test_a_move_onto_an_outing_that_is_under_way_by_now_is_not_saved(ridge):
+    talk = opened(ridge)
+    talk.ask("board_open")
+    talk.ask("board_move", task="BB", outing="R2")
+    asked = pk.load_campaign(ridge).assign("quick")
+    (ridge / "r2" / "log.csv").write_text("step,event,at\n,pet_zero,0:00\n")
+    before = files(ridge)
+    said = talk.ask("board_keep", task="BB", outing="R2")["said"]
+    assert said["level"] == "bad"
+    assert "R2 is under way since: it has a log; read again" in said["text"]
+    with pytest.raises(pk.ScenarioError, match="R2 is under way since"):
+        asked.save()
+    assert files(ridge) == before
+
+
+def test_a_conflict_at_keep_names_the_outing_and_the_file(ridge):
+    talk = opened(ridge)
+    talk.ask("board_open")
+    talk.ask("board_move", task="BB", outing="R2")
+    path = ridge / "r2" / "tasks.csv"
+    path.write_text(path.read_text().replace("Out", "Otherwise"))
+    said = talk.ask("board_keep", task="BB", outing="R2")["said"]
+    assert said["text"].startswith("r2/tasks.csv: changed on disk since it was read; nothing was saved")

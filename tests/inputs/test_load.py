@@ -203,3 +203,12 @@ def test_a_quoted_line_end_does_not_shift_row_numbers(tmp_path: Path) -> None:
 def test_what_is_no_path_is_refused_in_words(given):
     with pytest.raises(ScenarioError, match="is no path"):
         load_scenario(given)
+
+
+def test_a_column_that_got_another_name_is_told_with_the_new_one(tmp_path):
+    table = TABLES["inhibits"].splitlines()
+    table[0] += ",set_before_min"
+    text = "\n".join([table[0], *(f"{row}," for row in table[1:])])
+    folder = write_small(tmp_path / "s", {"inhibits.csv": text})
+    with pytest.raises(ScenarioError, match="is not a column of inhibits any more: write set_at"):
+        load_scenario(folder)

@@ -235,6 +235,18 @@ def test_only_files_of_the_folder_can_be_named(folder: Path, name: str, words: s
     assert [*told.value.problems["column"]] == ["model"]
 
 
+def test_a_size_that_nobody_can_mean_is_told_in_few_words(folder: Path) -> None:
+    scenario = pk.load_scenario(folder)
+    for words, node, scale in (("m large, of which nothing is seen", {}, 1e-9),
+                               ("makes it 0 m large", {"scale": [0, 0, 0]}, 1.0),
+                               (r"reach 1e\+300 m", {"scale": [1e300, 1, 1]}, 1.0)):
+        (folder / "new.glb").write_bytes(box_glb(node=node))
+        with pytest.raises(pk.ScenarioError, match=words) as told:
+            scenario.edit_row("bodies", "arm", model="new.glb", scale=scale)
+        assert [*told.value.problems["column"]] == ["scale"]
+        assert len(str(told.value)) < 300
+
+
 def test_a_link_out_of_the_folder_is_not_read(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "far.glb").write_bytes(box_glb())
     (folder / "arm.glb").unlink()
