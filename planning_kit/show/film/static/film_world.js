@@ -114,7 +114,7 @@ export class World {
     const stands = standsOf(people);
     const seen = people.map((person, n) => {
       const foot = footAt(data.people[n], minute, this.sockets);
-      return { ...person, ...stance(stands[n], person.up, person.out, foot) };
+      return { ...person, ...stance(stands[n], person.facing, person.out, foot) };
     });
     const held = heldAt(data.items, minute);
     const tethers = data.tethers.map(tether => {
