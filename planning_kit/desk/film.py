@@ -16,7 +16,7 @@ from planning_kit.explore.long_question import InPieces, at_once
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import one_line
 from planning_kit.plan.timed import TimedPlan, as_plan
-from planning_kit.show.film.film_page import film_file, still_address
+from planning_kit.show.film.film_page import film_file
 from planning_kit.show.film.scene import scene_in_pieces, scene_of
 from planning_kit.show.still import still
 
@@ -38,7 +38,7 @@ class FilmView(anywidget.AnyWidget):
 
     def __init__(self, plan: TimedPlan) -> None:
         """Show the film of ``plan``."""
-        super().__init__(scene=scene_of(plan), version=_version(), still=still_address(plan))
+        super().__init__(scene=scene_of(plan), version=_version(), still=still(plan, 0.0, "station").address)
         self._plan, self._wanted = plan, ""
         self.on_msg(self._on_message)
 
@@ -68,7 +68,7 @@ class FilmView(anywidget.AnyWidget):
 
     def _repr_mimebundle_(self, **asked: Any) -> tuple[dict[str, Any], dict[str, Any]]:
         told, more = super()._repr_mimebundle_(**asked) or ({}, {})
-        return {**told, "text/html": still(self._plan, 0.0, "station").svg}, more
+        return {**told, "text/html": still(self._plan, 0.0, "station").img}, more
 
     def __repr__(self) -> str:
         return f"Film of {one_line(self._plan.scenario.settings.title)}: run this cell to see it"

@@ -100,7 +100,7 @@ def _because(view: _View, position: int, holder: Holder) -> str:
     step = times.steps[position]
     if holder.kind in _WINDOWED:
         is_group = holder.kind == kinds.GROUP
-        words = [] if is_group else [_window_words(times, holder)]
+        words = [] if is_group else [window_opens(times, holder.text)]
         if is_group or holder.group:
             group = step.same_window if is_group else holder.group
             words.append(f"the steps of {group!r} share one window and do not all fit in an earlier one")
@@ -142,12 +142,13 @@ def _as_late_as_it_can(view: _View, position: int, holder: Holder) -> str:
     return f"as late as it can{free}: {why}; its earliest start is {pet_label(view.starts[position])}"
 
 
-def _window_words(times: Times, holder: Holder) -> str:
-    name = holder.text.partition(":")[2]
-    if holder.kind == kinds.LIGHT:
+def window_opens(times: Times, held_by: str) -> str:
+    """What begins at a start that light, a link or a period holds (``light:night-2``), in words."""
+    kind, _, name = held_by.partition(":")
+    if kind == kinds.LIGHT:
         guard = times.scenario.settings.night_guard_s
         return f"{name.replace('-', ' ')} begins then" + (f" (after {guard:g} s of guard)" if guard else "")
-    return "the next link begins then" if holder.kind == kinds.LINK else f"the period {name!r} begins then"
+    return "the next link begins then" if kind == kinds.LINK else f"the period {name!r} begins then"
 
 
 def _from_pet_zero(view: _View, position: int, holder: Holder) -> str:

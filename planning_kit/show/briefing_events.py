@@ -13,8 +13,9 @@ from planning_kit.inputs.times import Side, measure, pet_label, rounded
 from planning_kit.judge.acceptances import told_findings
 from planning_kit.judge.findings import REMARK, findings_in
 from planning_kit.plan.activities import REPRESS_TITLE, TRAVEL, WAIT, Activity
+from planning_kit.plan.explain import window_opens
 from planning_kit.plan.exposures import Exposure
-from planning_kit.plan.network import LOGGED, NOW, TURN, grouped
+from planning_kit.plan.network import LIGHT, LINK, LOGGED, NOW, TURN, WINDOW, grouped
 from planning_kit.plan.timed import TimedPlan
 from planning_kit.show.hazard_wording import hazard_line, hazards_entered
 from planning_kit.show.procedure_words import BOXED, ProcedureWords, boxed
@@ -182,13 +183,13 @@ class _Teller:
             yield Fact("carries", f"Carries {carried}.")
 
     def _carried(self, activity: Activity) -> str:
-        """What is in hand on the way, but for what never leaves the hand; bags with what is in them."""
+        """What is in hand on the way; bags with what is in them."""
         middle = (activity.start_min + activity.finish_min) / 2
         now = [row for row in self.custody if row["holder"] == activity.crew
                and row["from_min"] <= middle < row["until_min"]]
         words = []
         for row in now:
-            if not row["in_bag"] and not (row["from_min"] == 0 and row["until_min"] >= self.plan.end_min):
+            if not row["in_bag"]:
                 inner = [str(other["item"]) for other in now if other["in_bag"] == row["item"]]
                 inside = f" (in it: {self.names.items(inner)})" if inner else ""
                 words.append(self.names.item(str(row["item"])) + inside)
@@ -197,9 +198,10 @@ class _Teller:
     def _hazards(self, activity: Activity) -> Iterator[Fact]:
         for row in self.cautions:
             if row["crew"] == activity.crew and activity.start_min <= row["at_min"] <= activity.finish_min:
+                place, caution = self.names.title(row["place"]), one_line(row["caution"]).rstrip(".")
                 to_place = f" to {self.names.title(row['to_place'])}" if row["to_place"] else ""
-                caution = one_line(row["caution"]).rstrip(".")
-                yield boxed(f"{row['class']}: {self.names.title(row['place'])}{to_place}: {caution}")
+                is_said = not to_place and caution.casefold().startswith(place.casefold())
+                yield boxed(f"{row['class']}: {'' if is_said else f'{place}{to_place}: '}{caution}")
 
     @cached_property
     def _spells(self) -> dict[tuple[str, str, str], list[Exposure]]:
@@ -214,12 +216,13 @@ class _Teller:
             other = self.names.steps[name]
             finish = pet_label(float(self.plan.finishes[self.plan.position(name)]))
             return f"{self.names.step(name)} must be done first ({self.names.who(other.crew)}, {finish})"
+        if kind in (LIGHT, LINK, WINDOW):
+            return one_line(window_opens(self.plan, activity.held_by))
         words = {
             LOGGED: f"{self.names.step(activity.step)} began only then, as logged",
             NOW: f"{self.names.step(activity.step)} has not been called as begun",
             TURN: "was bound for something else when it was decided",
-            "light": f"for {one_line(name).replace('-', ' ')}", "link": "for a link",
-            "window": f"for the period {one_line(name)!r}", "partner": f"for {self.names.who(name)}",
+            "partner": f"for {self.names.who(name)}",
             "group": f"the steps of {one_line(name)!r} share one window",
             "late": f"as late as it can, {self.names.step(name)} needs it no sooner",
             "late_end": f"as late as it can before the end of {one_line(name).replace('-', ' ')}",

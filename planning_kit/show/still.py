@@ -8,14 +8,16 @@ on dark ground. Behind it Earth; hazards that nothing controls are rings.
 
 from __future__ import annotations
 
+from base64 import b64encode
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from html import escape
 from itertools import pairwise
 
 import numpy as np
 
 from planning_kit.inputs import station_records as rec
-from planning_kit.inputs.shown_text import html_text, one_line, shortened
+from planning_kit.inputs.shown_text import html_text, one_line, shortened, visible
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.moments import Person, moment_of
 from planning_kit.plan.shots import camera_at
@@ -53,8 +55,18 @@ class Still:
     alt: str
     words: tuple[str, ...] = ()
 
+    @property
+    def address(self) -> str:
+        """The picture as a data address, for an ``img``."""
+        return f"data:image/svg+xml;base64,{b64encode(self.svg.encode()).decode()}"
+
+    @property
+    def img(self) -> str:
+        """The picture as HTML that a notebook nobody trusts yet shows, too: it would drop SVG elements."""
+        return f'<img src="{self.address}" alt="{_attribute(self.alt)}" width="100%">'
+
     def _repr_html_(self) -> str:
-        return self.svg + "<p>" + "<br>".join(map(html_text, self.words)) + "</p>"
+        return self.img + "<p>" + "<br>".join(map(html_text, self.words)) + "</p>"
 
     def __repr__(self) -> str:
         return f"<Still: {self.alt}>"
@@ -68,10 +80,14 @@ def still(plan: TimedPlan, minute: float, look: str = "both") -> Still:
     picture = still_picture(plan, minute, look)
     parts = "".join(map(_svg, picture.shapes))
     words = tuple(line for line, _ in moment_lines(plan, moment_of(plan, minute)))
-    return Still(f'<svg role="img" aria-label="{html_text(picture.alt)}" xmlns="http://www.w3.org/2000/svg" '
+    return Still(f'<svg role="img" aria-label="{_attribute(picture.alt)}" xmlns="http://www.w3.org/2000/svg" '
                  f'viewBox="0 0 {picture.width:g} {picture.height:g}" width="100%" '
                  f'font-family="system-ui, Liberation Sans, Arial, sans-serif">{parts}</svg>',
                  picture.alt, words)
+
+
+def _attribute(text: str) -> str:
+    return escape(visible(text))
 
 
 def still_picture(plan: TimedPlan, minute: float, look: str, top: float = 0.0) -> Picture:
@@ -265,7 +281,7 @@ def _svg(shape: Shape) -> str:
     if isinstance(shape, Label):
         return (f'<text x="{shape.x:.1f}" y="{shape.y:.1f}" font-size="{shape.size:g}" fill="{shape.colour}"'
                 f'{" font-weight=" + chr(34) + "600" + chr(34) if shape.is_bold else ""}>'
-                f"{html_text(shape.text)}</text>")
+                f"{html_text(shape.text).replace('span>', 'tspan>')}</text>")
     if isinstance(shape, Box):
         return (f'<rect x="{shape.x:.1f}" y="{shape.y:.1f}" width="{shape.width:.1f}" '
                 f'height="{shape.height:.1f}" fill="{shape.fill}"/>')

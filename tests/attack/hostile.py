@@ -54,6 +54,7 @@ TERMINAL = f"\x1b[31m<img src=x onerror={HIT}>$x^2$\u202e\r\n{FORGED}\x07\x9b1m"
 FREE_NAME = f"x_<img src=x onerror={HIT}>$x^2$ =1+1"
 FOLDER_NAME = f'<img src=x onerror={HIT}>$x^2$ =HYPERLINK("x")\u202e\n{FORGED}'
 ORBIT_NAME = f"<img src=x onerror={HIT}>$x^2$ =1+1.kvn"
+_CHECKED = ("colour", "model")  # texts that take few values only
 _NEEDED = {"gives_way.order": list(GIVING_WAY)}  # its source is refused alone
 _TIGHT = {"limits.planned_min": 40, "limits.return_reserve_min": 29}  # findings that quote their sources
 
@@ -64,8 +65,7 @@ def hostile_scenario(scenario: pk.Scenario, texts: Sequence[str] = PAYLOADS) -> 
     for table in fmt.TABLES:
         frame = _with_rows(scenario, table.name)
         for field in table.fields:
-            is_free = field.kind == "text" and field.name not in ("colour", "model")  # checked ones
-            if is_free and field.name in frame:
+            if field.kind == "text" and field.name in frame and field.name not in _CHECKED:
                 begin = "warning: " if field.name == "warning" else ""  # without it the rule refuses it
                 frame[field.name] = [begin + next(turn) for _ in range(len(frame))]
         frame[FREE_NAME] = [next(turn) for _ in range(len(frame))]

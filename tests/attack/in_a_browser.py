@@ -30,7 +30,9 @@ _SHOW = "from tests.attack.in_a_browser import show_all; show_all({folder!r}, {a
 _COUNT = """() => ({
     executed: window.__hit ?? 0,
     typeset: document.querySelectorAll('mjx-container, .MathJax, .MathJax_Preview, .katex').length,
-    pictures: document.querySelectorAll('.jp-OutputArea img:not(.plot-img), .jp-OutputArea iframe,'
+    pictures: document.querySelectorAll(
+        '.jp-OutputArea img:not(.plot-img, [src^="data:image/svg+xml;base64,"]),'
+        + '.jp-OutputArea iframe, '
         + '.jp-OutputArea object, .jp-OutputArea image, '
         + '.jp-OutputArea [onerror], .jp-OutputArea [onload]').length,
     links: document.querySelectorAll('a[href^="javascript"]').length })"""

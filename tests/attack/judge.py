@@ -11,6 +11,7 @@ import json
 import re
 import unicodedata
 import zipfile
+from base64 import b64decode
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -35,8 +36,10 @@ _TAGS = {"html", "head", "body", "table", "caption", "thead", "tbody", "tr", "th
          "li", "h3", "h4", "div", "span", "style", "meta", "title", "h1", "h2", "nav", "section", "main",
          "header", "footer", "figure", "figcaption", "svg", "rect", "text", "polyline", "polygon", "circle",
          "path", "a", "small", "dl", "dt", "dd", "ol", "b", "br", "tfoot", "col", "colgroup",
+         "img", "tspan",
          "na"}  # a Styler writes <NA> for what is not given
 _ATTRIBUTES_THAT_ACT = ("on", "src", "action", "formaction", "background", "xlink")
+_PICTURE = "data:image/svg+xml;base64,"
 _CHART_TAGS = re.compile(r"</?b>|<br>|</?i>|<span style=\"[\w:;#.,() -]*\">|</span>")
 _FILLED_IN = ("hovertemplate", "texttemplate", "labelalias")
 _RAW_BY_CONTRACT = re.compile(r"plan\.name$")  # what the caller named it, given back
@@ -137,7 +140,9 @@ def html_faults(page: str) -> Iterator[str]:
         if tag not in _TAGS:
             yield f"holds <{tag}>"
         for name, value in element.attrib.items():
-            if str(name).lower().startswith(_ATTRIBUTES_THAT_ACT):
+            if tag == "img" and name == "src" and value.startswith(_PICTURE):  # runs and fetches nothing
+                yield from html_faults(b64decode(value.removeprefix(_PICTURE)).decode())
+            elif str(name).lower().startswith(_ATTRIBUTES_THAT_ACT):
                 yield f"<{tag}> has {name}"
             if name == "href" and not value.startswith("#"):
                 yield f"leads to {value}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from pathlib import Path
 
 import pandas as pd
@@ -13,6 +14,8 @@ from tests.attack.hostile import FORGED, PAYLOADS, TERMINAL, write_folder
 from tests.attack.judge import chart_faults, csv_faults, html_faults, judge, plain_faults
 from tests.attack.outputs import Attack
 
+_PICTURE = b64encode(b"<svg><script>x</script></svg>").decode().join(
+    ("<img src='data:image/svg+xml;base64,", "'>"))
 TURNED = 7
 """The command puts payload 1 first; here other payloads meet other fields."""
 
@@ -27,6 +30,7 @@ def test_nothing_gets_through(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("page", [
     "<p><img src=x></p>", "<p onclick=x>a</p>", "<p>$x^2$</p>", r"<td>\(x\)</td>",
+    _PICTURE,
     "<a href='javascript:x'>a</a>", "<script>x</script>", "<p>a\u202eb</p>", "<style>@import 'x'</style>",
     pd.DataFrame({"text": ["from $x$ to $y$"]})._repr_html_()])
 def test_the_judge_of_pages_sees_what_gets_through(page: str) -> None:

@@ -9,14 +9,16 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import nbformat
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from nbformat import v4
 
 import planning_kit as pk
 from planning_kit.show.film import __main__ as command
 from tests.attack.hostile import write_folder
 from tests.browser.benches import Bench
-from tests.browser.conftest import BROWSER_FLAGS, browser_path
+from tests.browser.conftest import BROWSER_FLAGS, TOKEN, browser_path
 from tests.conftest import SCENARIOS
 from tests.glb_bytes import box_glb
 
@@ -197,6 +199,21 @@ def test_twenty_films_in_one_notebook_use_one_context_and_give_it_back(page, lab
             break
     assert len(seen) >= 20
     assert page_errors == []
+
+
+def test_a_saved_notebook_that_nobody_trusts_shows_the_outing(page, lab, small_plan):
+    """JupyterLab drops SVG elements from such an output: the pictures are images of their own."""
+    film, still = small_plan.film()._repr_mimebundle_()[0]["text/html"], small_plan.still(5)._repr_html_()
+    outputs = [v4.new_output("display_data", {"text/html": shown}) for shown in (film, still)]
+    notebook = v4.new_notebook(cells=[v4.new_code_cell("", id="a", outputs=outputs)])
+    nbformat.write(notebook, lab.folder / "saved.ipynb")
+    page.goto(f"{lab.address}/lab/tree/saved.ipynb?token={TOKEN}&reset")
+    page.wait_for_selector(".jp-OutputArea img")
+    told = page.locator(".jp-OutputArea img").evaluate_all(
+        "all => all.map(one => [one.alt, one.complete && one.naturalWidth > 0, one.clientHeight])")
+    assert [alt for alt, _, _ in told] == [small_plan.still(0, "station").alt, small_plan.still(5).alt]
+    assert all(is_seen and high > 200 for _, is_seen, high in told), told
+    assert page.locator(".jp-OutputArea svg[role=img]").count() == 0
 
 
 def elements(data: bytes) -> Iterator[tuple[int, bytes]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from itertools import pairwise
+from pathlib import Path
 
 import pytest
 
@@ -48,14 +49,21 @@ def test_a_staged_item_says_for_whom_and_from_whom(told) -> None:
 
 def test_a_way_tells_what_is_carried_and_what_to_mind(told) -> None:
     ways = told.table[(told.table.kind == "travel") & (told.table.step == "RN3")]
-    assert "Carries Regulator carrier (in it: Power regulator, new)." in ways.words.item()
+    assert "Carries Torque driver, EV2; Regulator carrier (in it: Power regulator, new)." in ways.words.item()
     assert "Cable tray edge: keep the tether on the wake side." in ways.words.item()
+
+
+def test_a_caution_that_names_its_place_does_not_name_it_twice() -> None:
+    deck = pk.time_plan(pk.load_scenario(Path(__file__).parents[1] / "data" / "curlew-deck"))
+    told = " ".join(deck.briefing().table["words"])
+    assert "Caution: Hatch edge." in told
+    assert "Hatch: Hatch" not in told
 
 
 def test_waits_say_why(told) -> None:
     waits = told.table[told.table.kind == "wait"].set_index("step").words
     assert "for EV2." in waits["RG5"]
-    assert "for night 2." in waits["X1"]
+    assert ": night 2 begins then" in waits["X1"]
     assert "OP2 (Read back the new limit switch (no motion)) must be done first" in waits["KN4"]
 
 

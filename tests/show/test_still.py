@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64decode
 from itertools import combinations
 from pathlib import Path
 from xml.etree import ElementTree
@@ -127,7 +128,9 @@ def test_the_front_door_gives_svg(tern: pk.Plan) -> None:
     assert root.get("aria-label") == found.alt
     assert "EV1: work X3 at REG, hooked at BK." in found.alt
     assert {each.text for each in root.iter(f"{SVG}text")} >= {"EV1", "EV2"}
-    assert found._repr_html_().startswith(found.svg)
+    address, rest = found._repr_html_().removeprefix('<img src="data:image/svg+xml;base64,').split('"', 1)
+    assert b64decode(address).decode() == found.svg
+    assert rest.startswith(f' alt="{found.alt}" ')
     assert found._repr_html_().endswith("</p>")
     assert {"EV1, work until 2:40:", "Holds driver-1, reg-old."} <= {*found.words}
     assert tern.still(157.0, look="REG").svg == found.svg
@@ -147,20 +150,30 @@ def test_text_of_others_is_shown_to_the_letter(tern: pk.Plan) -> None:
             ElementTree.fromstring(pk.time_plan(scenario).still(157.0).svg)
 
 
+def test_marks_of_mathematics_leave_the_picture_whole(tern: pk.Plan) -> None:
+    """A picture in an ``img`` is XML: an HTML tag around a mark would end its label or all of it."""
+    hazard = {"hazard": "h-x", "title": "$x$ \\ <b>", "class": "note", "places": "REG",
+              "limit": "keep_out"}
+    scenario = tern.scenario.add_row("hazards", hazard)
+    found = pk.time_plan(scenario).still(157.0, look="REG")
+    told = {"".join(each.itertext()) for each in ElementTree.fromstring(found.svg).iter(f"{SVG}text")}
+    assert "note: $x$ \\ <b>" in told
+
+
 def test_a_model_is_drawn_as_its_box_and_a_still_says_so(tmp_path: Path) -> None:
     outing = pk.load_scenario(SCENARIOS / "small-outing").save(tmp_path / "outing")
     (tmp_path / "outing" / "arm.glb").write_bytes(box_glb())
-    cells = {"body": "arm", "title": "New <arm>", "ends": "0 0 -30"}
+    cells = {"body": "arm", "title": 'New <arm> "$y$', "ends": "0 0 -30"}
     with_box, with_model = (pk.time_plan(outing.add_row("bodies", cells | kind)) for kind in (
         {"kind": "box", "length_m": 4, "width_m": 2, "height_m": 2},
         {"kind": "model", "model": "arm.glb", "scale": 2}))
     box, model = (still_picture(each.timed, 30.0, "arm") for each in (with_box, with_model))
     assert model.shapes == box.shapes
-    assert model.alt.endswith("Drawn as the box around it: New <arm>.")
+    assert model.alt.endswith('Drawn as the box around it: New <arm> "$y$.')
     assert "Drawn as the box around it" not in box.alt
     shown = with_model.still(30.0)
-    assert shown.words[-1] == "Drawn as the box around it: New <arm>."
-    assert "<arm>" not in shown.svg
+    assert shown.words[-1] == 'Drawn as the box around it: New <arm> "$y$.'
+    assert ElementTree.fromstring(shown.svg).get("aria-label") == shown.alt
 
 
 def test_a_place_in_the_box_around_a_model_is_a_remark(tmp_path: Path) -> None:

@@ -1,7 +1,6 @@
 """The film as one HTML page that works offline and by a double-click: the scene, the script, nothing else."""
 
 import json
-from base64 import b64encode
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
@@ -48,12 +47,6 @@ def film_page(scene: Mapping[str, Any], still: str | None = None) -> str:
 """
 
 
-def still_address(plan: TimedPlan) -> str:
-    """The station at PET 0 as a picture that an ``img`` can show: it is there before the film is."""
-    svg = still(plan, 0.0, "station").svg
-    return f"data:image/svg+xml;base64,{b64encode(svg.encode()).decode()}"
-
-
 def write_film(plan: TimedPlan, file: str | Path) -> Path:
     """Write the page of a plan's film; gives its path. A film's page that is there is replaced.
 
@@ -63,7 +56,7 @@ def write_film(plan: TimedPlan, file: str | Path) -> Path:
     if not isinstance(file, str | Path) or Path(file).suffix.lower() != ".html":
         raise ScenarioError.single("is no page; give a file that ends in .html", column="file", value=file)
     target = Path(file).absolute()
-    page = film_page(scene_of(plan), still_address(plan))
+    page = film_page(scene_of(plan), still(plan, 0.0, "station").address)
     with system_errors_told("cannot be written", value=target):
         if target.exists() and _DATA not in target.read_text(encoding="utf-8", errors="replace"):
             raise ScenarioError.single("is there and is no page of a film; give another name", value=target)

@@ -9,7 +9,7 @@ import {
   sentences,
   wrapped,
 } from "/film/film_labels.js";
-import { bothPose, poseOf } from "/film/film_camera.js";
+import { bothPose, poseOf, projected } from "/film/film_camera.js";
 import { World } from "/film/film_world.js";
 import { equal, test } from "./check.js";
 import { scene } from "./film_scene.js";
@@ -33,6 +33,26 @@ test("what must be shown is, at the free place nearest to it", () => {
   const wall = [{ x: 200, y: 100, w: 300, h: 300 }];
   equal(laidOut([label(350, 250)], wall, SIZE).length, 0);
   equal(laidOut([label(350, 250, { must: true })], wall, SIZE).length, 1);
+});
+
+test("where there is a choice a label does not lie on a tether", () => {
+  const [first] = laidOut([label(350, 250)], [], SIZE);
+  const [other] = laidOut([label(350, 250)], [], SIZE, 10, [first.box]);
+  equal(overlaps(first.box, other.box), false);
+  const all = [{ x: 0, y: 0, w: SIZE[0], h: SIZE[1] }];
+  equal(laidOut([label(350, 250)], [], SIZE, 10, all)[0].box, first.box); // without one it is there
+});
+
+test("every hazard that is drawn has its name, at what is seen of it", () => {
+  const at = pose => labelsOf(scene, world.state(60), pose, SIZE, measure).find(each => each.severity);
+  const pose = { eye: [3, 19, -4], look: [3, 12.4, -1], up: [0, 0, -1] };
+  equal(at(pose).lines, ["warning: hot case"]);
+  equal(laidOut([at(pose)], [{ x: at(pose).x - 90, y: at(pose).y - 70, w: 180, h: 140 }], SIZE).length, 1);
+  // Its middle is out of the picture, a part of it is not.
+  const aside = [...Array(200).keys()]
+    .map(n => ({ ...pose, look: [3 + n / 10, 12.4, -1] }))
+    .find(each => Math.abs(projected(scene.hazards[0].at, each, SIZE).x - SIZE[0] / 2) > SIZE[0] / 2);
+  equal(at(aside).lines, ["warning: hot case"]);
 });
 
 test("no label overlaps in 50 moments of the outing, seen by three cameras", () => {
@@ -132,5 +152,6 @@ test("a caption in a film is told in whole sentences", () => {
     sentences("EV1: Takes it. Leaves it at 1:40. Then goes home.", 40),
     "EV1: Takes it. Leaves it at 1:40.",
   );
-  equal(sentences("One that is long", 8), "One tha…");
+  equal(sentences("One that is long", 8), "One that is long"); // in two lines
+  equal(sentences("One that is longer still", 8), "One that is lon…");
 });

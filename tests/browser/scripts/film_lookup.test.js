@@ -15,7 +15,7 @@ import {
   standsOf,
   tetherAt,
 } from "/film/film_lookup.js";
-import { length, minus } from "/film/film_vector.js";
+import { dot, length, minus } from "/film/film_vector.js";
 import { equal, near, test } from "./check.js";
 import { scene } from "./film_scene.js";
 
@@ -89,6 +89,35 @@ test("two at one place stand beside each other; apart, each is where the plan sa
     standsOf(far),
     far.map(each => each.at),
   );
+});
+
+test("on the way the head is ahead, out and back, and upright again where it ends", () => {
+  for (const [from, to] of [
+    [0, 12],
+    [12, 0],
+  ]) {
+    const [out, up] = [
+      [0, 1, 0],
+      [0, 0, -1],
+    ].map(each => [each, each]);
+    const points = [from, to].map(x => [x, 0, 0]);
+    const goer = {
+      id: "EV1",
+      pieces: [{ ...EV1.pieces[0], from: 0, until: 4, doing: "travel", points, out, up }],
+    };
+    near(dot(personAt(goer, 2).facing, [Math.sign(to - from), 0, 0]), 1, 1e-5);
+    near(dot(personAt(goer, 0.05).facing, [Math.sign(to - from), 0, 0]), Math.SQRT1_2, 1e-3);
+    for (const minute of [0, 4]) near(length(minus(personAt(goer, minute).facing, [0, 0, -1])), 0, 1e-9);
+    // Somebody waits on the line: they pass side by side, nobody in the other; far away each is on the line.
+    const still = { ...goer.pieces[0], doing: "wait", points: [[6, 0, 0]], out: [out[0]], up: [up[0]] };
+    const met = minute => [personAt(goer, minute), personAt({ id: "EV2", pieces: [still] }, minute)];
+    const apart = minus(...standsOf(met(2.3)));
+    near(Math.hypot(apart[1], apart[2]), 1.1, 1e-3);
+    equal(
+      standsOf(met(1)),
+      met(1).map(each => each.at),
+    );
+  }
 });
 
 test("a tether ends at its person, and says how much of its length it takes", () => {

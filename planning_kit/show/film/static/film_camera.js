@@ -140,3 +140,14 @@ export function projected(point, pose, size) {
   const scale = size[1] / 2 / Math.tan((VIEW_DEG * Math.PI) / 360) / Math.max(far, 1e-6);
   return { x: size[0] / 2 + scale * dot(to, right), y: size[1] / 2 - scale * dot(to, up), far };
 }
+
+// The tethers of a picture as small rectangles.
+export function tetherSpots(state, pose, size) {
+  const lines = state.tethers.flatMap(({ points }) => points.slice(1).map((to, n) => [points[n], to]));
+  return lines
+    .flatMap(([from, to]) =>
+      Array.from({ length: 25 }, (_, n) => projected(mixed(from, to, n / 24), pose, size)),
+    )
+    .filter(spot => spot.far > 0.3)
+    .map(({ x, y }) => ({ x: x - 3, y: y - 3, w: 6, h: 6 }));
+}

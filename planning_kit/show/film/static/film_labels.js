@@ -1,12 +1,13 @@
 // Words on the picture: who, where, with what, how far on the tether. They never lie over each other, over a
 // figure or over the head line, and nothing is said of what a body hides.
 
-import { projected } from "./film_camera.js";
+import { projected, tetherSpots } from "./film_camera.js";
 import { isWithin, petText } from "./film_lookup.js";
+import { ringsOf } from "./film_models.js";
 import { isHidden } from "./film_sight.js";
 import { add } from "./film_vector.js";
 
-const MOST = 14;
+const [MOST, LINE] = [14, 120]; // labels of a picture, letters of a line
 const SLOTS = [
   [1, -1],
   [-1, -1],
@@ -22,8 +23,9 @@ const FAR = [1, 2.2, 3.6];
 export const overlaps = (a, b) => a.x < b.x + b.w && b.x < a.x + a.w && a.y < b.y + b.h && b.y < a.y + a.h;
 
 // Labels in their order get the first free place around their anchor; who finds none is left out, unless it
-// must be shown. A label is { x, y, w, h, must }; what comes back has `box`.
-export function laidOut(labels, occupied, size, gap = 10) {
+// must be shown. With a choice, no label lies on `spots`. A label is { x, y, w, h, must }; what comes
+// back has `box`.
+export function laidOut(labels, occupied, size, gap = 10, spots = []) {
   const taken = [...occupied];
   const shown = [];
   const isFree = box =>
@@ -42,7 +44,11 @@ export function laidOut(labels, occupied, size, gap = 10) {
         h: label.h,
       })),
     );
-    const box = boxes.find(isFree) ?? (label.must ? anywhere(label, size, isFree) : undefined);
+    const free = boxes.filter(isFree);
+    const box =
+      free.find(each => !spots.some(spot => overlaps(each, spot))) ??
+      free[0] ??
+      (label.must ? anywhere(label, size, isFree) : undefined);
     if (!box) continue;
     taken.push(box);
     shown.push({ ...label, box });
@@ -124,6 +130,7 @@ export function labelsOf(scene, state, pose, size, measure) {
     const w = Math.max(...lines.map(line => measure(line))) + lineHeight * 0.8;
     return { ...spot, lines, w, h: lines.length * lineHeight + lineHeight * 0.5, isSeen, point, ...more };
   };
+  const isSeenHere = each => each.isSeen && !isHidden(scene.bodies, pose.eye, each.point);
   const people = state.people.map((person, n) => {
     const head = add(person.stand, person.body, 1.85);
     const words = personWords(scene, state, person, projected(head, pose, size).far);
@@ -132,11 +139,20 @@ export function labelsOf(scene, state, pose, size, measure) {
     const seen = label(head, words, { who: n });
     return { ...(seen.isSeen ? seen : outside(seen, size, label)), must: true, isSeen: true };
   });
-  const rings = state.hazards
-    .filter((each, n, all) => all.findIndex(other => other.id === each.id) === n)
-    .map(each =>
-      label(each.at, [`${each.severity}: ${cut(each.title || each.id, 46)}`], { severity: each.severity }),
+  // A hazard is named at the first point of what is drawn of it that is seen, however full the picture is.
+  const rings = [...new Set(state.hazards.map(each => each.id))].flatMap(id => {
+    const parts = state.hazards.filter(each => each.id === id);
+    const [{ title, severity }] = parts;
+    const drawn = parts.flatMap(each =>
+      each.points?.length
+        ? each.points
+        : ringsOf(each, pose.eye).flatMap(ring => ring.filter((_, n) => n % 6 === 0)),
     );
+    const named = [...parts.map(each => each.at), ...drawn].map(point =>
+      label(point, [`${severity}: ${cut(title || id, 46)}`], { severity, must: true }),
+    );
+    return named.find(isSeenHere) ?? [];
+  });
   const busy = new Set(state.people.map(person => person.place));
   const signs = scene.places
     .filter(place => !busy.has(place.id) || state.people.every(person => person.doing === "travel"))
@@ -146,8 +162,7 @@ export function labelsOf(scene, state, pose, size, measure) {
       return label(place.at, lines.filter(Boolean), { place: place.id });
     })
     .sort((a, b) => a.far - b.far);
-  const isShown = each => each.isSeen && (each.must || !isHidden(scene.bodies, pose.eye, each.point));
-  return [...people, ...rings, ...signs].filter(isShown);
+  return [...people, ...rings, ...signs.filter(isSeenHere)];
 }
 
 // Who is not in the picture is told at the edge of it, in two lines and without a line that leads there.
@@ -175,7 +190,7 @@ export function figureBoxes(state, pose, size) {
   });
 }
 
-// As many whole sentences as have room; the first one in any case.
+// As many whole sentences as have room; the first one in any case, if it takes two lines.
 export function sentences(text, most) {
   const all = text.split(/(?<=[.!?]) (?=[A-Z(])/);
   let told = all[0];
@@ -183,7 +198,7 @@ export function sentences(text, most) {
     if (`${told} ${next}`.length > most) break;
     told = `${told} ${next}`;
   }
-  return cut(told, most);
+  return cut(told, 2 * most);
 }
 
 const LIGHT_WORDS = { day: "☀ day", penumbra: "◐ penumbra", night: "● night: helmet lamps" };
@@ -213,7 +228,9 @@ export function paintWords(context, scene, state, pose, size, { links, inks, cap
   const bar = { x: 0, y: 0, w: size[0], h: high * 1.5 };
   const lines = captions
     .slice(0, 3)
-    .map(({ who, words }) => sentences([who, words].flat().filter(Boolean).join(": "), 120));
+    .flatMap(({ who, words }) =>
+      wrapped(sentences([who, words].flat().filter(Boolean).join(": "), LINE), LINE),
+    );
   const foot = {
     x: 0,
     y: size[1] - high * (lines.length * 1.2 + 0.5),
@@ -221,7 +238,13 @@ export function paintWords(context, scene, state, pose, size, { links, inks, cap
     h: high * (lines.length * 1.2 + 0.5),
   };
   const occupied = [bar, ...(lines.length ? [foot] : []), ...figureBoxes(state, pose, size)];
-  const shown = laidOut(labelsOf(scene, state, pose, size, measure), occupied, size, high * 0.9);
+  const shown = laidOut(
+    labelsOf(scene, state, pose, size, measure),
+    occupied,
+    size,
+    high * 0.9,
+    tetherSpots(state, pose, size),
+  );
   for (const label of shown) paintLeader(context, label, edgeOf(label, inks));
   for (const label of shown) paintLabel(context, label, high, edgeOf(label, inks));
   paintBox(context, bar, "rgba(8,10,14,.72)");
@@ -233,8 +256,9 @@ export function paintWords(context, scene, state, pose, size, { links, inks, cap
   return { labels: shown, occupied };
 }
 
+const HAZARD_INKS = { warning: "#FF6B4A", caution: "#F0B429" }; // a note is grey, as its rings are
 const edgeOf = ({ who, severity }, inks) =>
-  who !== undefined ? inks[who] : severity === "warning" ? "#FF6B4A" : severity ? "#F0B429" : "#8A94A3";
+  who === undefined ? (HAZARD_INKS[severity] ?? "#8A94A3") : inks[who];
 
 function outlined(context, { who }, edge) {
   context.strokeStyle = edge;

@@ -1,7 +1,7 @@
 // What is true at a minute: found in the scene by bisection, between two known values on the straight line.
 // Nothing here remembers anything, so that a film can be seen from any minute on.
 
-import { add, clamped, cross, length, minus, mixed, unit } from "./film_vector.js";
+import { across, add, clamped, cross, dot, length, minus, mixed, times, unit } from "./film_vector.js";
 
 // The index of the last entry that begins by `minute`; -1 before the first. `begins` gives an entry's begin.
 export function lastBy(entries, minute, begins) {
@@ -41,36 +41,53 @@ const between = (values, [leg, share]) =>
     ? mixed(values[leg], values[leg + 1], share)
     : values[Math.min(leg, values.length - 1)];
 
-// Where a person is, which way is out of the surface and up along it, and what is done.
+// Where a person is, which way is out of the surface and up along it, and what is done. `turned`: how far the
+// body is turned to its way; `facing`: where its head is then, from upright to along the way, hands first.
 export function personAt(person, minute) {
   const piece = pieceAt(person.pieces, minute) ?? person.pieces[0];
   const where = along(piece.points, shareOf(piece, minute));
-  const { doing, step, place, to_place, way } = piece;
-  const heading = unit(minus(piece.points.at(-1), piece.points[0]), [0, 0, 0]);
   const [out, up] = [unit(between(piece.out, where)), unit(between(piece.up, where))];
+  const turned = shareIn(person, minute, each => each?.doing === "travel", TURN_MIN);
+  const [before, after] = [-1, 1].map(side => pointAt(person, minute + side * TURN_MIN));
+  const ahead = turned ? across(out, add(unit(minus(after, before), up), up, 1e-3)) : up;
+  const angle = turned * Math.atan2(dot(cross(up, ahead), out), dot(up, ahead));
+  const facing = add(times(up, Math.cos(angle)), cross(out, up), Math.sin(angle));
   const at = between(piece.points, where);
-  return { id: person.id, at, out, up, doing, step, place, to_place, way, heading };
+  const { doing, step, place, to_place, way } = piece;
+  return { id: person.id, at, out, up, doing, step, place, to_place, way, ahead, facing, turned };
 }
 
-// How far somebody's feet are in a foothold: all of the way while working at a place that has a socket, in
-// and out of it within half a minute.
-const STEP_IN_MIN = 0.5;
-export function footAt(person, minute, sockets) {
+function pointAt(person, minute) {
+  const piece = pieceAt(person.pieces, minute) ?? person.pieces[0];
+  return between(piece.points, along(piece.points, shareOf(piece, minute)));
+}
+
+// How far somebody is in what a piece is, all of the way but within so many minutes of its begin and its end.
+const [STEP_IN_MIN, TURN_MIN] = [0.5, 0.1];
+function shareIn(person, minute, isIn, within_min) {
   const n = lastBy(person.pieces, minute, piece => piece.from);
-  const isIn = piece => piece?.doing === "work" && sockets.has(piece.place);
   const piece = person.pieces[n];
   if (!isIn(piece)) return 0;
   const before = isIn(person.pieces[n - 1]) ? Infinity : minute - piece.from;
   const after = isIn(person.pieces[n + 1]) ? Infinity : piece.until - minute;
-  return clamped(Math.min(before, after) / STEP_IN_MIN, 0, 1);
+  return clamped(Math.min(before, after) / within_min, 0, 1);
 }
 
-// Two bodies at one place are drawn beside each other, so that nobody disappears in the other.
+// How far somebody's feet are in a foothold, while working at a place that has a socket.
+export const footAt = (person, minute, sockets) =>
+  shareIn(person, minute, piece => piece?.doing === "work" && sockets.has(piece.place), STEP_IN_MIN);
+
+// Two bodies at one place are drawn beside each other, so that nobody disappears in the other; so are two who
+// pass, each on a side of the way and for all of their length.
 export function standsOf(people, apart = 1.1) {
+  const goer = people.reduce((one, other) => (other.turned > one.turned ? other : one));
+  const upright = unit(cross(people[0].up, people[0].out), [1, 0, 0]);
+  const aside = unit(cross(goer.ahead, goer.out), upright);
+  const side = unit(mixed(upright, times(aside, dot(aside, upright) < 0 ? -1 : 1), goer.turned));
   return people.map((one, n) => {
-    const side = unit(cross(people[0].up, people[0].out), [1, 0, 0]);
     const near = people.filter((other, m) => m !== n).map(other => length(minus(one.at, other.at)));
-    const push = Math.max(0, ...near.map(metres => (apart - metres) / 2));
+    const free = apart * (1 + goer.turned) - Math.min(Infinity, ...near);
+    const push = clamped(free / 2, 0, apart / 2);
     return add(one.at, side, n % 2 ? push : -push);
   });
 }

@@ -254,3 +254,20 @@ export function stance(at, up, out, foot = 0) {
   const stand = add(add(at, out, 0.4 * (1 - foot)), body, -0.95 * (1 - foot));
   return { body, face, side: cross(face, body), stand };
 }
+
+const AT_PLACE_M = 0.8; // the ring of a hazard that is at a place and has no sphere
+
+// The rings of a hazard: one that faces the eye, and of a sphere a level one.
+export const ringsOf = ({ at, radius_m }, eye) =>
+  [unit(minus(eye, at)), ...(radius_m ? [[0, 0, 1]] : [])].map(axis =>
+    circle(at, axis, radius_m || AT_PLACE_M),
+  );
+
+function circle(at, axis, radius) {
+  const x = across(axis, [0, 0, 1]);
+  const y = cross(axis, x);
+  return Array.from({ length: 37 }, (_, n) => {
+    const turn = (Math.PI * n) / 18;
+    return add(add(at, x, radius * Math.cos(turn)), y, radius * Math.sin(turn));
+  });
+}

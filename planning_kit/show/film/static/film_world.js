@@ -16,8 +16,8 @@ import { VIEW_DEG } from "./film_camera.js";
 import { bodyMaterial, earth, lightUniforms, lineMaterial, placeEarth, stars } from "./film_light.js";
 import { cablesAt, footAt, hazardsAt, heldAt, lightAt, personAt, standsOf, tetherAt } from "./film_lookup.js";
 import { Shadow } from "./film_shadow.js";
-import { Bands, figure, rgb, Shapes, stance } from "./film_models.js";
-import { across, add, cross, minus, times, unit } from "./film_vector.js";
+import { Bands, figure, rgb, ringsOf, Shapes, stance } from "./film_models.js";
+import { across, add, cross, times, unit } from "./film_vector.js";
 
 let renderer = null;
 const users = new Set();
@@ -65,7 +65,6 @@ const RINGS = {
   caution: [0.95, 0.7, 0.15, 0.85],
   note: [0.6, 0.66, 0.72, 0.8],
 };
-const AT_PLACE_M = 0.8; // the ring of a hazard that is at a place and has no sphere
 
 export class World {
   constructor(scene, inks) {
@@ -114,7 +113,7 @@ export class World {
     const stands = standsOf(people);
     const seen = people.map((person, n) => {
       const foot = footAt(data.people[n], minute, this.sockets);
-      return { ...person, ...stance(stands[n], person.up, person.out, foot) };
+      return { ...person, ...stance(stands[n], person.facing, person.out, foot) };
     });
     const held = heldAt(data.items, minute);
     const tethers = data.tethers.map(tether => {
@@ -220,12 +219,10 @@ export class World {
     }));
     for (const { radius_m, at, severity, points = [] } of hazards) {
       const look = { color: RINGS[severity] ?? RINGS.note, wide_m: 0.03, least_px: 2 };
-      const radius = radius_m || AT_PLACE_M;
-      const toEye = unit(minus(eye, at));
       if (points.length) lines.push({ ...look, points, wide_m: 0.12, least_px: 4, dash_m: 0.25 });
       else
-        for (const axis of radius_m ? [toEye, [0, 0, 1]] : [toEye])
-          lines.push({ ...look, points: circle(at, axis, radius), dash_m: radius_m ? 0.4 : 0.15 });
+        for (const ring of ringsOf({ at, radius_m }, eye))
+          lines.push({ ...look, points: ring, dash_m: radius_m ? 0.4 : 0.15 });
     }
     for (const { points } of cables) {
       lines.push({ points, color: [0.03, 0.03, 0.04, 0.9], wide_m: 0.09, least_px: 3.6 });
@@ -282,13 +279,4 @@ export function earthAxes(sky) {
   const below = across(pole, zenith);
   const meridian = unit(add(times(below, Math.cos(lon)), cross(pole, below), -Math.sin(lon)));
   return { pole, meridian };
-}
-
-function circle(at, axis, radius) {
-  const x = across(axis, [0, 0, 1]);
-  const y = cross(axis, x);
-  return Array.from({ length: 37 }, (_, n) => {
-    const turn = (Math.PI * n) / 18;
-    return add(add(at, x, radius * Math.cos(turn)), y, radius * Math.sin(turn));
-  });
 }
