@@ -44,7 +44,7 @@ def question_of(campaign: TimedCampaign) -> Assigning:
     for name, outing in outings.items():
         if not 0 < len(outing.dates) <= _MOST_DATES:
             faults.add("campaign.toml", None, f"outings.{name}.latest", campaign.source.outings[name].latest,
-                       f"leaves {len(outing.dates)} dates to try; 1 to {_MOST_DATES} can be"
+                       f"leaves {name} {len(outing.dates)} dates to try; 1 to {_MOST_DATES} can be"
                        + (f", none before {days_told(between)} after the last one, over on "
                           f"{last:%Y-%m-%d %H:%M}"
                           if last else ""))

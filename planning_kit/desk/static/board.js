@@ -73,7 +73,8 @@ export class Board {
   showFaults(faults) {
     this.faults.hidden = !faults;
     if (!faults) return;
-    const words = `The campaign cannot be read, ${faults.rows.length} faults: mend them, then read it again`;
+    const count = `${faults.rows.length} fault${faults.rows.length === 1 ? "" : "s"}`;
+    const words = `The campaign cannot be read, ${count}: mend what is listed, then read it again`;
     this.faults.replaceChildren(el("strong", {}, words), tableOf(faults.columns, faults.rows));
   }
 
@@ -197,14 +198,14 @@ export class Board {
   paintMove() {
     const { columns } = this.told;
     const { wanted, answer } = this.moves;
-    for (const each of this.columns.querySelectorAll(".pk-ghost")) each.remove();
+    for (const each of this.columns.querySelectorAll(".pk-card-ghost")) each.remove();
     for (const each of this.columns.children)
       each.classList.toggle("pk-target", Boolean(wanted) && each.dataset.outing === wanted.outing);
     for (const each of this.columns.querySelectorAll(".pk-card"))
       each.classList.toggle("pk-leaving", Boolean(wanted) && each.classList.contains("pk-of-chosen"));
     if (wanted) {
       const soon = `${wanted.task}${answer ? " does not go here" : ": asked …"}`;
-      const ghost = el("li", { class: "pk-ghost", "aria-hidden": "true" }, answer?.head ?? soon);
+      const ghost = el("li", { class: "pk-card-ghost", "aria-hidden": "true" }, answer?.head ?? soon);
       const target = [...this.columns.children].find(each => each.dataset.outing === wanted.outing);
       target?.querySelector(".pk-cards").prepend(ghost);
     }

@@ -94,7 +94,7 @@ test("arrows choose, Alt and an arrow asks, Enter leads to Keep, which keeps tha
   equal(press(at("A"), "ArrowRight", { altKey: true }), true);
   await asked();
   equal(send.last(), { kind: "board_move", task: "A", outing: "R2" });
-  equal(board.columns.children[2].querySelector(".pk-ghost").textContent, "A: asked …");
+  equal(board.columns.children[2].querySelector(".pk-card-ghost").textContent, "A: asked …");
   equal(press(at("A"), "Enter"), false); // nothing is answered yet
   board.moves.hear({
     task: "A",
