@@ -27,6 +27,7 @@ from planning_kit.inputs.shown_text import TextTable, html_text
 from planning_kit.inputs.times import pet_label
 from planning_kit.judge.all_checks import new_findings
 from planning_kit.judge.findings import STOP
+from planning_kit.plan.network import ROUNDING_MIN
 from planning_kit.plan.timed import TimedPlan
 
 OUTING_COLUMNS = ["outing", "date", "EV1", "EV2", "tasks", "end_min", "free_min", "reserve_min", "p_least",
@@ -183,7 +184,7 @@ class TimedAssignment:
 
     @cached_property
     def _stops(self) -> list[str]:
-        return [*_stops_between(self.campaign).values()]
+        return [words for words, _ in _stops_between(self.campaign).values()]
 
     @property
     def verdict(self) -> str:
@@ -347,8 +348,11 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
         if ends or plan is not this.plan:
             ends.append(end_state(plan))
     known = {} if why else _stops_between(campaign)
-    new = [] if why else [words for kind, words in _stops_between(after).items() if kind not in known]
-    why = why or "; ".join(f"a new stop between the outings: {words}" for words in new[:1])
+    new = [] if why else [
+        f"a {'worse' if kind in known else 'new'} stop between the outings: {words}"
+        for kind, (words, margin) in _stops_between(after).items()
+        if kind not in known or margin < known[kind][1] - ROUNDING_MIN]
+    why = why or "".join(new[:1])
     lost = {} if why else {name: lines for name in has if (lines := left_behind(
         campaign.scenario(name), after.scenario(name), question.rows))}
     return Moved(task, outing, why, campaign, campaign if why else after, lost)
@@ -360,8 +364,8 @@ def _with(campaign: C, outing: str, plan: TimedPlan) -> C:
     return after
 
 
-def _stops_between(campaign: TimedCampaign) -> dict[tuple[str, str, str], str]:
-    """What is wrong between the outings, in words, but for what no outing has (that is told as left out)."""
+def _stops_between(campaign: TimedCampaign) -> dict[tuple[str, str, str], tuple[str, float]]:
+    """What is wrong between the outings, in words, and its margin; what no outing has is told as left out."""
     found = campaign_findings(campaign).query(f"severity == '{STOP}' and rule != 'not-planned'")
-    return {(outing, rule, about): f"{outing or 'backlog'}: {words}" for outing, rule, about, words in found[
-        ["outing", "rule", "about", "message"]].astype(str).itertuples(index=False, name=None)}
+    return {(row["outing"], row["rule"], row["about"]): (
+        f"{row['outing'] or 'backlog'}: {row['message']}", row["margin"]) for row in found.to_dict("records")}

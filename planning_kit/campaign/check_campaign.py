@@ -274,7 +274,7 @@ def _elsewhere(last: str, item: Item, at: str, is_touched: bool, was: Item) -> F
 def _carried(severity: str, rule: str, about: str, words: str, **more: float) -> Finding:
     return Finding(severity, _CARRIED, rule, about, message=f"{about} {words}",
                    source="campaign", value=more.get("value", nan), limit=more.get("limit", nan),
-                   margin=more.get("limit", nan) - more.get("value", nan))
+                   margin=more.get("margin", more.get("limit", nan) - more.get("value", nan)))
 
 
 def check_gaps(campaign: TimedCampaign) -> Found:
@@ -312,7 +312,8 @@ def check_gaps(campaign: TimedCampaign) -> Found:
             elif minutes < gap.min_gap - ROUNDING_MIN:
                 yield then, _carried(STOP, "min-gap", about, (
                     f"is {number_label(minutes, 'down')} min {gap.words}, which {name} has done, and must be "
-                    f"{gap.min_gap:g}: come later{why}"), value=minutes, limit=gap.min_gap)
+                    f"{gap.min_gap:g}: come later{why}"), value=minutes, limit=gap.min_gap,
+                    margin=minutes - gap.min_gap)
 
 
 def _moment_of(plan: TimedPlan, step: str, which: str) -> datetime:
@@ -338,22 +339,25 @@ def check_claims(campaign: TimedCampaign) -> Found:
 def check_left_outside(campaign: TimedCampaign) -> Found:
     """What is left outside, or other than it must end, too long (stop), or with nobody to come to it.
 
-    That is a stop, too, where its limit passes before the last outing is over, else a concern. What a state
-    must end as: its ``at_end``, else that of another outing, a later one first, else what it was at first.
+    That is a stop, too, where the least limit of all outings passes before the last one is over, else a
+    concern. A state must end as its ``at_end``, that of another outing, a later one first, or as it was.
     """
     for at, name in enumerate(campaign.ids):
         end = campaign.end_state(name)
-        for each in end.items:
-            # Where it must end it is no more left than anything that is built in.
-            if each.is_outside and each.item.leave_max_h is not None and not (
-                    is_at_its_end(end.records, each.item, each.in_bag or each.place)):
-                yield from _left(campaign, at, each.item.item, each.since, each.item.leave_max_h,
-                                 each.item.leave_source)
-        for state in end.states:
-            most = state.state.leave_max_h
-            if most is not None and {state.value, state.on_way_to or state.value} != {_must_end(
-                    campaign, at, state.state.state)}:
-                yield from _left(campaign, at, state.state.state, state.since, most, state.state.leave_source)
+        # Where it must end a thing is no more left than anything that is built in.
+        left = [("hardware", each.item.item, each.since) for each in end.items if each.is_outside and not (
+            is_at_its_end(end.records, each.item, each.in_bag or each.place))]
+        left += [("states", each.state.state, each.since) for each in end.states if (
+            {each.value, each.on_way_to or each.value} != {_must_end(campaign, at, each.state.state)})]
+        for table, about, since in left:
+            yield from _left(campaign, at, table, about, since)
+
+
+def _limits(campaign: TimedCampaign, table: str, name: str) -> list[tuple[float, str]]:
+    """What the outings give a thing at most, hours, each with its source."""
+    return [(each.leave_max_h, each.leave_source) for outing in campaign.ids
+            for each in getattr(campaign.scenario(outing).records, table)
+            if name == (each.item if table == "hardware" else each.state) and each.leave_max_h is not None]
 
 
 def _must_end(campaign: TimedCampaign, at: int, state: str) -> str:
@@ -363,11 +367,11 @@ def _must_end(campaign: TimedCampaign, at: int, state: str) -> str:
     return ends[0] if ends else next(each.at_start for each in rows if each)
 
 
-def _left(campaign: TimedCampaign, at: int, about: str, since: datetime | None, most_h: float,
-          source: str) -> Found:
-    if since is None and at:  # the outing that left it has told of it
+def _left(campaign: TimedCampaign, at: int, table: str, about: str, since: datetime | None) -> Found:
+    limits = _limits(campaign, table, about)
+    if not limits or (since is None and at):  # the outing that left it has told of it
         return
-    name = campaign.ids[at]
+    name, (most_h, source) = campaign.ids[at], min(limits)
     begun = since or campaign.timed_plan(name).pet_zero  # since when before that is not known
     later = [(other, moment) for other in campaign.ids[at + 1:]
              if (moment := _touched_at(campaign.timed_plan(other), about)) is not None]

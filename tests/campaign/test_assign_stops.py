@@ -70,6 +70,23 @@ def test_moved_begins_with_what_the_last_outing_left(tmp_path: Path) -> None:
     assert "A needs cover=closed at 0:25, but is open" in campaign.moved("A", "R2").why_not
 
 
+def test_a_move_that_makes_a_stop_worse_is_refused(tmp_path: Path) -> None:
+    """The cover is open for longer than it may be already, and would be for two days more."""
+    folder = ridge_with_states(tmp_path / "ridge", "O,Open,required,5,,,,P1,EV1,20,,,cover=open,",
+                               "C,Close,required,5,,,,P1,EV1,20,,,cover=closed,", outings=3)
+    for task, outing in (("O", "R1"), ("C", "R2")):
+        found = pk.load_campaign(folder).moved(task, outing)
+        assert found.why_not == ""
+        for each in found.changed.values():
+            each.save()
+    (folder / "states.csv").write_text(
+        "state,title,values,at_start,at_end,safe_when,leave_max_h,leave_source\n"
+        "cover,Cover,open closed,closed,,none,20,asked\n", encoding="utf-8")
+    campaign = pk.load_campaign(folder)
+    assert stops(campaign) == {"left-too-long"}
+    assert campaign.moved("C", "R3").why_not.startswith("a worse stop between the outings: R1: cover is left")
+
+
 def at_one_time(folder: Path, rows: tuple[str, ...], hour: str = "07:30", days: int = 3) -> Path:
     """A ridge of two outings that may have the same dates, with no days between; PET 0 at ``hour``."""
     write_ridge(folder, rows, apart=0, dates=days)

@@ -270,6 +270,9 @@ def test_a_state_without_an_end_of_its_own_is_held_against_that_of_another_outin
     assert rules(campaign) == [("stop", "A", "left-too-long", "lid")]
     none = changed(campaign, "B", lambda it: it.edit_row("states", "lid", at_end=""))
     assert rules(none) == [("stop", "A", "left-too-long", "lid")], "it was closed at first"
+    later = changed(changed(campaign, "A", lambda it: it.edit_row("states", "lid", leave_max_h="")),
+                    "B", lambda it: it.edit_row("states", "lid", leave_max_h=70))
+    assert rules(later) == [("stop", "A", "left-too-long", "lid")], "the limit of any outing counts"
     may = changed(campaign, "A", lambda it: it.edit_row("states", "lid", at_end="open"))
     assert rules(may) == []
 
