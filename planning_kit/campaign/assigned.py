@@ -12,7 +12,7 @@ import pandas as pd
 
 from planning_kit.campaign.assigning import ROUNDS, Assigning, Found, days_told
 from planning_kit.campaign.assignment import NEEDS
-from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.campaign import TimedCampaign, stop_if_begun
 from planning_kit.campaign.carrying import carried_into, left_by
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import end_state
@@ -89,7 +89,7 @@ class TimedAssignment:
 
         Raises `SaveConflict` or `ScenarioError`; nothing has changed then, in no folder.
         """
-        self.before.stop_if_begun(self.scenarios)
+        stop_if_begun(self.before, self.scenarios)
         save_all(self.before.folder, [scenario for name, scenario in self.scenarios.items()
                                       if scenario != self.before.scenario(name)])
 

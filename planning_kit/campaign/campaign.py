@@ -94,15 +94,6 @@ class TimedCampaign:
         """Whether the outing is under way or over: its folder holds a log."""
         return os.path.lexists(self.scenario(outing).folder / LOG_FILE)
 
-    def stop_if_begun(self, outings: Iterable[str]) -> None:
-        """Raise `ScenarioError` for each of these outings that has got a log since they were planned."""
-        faults = Faults()
-        for name in outings:
-            if self.has_log(name):
-                faults.add(LOG_FILE, None, "outing", name, f"{name} is under way since: it has a log; read "
-                           "again. Nothing was saved")
-        faults.stop_if_any()
-
     def scenario(self, outing: str) -> Scenario:
         """The scenario of an outing, as ``load_scenario`` of its folder gives it."""
         return self.source.scenarios[self._named(outing)]
@@ -199,3 +190,12 @@ def around_of(plan: TimedPlan) -> Around:
         return campaign.around(here)
     except ScenarioError as fault:
         return f"What other outings leave is not known, the campaign cannot be read or timed: {fault.words}"
+
+
+def stop_if_begun(campaign: TimedCampaign, outings: Iterable[str]) -> None:
+    """Raise `ScenarioError` for each of these outings that has got a log since they were planned."""
+    faults = Faults()
+    for name in filter(campaign.has_log, outings):
+        faults.add(LOG_FILE, None, "outing", name, f"{name} is under way since: it has a log; read again. "
+                   "Nothing was saved")
+    faults.stop_if_any()

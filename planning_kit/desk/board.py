@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from planning_kit.campaign.assigned import Moved, moved
-from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.campaign import TimedCampaign, stop_if_begun
 from planning_kit.desk.actions import autosaved
 from planning_kit.desk.board_told import Shown, answer_told, board_told, showing
 from planning_kit.desk.messages import Message, notice, rows_of_frame
@@ -114,7 +114,7 @@ class Board:
             raise ScenarioError.single(f"mend the {len(session.faults)} marked faults first: the answer is "
                                        "of the last good plan", column="task", value=task)
         words = f"{task} goes {f'on {outing}' if outing else 'off'}"
-        found.campaign.stop_if_begun(found.changed)
+        stop_if_begun(found.campaign, found.changed)
 
         self._found, own, changed = None, found.changed.get(shown.open_one), {**found.changed}
         if own:  # it may be saved since its plan was made
