@@ -5,7 +5,7 @@ import { BoardAside } from "./board_aside.js";
 import { CardDrag } from "./board_drag.js";
 import { boardAct, cardBeside, Moves, outingBeside, placeOf } from "./board_moves.js";
 import { button, el, tableOf } from "./dom.js";
-import { signOf } from "./head.js";
+import { counted, signOf } from "./head.js";
 
 export class Board {
   // `events`: `onPage` when the page comes or goes, `theme` gives the inks of signs.
@@ -73,7 +73,7 @@ export class Board {
   showFaults(faults) {
     this.faults.hidden = !faults;
     if (!faults) return;
-    const count = `${faults.rows.length} fault${faults.rows.length === 1 ? "" : "s"}`;
+    const count = counted(faults.rows.length, "fault");
     const words = `The campaign cannot be read, ${count}: mend what is listed, then read it again`;
     this.faults.replaceChildren(el("strong", {}, words), tableOf(faults.columns, faults.rows));
   }

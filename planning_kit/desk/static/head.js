@@ -111,6 +111,6 @@ export class Head {
   }
 }
 
-function counted(number, what) {
+export function counted(number, what) {
   return `${number || "no"} ${what}${number === 1 ? "" : "s"}`;
 }
