@@ -41,6 +41,12 @@ SEEN_IN = """(all, around) => { const box = document.querySelector(around).getBo
     return all.map(each => each.getBoundingClientRect()).filter(
         ({ top, bottom }) => bottom > top && top >= box.top - 1 && bottom <= box.bottom + 1).length; }"""
 
+SEEN_WHOLE = """(all, around) => { const frame = document.querySelector(around).getBoundingClientRect();
+    return all.map(each => { const box = each.getBoundingClientRect();
+        return Number(each.getClientRects().length === 1 && box.height > 0 && box.top >= frame.top - 1
+            && box.bottom <= frame.bottom + 1 && box.left >= frame.left - 1
+            && box.right <= frame.right + 1); }); }"""
+
 OUTSIDE = (".pk-face", ".pk-head", ".pk-calls", ".pk-toolbar", ".pk-clock", ".pk-right", ".pk-chart-box",
            "[data-lane=EV1]", "[data-lane=EV2]", ".pk-log-side", ".pk-side", ".pk-caution")
 BESIDE = ("[data-pane=options]", "[data-pane=home]")  # where there is room for both
@@ -71,6 +77,20 @@ def holds(around, box):
     """Whether a box stands within another."""
     return (box["top"] >= around["top"] - 1 and box["bottom"] <= around["bottom"] + 1
             and box["left"] >= around["left"] - 1 and box["right"] <= around["right"] + 1)
+
+
+def pages_of(page, pane, rows):
+    """Which rows are seen whole on each page of a pane, which is left at its first."""
+    seen, bar = [], page.locator(f"{pane} + .pk-pages")
+    while True:
+        seen.append(page.eval_on_selector_all(f"{pane} {rows}", SEEN_WHOLE, pane))
+        following = bar.locator("[data-turn='1']")
+        if bar.is_hidden() or following.get_attribute("aria-disabled") == "true":
+            break
+        following.click()
+    for _ in seen[1:]:
+        bar.locator("[data-turn='-1']").click()
+    return seen
 
 
 @pytest.fixture
@@ -209,6 +229,26 @@ def test_all_of_an_outing_is_on_one_screen(page, lab, page_errors):
         assert seen["parts"][".pk-chart-box"]["bottom"] - seen["parts"][".pk-chart-box"]["top"] > 120, size
         assert seen["cut"] == [], size
         assert page.evaluate(TARGETS) == [], size
-        left = {"pk-log", "pk-standing"}  # as long as an outing goes on
-        assert [name for name in seen["scrolls"] if "tabulator" not in name and name not in left] == [], size
+        assert [name for name in seen["scrolls"] if "tabulator" not in name] == [], size
+        # All that stands and the latest of the log are seen together; every other row a turn on, and whole.
+        assert all(page.eval_on_selector_all(".pk-standing li", SEEN_WHOLE, ".pk-log-pages")), size
+        turned = pages_of(page, ".pk-log-pages", ".pk-log tbody tr")
+        assert turned[0][0] and min(map(sum, turned[1:-1])) >= 4, size
+        assert set(map(sum, zip(*turned, strict=True))) == {1}, size
+    assert page_errors == []
+
+
+def test_what_is_corrected_is_whole_on_a_small_screen(page, lab, page_errors):
+    page.set_viewport_size({"width": 1280, "height": 800})
+    folder = lab.folder / "corrected-scenario"
+    shutil.copytree(DEMO, folder)
+    shutil.copy(LATE / "log.csv", folder)
+    bench = Bench.open(page, lab, "corrected", DEMO)
+    page.locator("[data-mode-to=outside]").click()
+    bench.settle()
+    page.locator(".pk-log [data-act=correct]").first.click()
+    for act in ("put-right", "withdraw"):
+        page.locator(f".pk-log [data-act={act}]").focus()
+        assert page.eval_on_selector_all(f".pk-log [data-act={act}]", SEEN_WHOLE, ".pk-log-pages") == [1], act
+    assert [name for name in look(page, 1280, 800)["scrolls"] if "tabulator" not in name] == []
     assert page_errors == []

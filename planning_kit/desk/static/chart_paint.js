@@ -15,6 +15,7 @@ const SHARES = { work: 1, wait: 0.32, travel: 0.14 }; // of the height of a lane
 
 const baseOf = ({ y, height }) => y + height / 2 + 3.5;
 const under = ({ y, height }) => y + height;
+const aroundAll = strips => ({ y: strips[0].y, height: under(strips.at(-1)) - strips[0].y });
 
 export function paintChart(chart, look) {
   const { places, x, theme, width, range, clipId } = look;
@@ -168,8 +169,7 @@ export function paintChart(chart, look) {
     const quiet = { fill: theme.quiet_ink, class: "pk-small" };
     const tiny = { ...quiet, class: "pk-tiny" };
     if (places.light.height >= WORDS_PX) name("light", places.light, quiet);
-    const [link, last] = [places.links[0], places.links[places.links.length - 1]];
-    if (link?.height < 6.5) name("links", { y: link.y, height: under(last) - link.y }, tiny);
+    if (places.links[0]?.height < 6.5) name("links", aroundAll(places.links), tiny);
     else
       data.links.forEach(([words], at) => name(fit(words, CHART_LEFT - 14, TEXT_PX), places.links[at], tiny));
     for (const who of data.crew) {
@@ -178,8 +178,11 @@ export function paintChart(chart, look) {
       if (ghosts?.height >= WORDS_PX - 2) name(chart.ghost_name, ghosts, quiet);
       name("findings", marks, quiet);
     }
-    for (const [who] of data.actors) name(fit(who, CHART_LEFT - 14, 7), places.lanes[who].main);
-    if (data.inhibits.length) name("inhibits", places.inhibits[0], quiet);
+    for (const [who] of data.actors) {
+      const { main } = places.lanes[who];
+      name(fit(who, CHART_LEFT - 14, 7), main, main.height < WORDS_PX ? { class: "pk-tiny" } : undefined);
+    }
+    if (data.inhibits.length) name("inhibits", aroundAll(places.inhibits), quiet);
     const foot = baseOf(places.foot);
     for (const [words, y] of [
       ["GMT", 12],

@@ -9,6 +9,7 @@ import { OutsideHome } from "./outside_home.js";
 import { OutsideLog } from "./outside_log.js";
 import { OutsideResponse } from "./outside_response.js";
 import { OutsideSide } from "./outside_side.js";
+import { Pages } from "./pages.js";
 import { OUTSIDE_TABS, SIDE_TABS } from "./side.js";
 
 // Least width and height of a console that is seen without a scroll, and of one where options and ways home
@@ -54,7 +55,12 @@ export class Outside {
       "section",
       { class: "pk-outside", "aria-label": "Log of the outing" },
       this.console.box,
-      el("div", { class: "pk-log-side" }, this.clock.book, this.clock.standing, this.log.box),
+      el(
+        "div",
+        { class: "pk-log-side" },
+        this.clock.book,
+        new Pages(el("div", { class: "pk-log-pages" }, this.clock.standing, this.log.box)).parts,
+      ),
       this.preview,
       this.home.preview,
       this.response.preview,

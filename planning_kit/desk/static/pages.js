@@ -32,10 +32,14 @@ export class Pages {
     return button(label, hint, () => this.turn(by), attributes);
   }
 
+  // Of a page, to the fraction of a pixel: over many pages a rounded one is off by words.
+  get width() {
+    return this.pane.getBoundingClientRect().width;
+  }
+
   // How many pages there are now.
   count() {
-    const { clientWidth, scrollWidth } = this.pane;
-    return Math.max(1, Math.ceil(scrollWidth / clientWidth - 0.1));
+    return Math.max(1, Math.ceil(this.pane.scrollWidth / this.width - 0.1));
   }
 
   fit() {
@@ -56,7 +60,7 @@ export class Pages {
   }
 
   show(number) {
-    this.pane.scrollLeft = Math.max(0, Math.min(this.count() - 1, number)) * this.pane.clientWidth;
+    this.pane.scrollLeft = Math.max(0, Math.min(this.count() - 1, number)) * this.width;
     this.tell();
   }
 
@@ -65,8 +69,8 @@ export class Pages {
     const { pane } = this;
     if (!pane.clientWidth) return;
     const count = this.count();
-    this.number = Math.min(count - 1, Math.round(pane.scrollLeft / pane.clientWidth));
-    pane.scrollLeft = this.number * pane.clientWidth;
+    this.number = Math.min(count - 1, Math.round(pane.scrollLeft / this.width));
+    pane.scrollLeft = this.number * this.width;
     this.place.textContent = `${this.number + 1} of ${count}`;
     this.before.ariaDisabled = String(!this.number);
     this.next.ariaDisabled = String(this.number === count - 1);
