@@ -17,9 +17,9 @@ import plotly.graph_objects as go
 
 from planning_kit.inputs.shown_text import one_line, plotly_text
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
+from planning_kit.show.any_ground import CLEAR, on_any_ground
 from planning_kit.show.palette import Theme
 
-CLEAR = "rgba(0,0,0,0)"
 PLOTLY_MIME = "application/vnd.plotly.v1+json"
 CHART_CONFIG: dict[str, Any] = {
     "displaylogo": False,
@@ -117,7 +117,7 @@ class Chart(go.Figure):
 
     def _repr_mimebundle_(self, include: Any = None, exclude: Any = None, validate: bool = True,
                           **kwargs: Any) -> dict[str, Any]:
-        content = json.loads(self.to_json(validate=validate))
+        content = on_any_ground(json.loads(self.to_json(validate=validate)))
         return {PLOTLY_MIME: {**content, "config": CHART_CONFIG}, "text/plain": self.alt or "Chart"}
 
     def show(self, *args: Any, **kwargs: Any) -> Any:

@@ -20,7 +20,8 @@ from planning_kit.show.swimlane_scene import EDGE_MIN
 from planning_kit.show.wording import NO_WAY, NOT_KNOWN, exceptions
 
 # The "bright" and "vibrant" qualitative schemes of P. Tol, SRON/EPS/TN/09-002 (values from memory): readable
-# on white and on dark, told apart by the colour-blind; the dashes tell the same without colour.
+# on white and on dark (the partner's orange is darker for it), told apart by the colour-blind; the dashes
+# tell the same without colour.
 _STORE_LOOKS = {
     "oxygen": {"color": "#4477AA", "dash": "solid"}, "co2": {"color": "#EE6677", "dash": "dash"},
     "energy": {"color": "#228833", "dash": "dot"}, "water": {"color": "#AA3377", "dash": "dashdot"},
@@ -29,7 +30,7 @@ _STORE_LOOKS = {
 
 def _margin_looks(theme: Theme) -> dict[str, dict[str, str]]:
     return {"alone": {"color": theme.ink, "dash": "solid"},
-            "with the partner": {"color": "#EE7733", "dash": "dash"}}
+            "with the partner": {"color": "#DD6620", "dash": "dash"}}
 
 
 def _store_trace(suit: pd.DataFrame, end: Mapping[Any, Any], words: Words, plan: TimedPlan) -> Trace:

@@ -238,7 +238,7 @@ def sky_traces(scene: Scene) -> list[Trace]:
     They stand on the GMT axis (``x2``): plotly draws no axis that carries no trace.
     """
     theme, strip = scene.theme, scene.lanes.light
-    looks = {"night": (theme.night, theme.night_ink, ""), "penumbra": (theme.penumbra, theme.ink, "x"),
+    looks = {"night": (theme.night, theme.night_ink, ""), "penumbra": (theme.penumbra, INK_ON_FILL, "x"),
              "day": (theme.day, theme.day_ink, "")}
     traces = []
     for kind in LIGHT_KINDS:

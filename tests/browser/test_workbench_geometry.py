@@ -8,7 +8,7 @@ from itertools import combinations
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.benches import DEMO, Bench
+from tests.browser.benches import DEMO, ROOT, Bench
 from tests.conftest import LATE
 
 SIZES = ((1280, 800), (1366, 768), (1440, 900), (1920, 1080))
@@ -40,6 +40,18 @@ LOOK = """parts => {
 SEEN_IN = """(all, around) => { const box = document.querySelector(around).getBoundingClientRect();
     return all.map(each => each.getBoundingClientRect()).filter(
         ({ top, bottom }) => bottom > top && top >= box.top - 1 && bottom <= box.bottom + 1).length; }"""
+
+BROKEN_WORDS = """cells => [...document.querySelectorAll(cells)].flatMap(cell => {
+    const walk = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT), broken = [];
+    for (let node; (node = walk.nextNode());)
+        for (const { index, 0: word } of node.data.matchAll(/[^\\s-]+/g)) {
+            const range = document.createRange();
+            range.setStart(node, index);
+            range.setEnd(node, index + word.length);
+            const tops = [...range.getClientRects()].map(({ top }) => Math.round(top));
+            if (new Set(tops).size > 1) broken.push(word);
+        }
+    return broken; })"""
 
 SEEN_WHOLE = """(all, around) => { const frame = document.querySelector(around).getBoundingClientRect();
     return all.map(each => { const box = each.getBoundingClientRect();
@@ -141,6 +153,8 @@ def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
     bench.choose("keys")
     assert page.evaluate("""() => [...document.querySelectorAll('.pk-keys dt')].filter(each =>
         each.scrollWidth > each.clientWidth + 1).map(each => each.textContent)""") == []
+    for size in SIZES:
+        assert [name for name in look(page, *size)["scrolls"] if "tabulator" not in name] == [], size
     page.keyboard.press("Escape")
 
     # At 200 % the first screen has the head, a row of bars and a row of the table.
@@ -166,6 +180,14 @@ def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
             "() => document.querySelector('.pk-tightest').getBoundingClientRect().toJSON()")), size
         around = page.locator(".pk-against").bounding_box()
         assert around["width"] > page.locator(".pk-against strong").bounding_box()["width"], size
+
+    # What moved is told in whole words.
+    bench.type_in(bench.order()[4], "minutes_likely", "29")
+    page.locator("[data-side=moved]").click()
+    expect(page.locator("[data-pane=moved] td").first).to_be_visible()
+    for size in SIZES:
+        look(page, *size)
+        assert page.evaluate(BROKEN_WORDS, "[data-pane=moved] :is(th, td)") == [], size
     assert page_errors == []
 
 
@@ -233,7 +255,8 @@ def test_all_of_an_outing_is_on_one_screen(page, lab, page_errors):
         # All that stands and the latest of the log are seen together; every other row a turn on, and whole.
         assert all(page.eval_on_selector_all(".pk-standing li", SEEN_WHOLE, ".pk-log-pages")), size
         turned = pages_of(page, ".pk-log-pages", ".pk-log tbody tr")
-        assert turned[0][0] and min(map(sum, turned[1:-1])) >= 4, size
+        assert turned[0][0], size
+        assert min(map(sum, turned[1:-1])) >= 4, size
         assert set(map(sum, zip(*turned, strict=True))) == {1}, size
     assert page_errors == []
 
@@ -251,4 +274,20 @@ def test_what_is_corrected_is_whole_on_a_small_screen(page, lab, page_errors):
         page.locator(f".pk-log [data-act={act}]").focus()
         assert page.eval_on_selector_all(f".pk-log [data-act={act}]", SEEN_WHOLE, ".pk-log-pages") == [1], act
     assert [name for name in look(page, 1280, 800)["scrolls"] if "tabulator" not in name] == []
+    assert page_errors == []
+
+
+def test_long_findings_are_whole_beside_the_console(page, lab, page_errors):
+    page.set_viewport_size({"width": 1440, "height": 900})
+    bench = Bench.open(page, lab, "long-findings", ROOT / "tests" / "data" / "curlew-deck")
+    page.locator("[data-mode-to=outside]").click()
+    bench.settle()
+    page.locator("input[aria-label='Now, PET or UTC']").fill("1:30")
+    page.keyboard.press("Enter")
+    bench.settle()
+    expect(page.locator("[data-act=stops]")).to_contain_text("stops")
+    for size in SIZES:
+        seen = look(page, *size, OUTSIDE)
+        assert [name for name in seen["scrolls"] if "tabulator" not in name] == [], size
+        assert all(map(any, zip(*pages_of(page, "[data-pane=findings]", "li"), strict=True))), size
     assert page_errors == []
