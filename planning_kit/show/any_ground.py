@@ -6,8 +6,8 @@ and what is drawn on the page's ground takes other colours than those of `LIGHT`
 - Marks (lines, outlines, hatchings, shades) take one grey or red that stands out on both. No colour has more
   than the root of the contrast between the two grounds: `contrast(#FFFFFF, #111111)` is 18.9, its root 4.3.
   That is enough for marks (3), and too little for small text (4.5).
-- Text takes the colour of the page's own text by a CSS variable of JupyterLab, in the markup that plotly takes
-  in texts. Where no such variable is (a page of HTML, a downloaded picture: white), it is the ink of `LIGHT`.
+- Text takes the colour of the page's own text by a CSS variable of JupyterLab, in the markup that plotly
+  takes in texts. Where no such variable is (a page of HTML, a saved picture), it is the ink of `LIGHT`.
 - The minutes of a time axis that only a close look shows, all but every fifth, are of the grey of marks (4.0
   on dark, 4.7 on white): their markup would make saved charts half as large again.
 
@@ -19,9 +19,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from planning_kit.show.palette import LIGHT
+from planning_kit.show.palette import CLEAR, LIGHT
 
-CLEAR = "rgba(0,0,0,0)"
 MARK, STOP_MARK = "#6B747F", "#D93A36"
 MARKS = {LIGHT.paper: CLEAR, LIGHT.ink: MARK, LIGHT.quiet_ink: MARK, LIGHT.stop: STOP_MARK,
          LIGHT.grid: "rgba(128,136,148,0.28)", LIGHT.lane: "rgba(128,136,148,0.09)",

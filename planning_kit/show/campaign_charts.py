@@ -11,7 +11,6 @@ from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import plotly_text
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.show.chart import (
-    CLEAR,
     Chart,
     axis_ms,
     days_axis,
@@ -22,7 +21,7 @@ from planning_kit.show.chart import (
     scatter,
     shared_layout,
 )
-from planning_kit.show.palette import INK_ON_FILL, TASK_FILLS, theme_named
+from planning_kit.show.palette import CLEAR, INK_ON_FILL, TASK_FILLS, theme_named
 from planning_kit.show.season_chart import season_chart
 from planning_kit.sky.light import season
 from planning_kit.sky.orbit import Orbit

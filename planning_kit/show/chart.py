@@ -17,8 +17,8 @@ import plotly.graph_objects as go
 
 from planning_kit.inputs.shown_text import one_line, plotly_text
 from planning_kit.inputs.times import gmt_label, moment_at, pet_label
-from planning_kit.show.any_ground import CLEAR, on_any_ground
-from planning_kit.show.palette import Theme
+from planning_kit.show.any_ground import on_any_ground
+from planning_kit.show.palette import CLEAR, Theme
 
 PLOTLY_MIME = "application/vnd.plotly.v1+json"
 CHART_CONFIG: dict[str, Any] = {

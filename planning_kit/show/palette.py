@@ -22,6 +22,7 @@ from planning_kit.plan.activities import WORK, Activity
 TASK_FILLS = ("#99DDFF", "#EEDD88", "#44BB99", "#AAAA00")
 NO_TASK_FILL = "#DDDDDD"
 INK_ON_FILL = "#15181C"
+CLEAR = "rgba(0,0,0,0)"
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,8 @@ from planning_kit.inputs.records import Hazard, Records
 from planning_kit.inputs.scenario import Scenario, as_scenario
 from planning_kit.inputs.shown_text import plotly_paragraph, plotly_text
 from planning_kit.show import hazard_wording as hazards
-from planning_kit.show.chart import CLEAR, Chart, days_axis, days_layout, signed
-from planning_kit.show.palette import Theme, theme_named
+from planning_kit.show.chart import Chart, days_axis, days_layout, signed
+from planning_kit.show.palette import CLEAR, Theme, theme_named
 from planning_kit.sky.light import beta_bands
 from planning_kit.sky.windows import Windows, clip
 

@@ -13,9 +13,9 @@ from planning_kit.inputs.shown_text import one_line, plotly_paragraph, plotly_te
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.activities import WORK, Activity
 from planning_kit.plan.moments import LIGHT_KINDS
-from planning_kit.show.chart import CLEAR, axis_ms
+from planning_kit.show.chart import axis_ms
 from planning_kit.show.chart_rows import activity_lines, ghost_line, inhibit_text, is_tight
-from planning_kit.show.palette import INK_ON_FILL, NO_TASK_FILL
+from planning_kit.show.palette import CLEAR, INK_ON_FILL, NO_TASK_FILL
 from planning_kit.show.swimlane_scene import Lane, Scene, Strip
 from planning_kit.show.wording import against
 

@@ -193,5 +193,11 @@ def test_a_notebook_shows_the_chart_in_jupyterlab(page, lab, asked_outside, them
         ".modebar-btn", "all => all.map(one => (one.getAttribute('data-title') || '').toLowerCase())")
     assert not [text for text in buttons if "cloud" in text or "plotly" in text]
     ground = page.eval_on_selector(".js-plotly-plot .main-svg", "svg => svg.style.background")
-    assert ground.replace(" ", "") == ("rgb(21,25,30)" if theme == "dark" else "rgb(255,255,255)")
+    assert ground.replace(" ", "") == ("rgb(21,25,30)" if theme == "dark" else "rgba(0,0,0,0)")
     assert asked_outside == []
+    if theme == "light":  # no ground of its own: plotly hands the page's ink on to the letters
+        for part in (".gtitle", ".ytick", ".xtick", ".x2tick", ".legendtext"):
+            looks = page.eval_on_selector_all(f"{part} > tspan, {part} text > tspan", """all => all.map(
+                each => each.outerHTML)""")
+            assert looks, part
+            assert all("fill:var(--jp-content-font-color" in look for look in looks), part

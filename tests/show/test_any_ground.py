@@ -11,9 +11,9 @@ import re
 import pytest
 
 import planning_kit as pk
-from planning_kit.show.any_ground import CLEAR, INKS, MARK, MARKS, on_any_ground
+from planning_kit.show.any_ground import INKS, MARK, MARKS, on_any_ground
 from planning_kit.show.chart import PLOTLY_MIME
-from planning_kit.show.palette import INK_ON_FILL, LIGHT, NO_TASK_FILL, TASK_FILLS
+from planning_kit.show.palette import CLEAR, INK_ON_FILL, LIGHT, NO_TASK_FILL, TASK_FILLS
 from tests.conftest import SCENARIOS
 from tests.show.test_palette import contrast
 
