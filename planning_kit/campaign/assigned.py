@@ -12,7 +12,7 @@ import pandas as pd
 
 from planning_kit.campaign.assigning import ROUNDS, Assigning, Found, days_told
 from planning_kit.campaign.assignment import NEEDS
-from planning_kit.campaign.campaign import TimedCampaign, save_changed
+from planning_kit.campaign.campaign import TimedCampaign, save_changed, with_moved
 from planning_kit.campaign.fitting import Fitted
 from planning_kit.campaign.left_behind import left_behind
 from planning_kit.campaign.moving import lost_words, moved, stops_between
@@ -76,7 +76,7 @@ class TimedAssignment:
         campaign = self.before
         for name, fitted in self.found.fitted.items():
             if fitted.plan.scenario != self.before.scenario(name):
-                campaign = campaign.with_moved(name, fitted.plan, self._alone(name, fitted))
+                campaign = with_moved(campaign, name, fitted.plan, self._alone(name, fitted))
         return campaign
 
     def _alone(self, outing: str, fitted: Fitted) -> tuple[Scenario, Scenario]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
-from typing import Self
+from typing import Self, TypeVar
 
 import pandas as pd
 
@@ -118,16 +118,6 @@ class TimedCampaign:
         ends = {each: end for each, end in self.ends.items() if each != name}
         return replace(self, source=replace(self.source, scenarios=scenarios), known=known, ends=ends)
 
-    def with_moved(self, outing: str, plan: TimedPlan, alone: tuple[Scenario, Scenario]) -> Self:
-        """The campaign with another plan of one outing, which a move has made; what it was is remembered.
-
-        ``alone``: it before and after, without what others leave.
-        """
-        before = self.remembered.get(outing, NOTHING).after(*alone, plan.scenario, self.tasks)
-        after = self.with_scenario(outing, plan.scenario)
-        after.known[outing] = plan
-        return replace(after, remembered=FrozenMapping({**self.remembered, outing: before}))
-
     def end_state(self, outing: str, minute: object = None) -> EndState:
         """What an outing leaves behind (see `planning_kit.campaign.end_state`); kept, where none is asked."""
         if minute is not None:
@@ -189,6 +179,9 @@ class TimedCampaign:
                 f"{len(self.source.backlog)} tasks>")
 
 
+C = TypeVar("C", bound=TimedCampaign)
+
+
 def around_of(plan: TimedPlan) -> Around:
     """`TimedCampaign.around` of the campaign in which the folder of a plan's scenario is, with this plan."""
     folder = plan.scenario.folder
@@ -203,6 +196,17 @@ def around_of(plan: TimedPlan) -> Around:
         return campaign.around(here)
     except ScenarioError as fault:
         return f"What other outings leave is not known, the campaign cannot be read or timed: {fault.words}"
+
+
+def with_moved(campaign: C, outing: str, plan: TimedPlan, alone: tuple[Scenario, Scenario]) -> C:
+    """The campaign with another plan of one outing, which a move has made; what it was is remembered.
+
+    ``alone``: it before and after, without what others leave.
+    """
+    before = campaign.remembered.get(outing, NOTHING).after(*alone, plan.scenario, campaign.tasks)
+    after = campaign.with_scenario(outing, plan.scenario)
+    after.known[outing] = plan
+    return replace(after, remembered=FrozenMapping({**campaign.remembered, outing: before}))
 
 
 def save_changed(campaign: TimedCampaign, planned: Iterable[str], scenarios: Iterable[Scenario]) -> None:

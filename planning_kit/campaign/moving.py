@@ -11,7 +11,7 @@ import pandas as pd
 
 from planning_kit.campaign.assigning import Assigning
 from planning_kit.campaign.assignment import NEEDS
-from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.campaign import TimedCampaign, with_moved
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.campaign.left_behind import left_behind
@@ -121,7 +121,7 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
         if plan is not this.plan:
             stops = new_findings(made.judged_by, plan).query(f"severity == '{STOP}'")
             why = why or "; ".join(f"{name} has a new stop: {words}" for words in stops["message"][:1])
-            after = after.with_moved(name, plan, made.alone)
+            after = with_moved(after, name, plan, made.alone)
         if why:
             break
         if ends or plan is not this.plan:

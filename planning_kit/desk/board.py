@@ -165,8 +165,9 @@ class Board:
         """A question of its own has its answer."""
         del self._asked[question.name]
         if question.name.startswith(_LOOKING):
-            no = self._heads.pop(question.name) | {"words": one_line(question.words)}
-            return [no if question.state == FAILED else question.result]
+            told: Any = question.result
+            return [self._heads.pop(question.name) | (
+                {"words": one_line(question.words)} if question.state == FAILED else told)]
         if question.name == _READING:
             if question.state == FAILED:
                 return [self._told(), notice(question.words, level="bad")]

@@ -60,8 +60,8 @@ def _thread(campaign: TimedCampaign, asked: Message, _open_one: str) -> Message:
     known = threads_table(campaign).to_dict("records")
     if not known:
         return {"words": "No outing has an item, a state or an inhibit to be followed."}
-    names = [row["name"] for row in known]
-    name = asked.get("name") if asked.get("name") in names else names[0]
+    names = [str(row["name"]) for row in known]
+    name = next((each for each in names if each == asked.get("name")), names[0])
     thread = thread_table(campaign, name)
     rows, last = thread.to_dict("records"), max(campaign.timed_plan(each).end_min for each in campaign.ids)
     kinds = list(dict.fromkeys(row["is"] for row in rows))
