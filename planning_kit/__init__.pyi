@@ -1,7 +1,7 @@
 # What a notebook may use, and where it stands: read when a name is first asked for.
 
-from .campaign.assigned import Moved as Moved
 from .campaign.end_state import EndState as EndState
+from .campaign.moving import Moved as Moved
 from .desk.workbench import Workbench as Workbench
 from .explore.propose.proposals import Proposal as Proposal
 from .explore.propose.proposals import Proposals as Proposals

@@ -365,11 +365,14 @@ def places_of_faults(problems):
                    for row in problems.itertuples())
 
 
-def test_refused_folder_is_refused_with_every_fault_and_no_other():
-    with (Path(__file__).parent / "expected_faults.csv").open(encoding="utf-8", newline="") as stream:
+@pytest.mark.parametrize(("load", "folder", "faults"), [
+    (pk.load_scenario, "refused", "expected_faults.csv"),
+    (pk.load_campaign, "refused/campaign", "expected_campaign_faults.csv")], ids=["outing", "campaign"])
+def test_refused_folder_is_refused_with_every_fault_and_no_other(load, folder, faults):
+    with (Path(__file__).parent / faults).open(encoding="utf-8", newline="") as stream:
         expected = Counter((row["table"], row["row"], row["column"]) for row in csv.DictReader(stream))
     with pytest.raises(pk.ScenarioError) as refusal:
-        pk.load_scenario(SCENARIOS / "refused")
+        load(SCENARIOS / folder)
     found = places_of_faults(refusal.value.problems)
     assert found - expected == Counter()
     assert expected - found == Counter()
@@ -396,6 +399,10 @@ def test_refused_folder_says_what_to_do():
     ("steps.csv", lambda data: b"", "steps", ""),
     ("steps.csv", lambda data: None, "steps.csv", ""),
     ("steps.csv", lambda data: data.replace(b"Step out", b"x" * 20_000), "steps", ""),
+    ("inhibits.csv", lambda data: data.replace(b",reason\n", b",reason,set_at\n").replace(
+        b"socket\n", b"socket,soon\n"), "inhibits", "set_at"),
+    ("inhibits.csv", lambda data: data.replace(b",reason\n", b",reason,set_at\n").replace(
+        b"socket\n", b"socket,2031-09-03\n"), "inhibits", "set_at"),
     ("tasks.csv", lambda data: data.replace(b",", b";"),
      "tasks", "task;title;need;priority;swappable;objective;put_back_min"),
 ])

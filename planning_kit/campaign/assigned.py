@@ -4,31 +4,26 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
-from typing import Generic, TypeVar
+from typing import TypeVar
 
 import pandas as pd
 
 from planning_kit.campaign.assigning import ROUNDS, Assigning, Found, days_told
 from planning_kit.campaign.assignment import NEEDS
-from planning_kit.campaign.campaign import TimedCampaign, stop_if_begun
-from planning_kit.campaign.carrying import carried_into, left_by
-from planning_kit.campaign.check_campaign import campaign_findings
-from planning_kit.campaign.end_state import end_state
+from planning_kit.campaign.campaign import TimedCampaign, save_changed, with_moved
+from planning_kit.campaign.fitting import Fitted
 from planning_kit.campaign.left_behind import left_behind
+from planning_kit.campaign.moving import lost_words, moved, stops_between
 from planning_kit.campaign.open_work import question_of
-from planning_kit.campaign.standing import board_table, chances_of_tasks, room_left, stops_in
+from planning_kit.campaign.remembered import merged_into
+from planning_kit.campaign.standing import board_table, room_left, stops_in
 from planning_kit.explore.long_question import Report, silent
 from planning_kit.inputs.faults import ScenarioError, is_number
 from planning_kit.inputs.fields import SUITED
-from planning_kit.inputs.scenario import Scenario, save_all
+from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, html_text
-from planning_kit.inputs.times import pet_label
-from planning_kit.judge.all_checks import new_findings
-from planning_kit.judge.findings import STOP
-from planning_kit.plan.network import ROUNDING_MIN
-from planning_kit.plan.timed import TimedPlan
 
 OUTING_COLUMNS = ["outing", "date", "EV1", "EV2", "tasks", "end_min", "free_min", "reserve_min", "p_least",
                   "stops"]
@@ -81,17 +76,23 @@ class TimedAssignment:
         campaign = self.before
         for name, fitted in self.found.fitted.items():
             if fitted.plan.scenario != self.before.scenario(name):
-                campaign = _with(campaign, name, fitted.plan)
+                campaign = with_moved(campaign, name, fitted.plan, self._alone(name, fitted))
         return campaign
+
+    def _alone(self, outing: str, fitted: Fitted) -> tuple[Scenario, Scenario]:
+        """An outing before and after, both without what the others leave."""
+        before = self.before.scenario(outing)
+        alone, begins = fitted.begins or (before, before)
+        return (self.question.known(outing).uncarried(before),
+                merged_into(fitted.plan.scenario, begins, alone))
 
     def save(self) -> None:
         """Save every outing that changed into its folder, all or none.
 
         Raises `SaveConflict` or `ScenarioError`; nothing has changed then, in no folder.
         """
-        stop_if_begun(self.before, self.scenarios)
-        save_all(self.before.folder, [scenario for name, scenario in self.scenarios.items()
-                                      if scenario != self.before.scenario(name)])
+        save_changed(self.before, self.scenarios, [scenario for name, scenario in self.scenarios.items()
+                                                   if scenario != self.before.scenario(name)])
 
     @property
     def tasks(self) -> pd.DataFrame:
@@ -132,7 +133,7 @@ class TimedAssignment:
                     f"goes from {first} to {then}" if first and then else
                     f"comes on {then}" if then else f"is taken off {first}")
                 rows.append((task, first, then, words))
-        rows += [("", name, "", _lost_words(name, lines)) for name, lines in self.lost.items()]
+        rows += [("", name, "", lost_words(name, lines)) for name, lines in self.lost.items()]
         for name, day in self.found.dates.items():
             present = self.question.outings[name].present
             if day != present:
@@ -184,7 +185,7 @@ class TimedAssignment:
 
     @cached_property
     def _stops(self) -> list[str]:
-        return [words for words, _ in _stops_between(self.campaign).values()]
+        return [words for words, _ in stops_between(self.campaign).values()]
 
     @property
     def verdict(self) -> str:
@@ -212,10 +213,6 @@ class TimedAssignment:
 
     def _repr_html_(self) -> str:
         return f"<p>{html_text(self.verdict)}</p>{self.outings._repr_html_() or ''}"  # type: ignore[operator]
-
-
-def _lost_words(outing: str, lines: Sequence[str]) -> str:
-    return f"beside its tasks {outing} changes so: {'; '.join(lines)}"
 
 
 def _whose_numbers(lane: str, at: int, before: tuple[str, str], pair: tuple[str, str]) -> str:
@@ -249,123 +246,3 @@ def assign(campaign: TimedCampaign, effort: str | float = "normal",
             table="campaign.toml", column="least_days_between",
             value=question.least_days_between)
     return TimedAssignment(campaign, question, found)
-
-
-@dataclass(frozen=True, eq=False, repr=False)
-class Moved(Generic[C]):
-    """One task put on another outing, as it comes out. ``why_not`` is empty where that holds.
-
-    ``campaign``: the new one (where it does not hold: as before); ``table``: both outings before and after;
-    ``lost``: by outing what it loses beside the task (see `planning_kit.campaign.left_behind`).
-    """
-
-    task: str
-    outing: str
-    why_not: str
-    before: C
-    campaign: C
-    lost: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
-
-    @property
-    def changed(self) -> Mapping[str, Scenario]:
-        """The scenario of each outing that says something else with it."""
-        return {name: self.campaign.scenario(name) for name in self.campaign.ids
-                if self.campaign.scenario(name) != self.before.scenario(name)}
-
-    @property
-    def table(self) -> pd.DataFrame:
-        """A row an outing that changes: its end, and the chance of the task, before and after."""
-        pairs = [(name, self.before.timed_plan(name), self.campaign.timed_plan(name))
-                 for name in self.campaign.ids]
-        return TextTable(
-            [(name, *(round(plan.end_min, 1) for plan in plans),
-              *(chances_of_tasks(plan).get(self.task, math.nan) for plan in plans))
-             for name, *plans in pairs if plans[0] is not plans[1]], columns=MOVED_COLUMNS)
-
-    @property
-    def ends(self) -> str:
-        """When both are inside on the outings that change, before and after, in words."""
-        return "; ".join(f"{name} ends at PET {now}, " + (f"not {then}" if now != then else "as before")
-                         for name, *both, _, _ in self.table.itertuples(index=False, name=None)
-                         for then, now in [[pet_label(minute, "up") for minute in both]])
-
-    @property
-    def words(self) -> str:
-        """What comes of it, in a sentence."""
-        where = f"on {self.outing}" if self.outing else "off"
-        if self.why_not:
-            return f"{self.task} does not go {where}: {self.why_not}"
-        if not self.ends:
-            return f"{self.task} is {where if self.outing else 'on no outing'} by now: nothing changes"
-        required = self.campaign.tasks[self.task].need == NEEDS[0] and not self.outing
-        beside = "; it is required, and no outing does it then" if required else ""
-        told = "; ".join([self.ends, *(_lost_words(*each) for each in self.lost.items())])
-        return f"{self.task} goes {where}: {told}{beside}"
-
-    def __repr__(self) -> str:
-        return f"<{type(self).__name__}: {self.words}>"
-
-
-def moved(campaign: C, task: str, outing: str, question: Assigning | None = None) -> Moved[C]:
-    """A task taken off the outing that has it and put on another, on the present dates; "" takes it off.
-
-    Outings after those two begin with what is left then: a new stop of theirs is told, too. ``question``:
-    that of this campaign, which remembers what one move asks after another. Raises `ScenarioError` for a task
-    or an outing that there is not, and for an outing with a log.
-    """
-    question = question or question_of(campaign)
-    for column, value, able in (("task", task, [*question.tasks]),
-                                 ("outing", outing, [*question.outings, ""])):
-        if value not in able:
-            raise ScenarioError.single(
-                f"is not one that is open; these are: {', '.join(filter(None, able))}", table="moved",
-                column=column, value=value)
-    dates = {name: each.present for name, each in question.outings.items()}
-    people = {name: each.people for name, each in question.outings.items()}
-    has = {name: campaign.planned(name) for name in question.outings}
-    last = [each for name in has for each in has[name] if task in question.tasks[each].after]
-    why = question.why_not(task, outing, dates, people, has) if outing else (
-        f"{', '.join(last)} comes after it" if last else "")
-    after, ends = campaign, [] if question.begins is None else [question.begins]
-    for name, this in question.outings.items() if not why else ():
-        scenario = this.plan.scenario
-        carried = carried_into(scenario, left_by(ends, question.tasks), question.tasks) if ends else scenario
-        on = question.on(name, dates[name], (), None if carried == scenario else carried)
-        plan = this.plan if carried == scenario else TimedPlan.of(carried)
-        if name == outing and task not in has[name]:
-            fitted = on.fit([*has[name], task])
-            why = "; ".join(each if other == task else f"{other}: {each}"
-                            for other, each in fitted.refused.items())
-            plan = fitted.plan
-        elif name != outing and task in has[name]:
-            plan = on.without(task)
-        if plan is not this.plan:
-            stops = new_findings(this.plan, plan).query(f"severity == '{STOP}'")
-            why = why or "; ".join(f"{name} has a new stop: {words}" for words in stops["message"][:1])
-            after = _with(after, name, plan)
-        if why:
-            break
-        if ends or plan is not this.plan:
-            ends.append(end_state(plan))
-    known = {} if why else _stops_between(campaign)
-    new = [] if why else [
-        f"a {'worse' if kind in known else 'new'} stop between the outings: {words}"
-        for kind, (words, margin) in _stops_between(after).items()
-        if kind not in known or margin < known[kind][1] - ROUNDING_MIN]
-    why = why or "".join(new[:1])
-    lost = {} if why else {name: lines for name in has if (lines := left_behind(
-        campaign.scenario(name), after.scenario(name), question.rows))}
-    return Moved(task, outing, why, campaign, campaign if why else after, lost)
-
-
-def _with(campaign: C, outing: str, plan: TimedPlan) -> C:
-    after = campaign.with_scenario(outing, plan.scenario)
-    after.known[outing] = plan
-    return after
-
-
-def _stops_between(campaign: TimedCampaign) -> dict[tuple[str, str, str], tuple[str, float]]:
-    """What is wrong between the outings, in words, and its margin; what no outing has is told as left out."""
-    found = campaign_findings(campaign).query(f"severity == '{STOP}' and rule != 'not-planned'")
-    return {(row["outing"], row["rule"], row["about"]): (
-        f"{row['outing'] or 'backlog'}: {row['message']}", row["margin"]) for row in found.to_dict("records")}

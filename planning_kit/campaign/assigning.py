@@ -24,10 +24,10 @@ from planning_kit.campaign.assignment import (
     WantedTask,
     solve_assignment,
 )
-from planning_kit.campaign.carrying import carried_into, left_by
 from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.campaign.fitting import Fitted, OutingOn
 from planning_kit.campaign.put_in import TaskRows, lanes_of
+from planning_kit.campaign.remembered import NOTHING, Remembered, carried_again
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.scenario import Scenario
@@ -118,6 +118,7 @@ class Assigning:
 
     ``begins``: what the last outing that is over left behind; ``units``: by need into how many parts one of
     value is cut, so that those of the tasks are whole numbers of them, as all values here.
+    ``remembered``: by outing what it was before tasks left it.
     """
 
     tasks: Mapping[str, OpenTask]
@@ -126,6 +127,7 @@ class Assigning:
     done: Mapping[str, date] = field(default_factory=dict)
     begins: EndState | None = None
     units: Mapping[str, int] = field(default_factory=dict)
+    remembered: Mapping[str, Remembered] = field(default_factory=dict)
 
     def typed(self, need: str, value: int) -> float:
         """A value as the backlog has it."""
@@ -169,7 +171,11 @@ class Assigning:
                                           EV1={"name": pair[0]}, EV2={"name": pair[1]})
         if day != this.present:
             scenario = scenario.shift_dates(day.isoformat())
-        return OutingOn(scenario, this.plan, this.behind, self.rows, this.limit_min)
+        return OutingOn(scenario, this.plan, this.behind, self.rows, this.limit_min, self.known(outing))
+
+    def known(self, outing: str) -> Remembered:
+        """What an outing was before tasks left it or came."""
+        return self.remembered.get(outing, NOTHING)
 
     def room(self, outing: OpenOuting) -> OutingRoom:
         """What an outing has room for at most: its own work and ways and the end are taken off."""
@@ -255,14 +261,18 @@ class Assigning:
         ends = [self.begins] if self.begins is not None else []
         for name, this in self.outings.items():
             scenario = this.plan.scenario
-            carried = carried_into(scenario, left_by(ends, self.tasks), self.tasks) if ends else None
-            on = self.on(name, solved.dates[name], solved.pairs.get(name, ()),
-                         None if carried == scenario else carried)
             asked = [task for task in self.wanted if solved.outing_of.get(task) == name]
             has = {each: fit.tasks for each, fit in fitted.items()} | {name: tuple(asked)}
             able = [task for task in asked
                     if not self.why_not(task, name, solved.dates, solved.pairs, has)]
-            fit = self._in_time(on, able, fitted)
+            alone = self.known(name).uncarried(scenario)
+            for each in dict.fromkeys((self.known(name).again(alone, able), alone)):
+                begins = carried_again(alone, each, scenario, ends, self.tasks)
+                on = self.on(name, solved.dates[name], solved.pairs.get(name, ()),
+                             None if begins == scenario else begins)
+                fit = self._in_time(on, able, fitted)
+                if not {*fit.refused} & {*on.present}:
+                    break
             if on.blocked:
                 cuts.append(TooMuch(name, frozenset(), solved.dates[name]))
             for task, why in fit.refused.items():
@@ -270,7 +280,8 @@ class Assigning:
                 day = None if task in on.faults else solved.dates[name]
                 cuts.append(TooMuch(name, frozenset({task} if task in on.never else {*fit.tasks, task}), day))
             self._learn(name, asked, fit, rooms)
-            fitted[name] = self._filled_up(on, name, fit, solved, fitted, refused)
+            fit = self._filled_up(on, name, fit, solved, fitted, refused)
+            fitted[name] = replace(fit, begins=(each, begins))
             ends.append(end_state(fitted[name].plan))
         return Found(solved.dates, solved.pairs, fitted, refused, self.value_of(fitted), bound, number)
 
@@ -310,11 +321,11 @@ class Assigning:
                 continue
             has = {each: other.tasks for each, other in fitted.items()} | {name: fit.tasks}
             if not self.why_not(task, name, solved.dates, solved.pairs, has):
-                more = on.with_one_more(fit, task)
+                then, more = on.with_one_more(fit, task)
                 if isinstance(more, Fitted) and (late := self._too_late(more, fitted)):
                     more = next(iter(late.values()))
                 if isinstance(more, Fitted):
-                    fit = more
+                    on, fit = then, more
                 else:
                     refused.setdefault(task, {})[name] = more
         return fit

@@ -7,12 +7,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
-from typing import Self
+from typing import Self, TypeVar
 
 import pandas as pd
 
 from planning_kit.campaign.carrying import carried_into, left_by
 from planning_kit.campaign.end_state import EndState, end_state
+from planning_kit.campaign.remembered import NOTHING, Remembered
 from planning_kit.explore.retime.retiming import retime
 from planning_kit.inputs.campaign_file import CampaignSource, read_campaign
 from planning_kit.inputs.campaign_records import BACKLOG, BacklogTask
@@ -21,7 +22,7 @@ from planning_kit.inputs.faults import Faults, ScenarioError, must_be
 from planning_kit.inputs.format import CAMPAIGN_FILE
 from planning_kit.inputs.log_format import LOG_FILE
 from planning_kit.inputs.raw import RawTable
-from planning_kit.inputs.scenario import Scenario, as_scenario
+from planning_kit.inputs.scenario import Scenario, as_scenario, save_all
 from planning_kit.inputs.setting_records import FrozenMapping
 from planning_kit.inputs.shown_text import TextTable, one_line
 from planning_kit.inputs.typed_tables import frame_of
@@ -39,12 +40,14 @@ Around = tuple[EndState | None, EndState | None] | str
 class TimedCampaign:
     """A campaign, never changed in place; a change gives another one, which keeps the plans that still hold.
 
-    ``source`` is what its folder says; ``known`` and ``ends`` hold what was timed so far, by outing.
+    ``source`` is what its folder says; ``known`` and ``ends`` hold what was timed so far, by outing;
+    ``remembered`` what the outings were before tasks were moved.
     """
 
     source: CampaignSource
     known: dict[str, TimedPlan] = field(default_factory=dict)
     ends: dict[str, EndState] = field(default_factory=dict)
+    remembered: Mapping[str, Remembered] = FrozenMapping({})
 
     @property
     def folder(self) -> Path:
@@ -176,6 +179,9 @@ class TimedCampaign:
                 f"{len(self.source.backlog)} tasks>")
 
 
+C = TypeVar("C", bound=TimedCampaign)
+
+
 def around_of(plan: TimedPlan) -> Around:
     """`TimedCampaign.around` of the campaign in which the folder of a plan's scenario is, with this plan."""
     folder = plan.scenario.folder
@@ -192,10 +198,27 @@ def around_of(plan: TimedPlan) -> Around:
         return f"What other outings leave is not known, the campaign cannot be read or timed: {fault.words}"
 
 
-def stop_if_begun(campaign: TimedCampaign, outings: Iterable[str]) -> None:
-    """Raise `ScenarioError` for each of these outings that has got a log since they were planned."""
+def with_moved(campaign: C, outing: str, plan: TimedPlan, alone: tuple[Scenario, Scenario]) -> C:
+    """The campaign with another plan of one outing, which a move has made; what it was is remembered.
+
+    ``alone``: it before and after, without what others leave.
+    """
+    before = campaign.remembered.get(outing, NOTHING).after(*alone, plan.scenario, campaign.tasks)
+    after = campaign.with_scenario(outing, plan.scenario)
+    after.known[outing] = plan
+    return replace(after, remembered=FrozenMapping({**campaign.remembered, outing: before}))
+
+
+def save_changed(campaign: TimedCampaign, planned: Iterable[str], scenarios: Iterable[Scenario]) -> None:
+    """Save outings of a campaign into their folders, all or none.
+
+    ``planned``: all outings that were taken as not yet begun when this was worked out. One of them that has
+    got a log since leaves what nobody has counted on, even where nothing of itself is saved: a fault. Raises
+    `SaveConflict` or `ScenarioError`; nothing has changed then, in no folder.
+    """
     faults = Faults()
-    for name in filter(campaign.has_log, outings):
+    for name in filter(campaign.has_log, planned):
         faults.add(LOG_FILE, None, "outing", name, f"{name} is under way since: it has a log; read again. "
                    "Nothing was saved")
     faults.stop_if_any()
+    save_all(campaign.folder, scenarios)

@@ -8,8 +8,8 @@ Tasks that the outing has by now stay as its folder has them, with their gaps an
 stand together just behind the step ``behind`` are ordered anew with the new ones; the rest keep their rows.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import groupby
 from math import inf
@@ -17,8 +17,8 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from planning_kit.campaign.put_in import PutIn, TaskRows
-from planning_kit.changes.change import Change, apply, task_named
-from planning_kit.changes.dropping import Drop
+from planning_kit.campaign.remembered import NOTHING, Remembered, dropped
+from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order
 from planning_kit.explore.propose.order_search import Judge
 from planning_kit.inputs.faults import ScenarioError
@@ -49,13 +49,15 @@ class Soon(NamedTuple):
 class Fitted:
     """Tasks in an outing, as its plan says. ``refused``: by task why it is not in it, in words.
 
-    ``order``: those that were ordered; ``kept``: those whose rows stay where they are.
+    ``order``: those that were ordered; ``kept``: those whose rows stay where they are. ``begins``: it
+    without them, by itself and after the other outings.
     """
 
     order: tuple[str, ...]
     kept: tuple[str, ...]
     plan: TimedPlan
     refused: Mapping[str, str]
+    begins: tuple[Scenario, Scenario] | None = None
 
     @property
     def tasks(self) -> tuple[str, ...]:
@@ -69,7 +71,7 @@ class OutingOn:
 
     ``scenario``: as it stands, PET 0 on that date; ``as_it_was``: its plan on its present date, whose stops
     are nobody's fault; ``tasks``: the whole backlog, as rows; ``limit_min`` (PET): when both must be inside,
-    the reserve kept.
+    the reserve kept; ``remembered``: what it was before tasks left it.
     """
 
     scenario: Scenario
@@ -77,6 +79,7 @@ class OutingOn:
     behind: str
     tasks: Mapping[str, TaskRows]
     limit_min: float
+    remembered: Remembered = NOTHING
 
     @cached_property
     def present(self) -> tuple[str, ...]:
@@ -114,17 +117,14 @@ class OutingOn:
             first = error.problems.iloc[0]
             return f"{first['column']} {first['value']!r} {first['problem']}"
 
-    def _put_in(self, tasks: Iterable[str]) -> PutIn:
-        return PutIn(self.behind, tuple(self.tasks[name] for name in tasks))
+    def _put_in(self, tasks: Sequence[str]) -> PutIn:
+        rows = tuple(self.tasks[name] for name in tasks)
+        return PutIn(self.behind, rows, tuple(map(self.remembered.ends_of, rows)))
 
     @cached_property
     def bare(self) -> TimedPlan:
         """What it is without any task of the backlog."""
-        return self._timed(self._dropped(self.present))
-
-    def _dropped(self, tasks: Iterable[str]) -> list[Change]:
-        names = tuple(task_named(self.scenario.records, task) for task in tasks)
-        return [Drop(names, lets_stay=True)] if names else []
+        return self._timed(dropped(self.scenario, self.present))
 
     def _timed(self, changes: Sequence[Change]) -> TimedPlan:
         return TimedPlan.of(apply(self.scenario, changes))
@@ -220,14 +220,14 @@ class OutingOn:
         steps = {name: [step.step for step in self.scenario.records.steps if step.task == name]
                  if name in self.present else [str(step["step"]) for step in self.tasks[name].steps]
                  for name in order}
-        changes: list[Change] = [*self._dropped(gone), *([self._put_in(new)] if new else [])]
+        changes: list[Change] = [*dropped(self.scenario, gone), *([self._put_in(new)] if new else [])]
         if [*order] != [*new, *(name for name in self.together if name in order)]:
             changes.append(Order(tuple(step for name in order for step in steps[name])))
         return self._timed(changes)
 
     def without(self, task: str) -> TimedPlan:
         """The plan as it stands without one of its tasks."""
-        return self._timed(self._dropped([task]))
+        return self._timed(dropped(self.scenario, [task]))
 
     def inserted(self, order: tuple[str, ...], kept: Sequence[str],
                  task: str) -> list[tuple[Soon, tuple[str, ...]]]:
@@ -294,15 +294,24 @@ class OutingOn:
         return (f"both would be inside {over} min after PET {pet_label(self.limit_min, 'down')}, the limit "
                 "less the reserve: so much more room, or as much less work, would help")
 
-    def with_one_more(self, fitted: Fitted, task: str) -> Fitted | str:
-        """The same with one more task and all that it has; why not, in words, where it does not hold that."""
+    def with_one_more(self, fitted: Fitted, task: str) -> tuple["OutingOn", Fitted | str]:
+        """It with one more task and all that it has; why not, in words, where it does not hold that.
+
+        First as the task stood there before it left: then the outing that is given is another.
+        """
+        back = self.remembered.again(self.scenario, [task])
+        if back is not self.scenario:
+            then = replace(self, scenario=back)
+            more = then.fit([*fitted.tasks, task])
+            if not more.refused:
+                return then, more
         if task in self.never:
-            return self.never[task]
+            return self, self.never[task]
         order = self._with_more(fitted.order, fitted.kept, task)
         if isinstance(order, str):
-            return order
+            return self, order
         more = self._checked(order, fitted.kept, {})
-        return next(iter(more.refused.values())) if more.refused else more
+        return self, next(iter(more.refused.values())) if more.refused else more
 
     def _missing(self, task: str, wanted: Sequence[str], refused: Mapping[str, str]) -> str:
         gone = [name for name in self.tasks[task].after if name in wanted and name in refused]

@@ -63,7 +63,7 @@ def question_of(campaign: TimedCampaign) -> Assigning:
         dict.fromkeys(task.after, math.ceil(task.least_gap_days)), task.must_by,
         dict.fromkeys(rows[task.task].lanes, task.trained) if task.trained else {})
         for task in campaign.source.backlog if task.task not in done}
-    return Assigning(tasks, outings, between, done, left, units)
+    return Assigning(tasks, outings, between, done, left, units, campaign.remembered)
 
 
 def done_on(campaign: TimedCampaign, outing: str) -> list[str]:

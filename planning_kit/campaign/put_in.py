@@ -4,12 +4,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from planning_kit.changes.change import Cells as CellsOf
 from planning_kit.changes.change import Change, Tables
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.records import BOTH
 from planning_kit.inputs.row_edits import with_rows
 
 Cells = Mapping[str, Any]
+Ends = Mapping[tuple[str, str], Mapping[str, str]]
+"""Where items and states must end: by table and column, by id."""
 
 
 @dataclass(frozen=True)
@@ -47,12 +50,14 @@ def lanes_of(step: Cells) -> tuple[str, ...]:
 class PutIn(Change):
     """Tasks of the backlog put behind a step, in their order; at the head, where that is there no more.
 
-    A task whose prerequisite is there, too, begins when that is over.
+    A task whose prerequisite is there, too, begins when that is over. ``ends``: where what they touch must
+    end, said again where nothing is said by now.
     """
 
     kind = "put in"
     behind: str
     tasks: tuple[TaskRows, ...]
+    ends: Sequence[Ends] = ()
 
     def _lines(self) -> Sequence[str]:
         return tuple(f"{each.task} put in behind {self.behind}" for each in self.tasks)
@@ -72,3 +77,8 @@ class PutIn(Change):
         tables["steps"] = with_rows(steps, rows, at)
         known = tables["tasks"]
         tables["tasks"] = with_rows(known, [each.cells for each in self.tasks], len(known))
+        for table, column, cells in [(*each, cells) for ends in self.ends for each, cells in ends.items()]:
+            frame = tables[table]
+            said = dict(zip(frame.iloc[:, 0], frame.get(column, ()), strict=False))
+            if missing := {name: cell for name, cell in cells.items() if said.get(name, cell) == ""}:
+                CellsOf(table, {column: missing}).edit(tables)

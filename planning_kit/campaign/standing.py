@@ -1,6 +1,7 @@
-"""Where a campaign stands, as tables: the board, the thread of an item or state, what an early end costs."""
+"""Where a campaign stands, as tables: the board, threads, its dates, what an early end costs."""
 
-from collections.abc import Collection, Iterator
+import math
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -25,6 +26,9 @@ ODDS_SAMPLES = 500
 BOARD_COLUMNS = ["task", "title", "need", "value", "outing", "date", "status", "start_min", "finish_min",
                  "p_done", "margin_min"]
 THREAD_COLUMNS = ["outing", "kind", "is", "from_utc", "until_utc", "from_min", "until_min", "by_step"]
+THREADS_COLUMNS = ["kind", "name", "title", "outings"]
+DATES_COLUMNS = ["kind", "outing", "about", "first", "last"]
+MAY_BE, IS_ON, REST, MUST_BY = "may be", "is", "rest", "must be done by"
 EARLY_COLUMNS = ["minute", "tasks_left", "value_left", "required_left", "minutes_left"]
 PLANNED, DONE, OPEN = "planned", "done", "on no outing"
 _CHANCES: WeakKeyDictionary[TimedPlan, dict[str, float]] = WeakKeyDictionary()  # an edit leaves the others
@@ -103,15 +107,29 @@ def _is_past(plan: TimedPlan, steps: list[int]) -> bool:
     return plan.now_min is not None and bool(plan.finishes[steps].max() <= plan.now_min)
 
 
-def thread_table(campaign: TimedCampaign, name: str) -> pd.DataFrame:
-    """Where one item is, or what one state is, over all outings: a row a stretch.
+def threads_table(campaign: TimedCampaign) -> pd.DataFrame:
+    """What can be followed over the outings: a row an item, state or inhibit, with the outings that name it.
+    """
+    found = dict[tuple[str, str], tuple[str, list[str]]]()
+    for outing in campaign.ids:
+        records = campaign.scenario(outing).records
+        for kind, each, title in (*(("item", item.item, item.title) for item in records.hardware),
+                                  *(("state", state.state, state.title) for state in records.states),
+                                  *(("inhibit", row.inhibit, row.title) for row in records.inhibits)):
+            found.setdefault((kind, each), (title, []))[1].append(outing)
+    return TextTable([(*key, title, " ".join(outings)) for key, (title, outings) in found.items()],
+                     columns=THREADS_COLUMNS)
 
-    ``is``: the holder (with the bag) or the value. Raises `ScenarioError` for what no outing has.
+
+def thread_table(campaign: TimedCampaign, name: str) -> pd.DataFrame:
+    """Where an item is, what a state is or when an inhibit is in force, over all outings: a row a stretch.
+
+    ``is``: the holder (with the bag), the value, or in force. Raises `ScenarioError` for what no outing has.
     """
     rows = [row for outing in campaign.ids for row in _stretches(campaign, outing, str(name))]
     if not rows:
-        raise ScenarioError.single("is no item and no state of any outing", table="thread", column="name",
-                                   value=name)
+        raise ScenarioError.single("is no item, state or inhibit of any outing", table="thread",
+                                   column="name", value=name)
     return TextTable(rows, columns=THREAD_COLUMNS)
 
 
@@ -128,10 +146,36 @@ def _stretches(campaign: TimedCampaign, outing: str, name: str) -> Iterator[tupl
             begun_min = max(first, pet_min(end.since, plan.pet_zero))
             spells += [(value, first, begun_min, by_step)] if begun_min > first else []
             spells.append((end.words, begun_min, until, ""))
-    for kind, stretches in (("item", held), ("state", spells)):
+    left = {end.inhibit.inhibit for end in campaign.end_state(outing).inhibits}
+    holds = [(f"in force{', and still at the end' * (name in left)}", hold.set_by_min,
+              plan.end_min if name in left else hold.lift_after_min, "")
+             for hold in plan.inhibit_holds if hold.inhibit.inhibit == name]
+    for kind, stretches in (("item", held), ("state", spells), ("inhibit", holds)):
         for what, first, last, step in stretches:
             ends = (plan.pet_zero + timedelta(minutes=float(each)) for each in (first, last))
             yield outing, kind, what, *map(pd.Timestamp, ends), first, last, step
+
+
+def dates_table(campaign: TimedCampaign) -> pd.DataFrame:
+    """The dates of all outings, UTC, a row a span from ``first`` to ``last``, both counted.
+
+    ``kind``: the dates that its PET 0 may be on, those that it is on (to that on which both are inside), days
+    of rest after it, and the last date of each open task (``about``) with the outing that has it by now.
+    """
+    rows, settings, day = list[tuple[Any, ...]](), campaign.source.settings, timedelta(days=1)
+    rest = math.ceil(settings.least_days_between) - 1
+    has = {task: name for name in reversed(campaign.ids) for task in (
+        done_on(campaign, name) if campaign.has_log(name) else campaign.planned(name))}
+    for name, outing in campaign.source.outings.items():
+        over = campaign.end_state(name).ended.date()
+        rows += [(MAY_BE, name, "", outing.earliest, outing.latest),
+                 (IS_ON, name, "", campaign.date_of(name), over)]
+        if rest > 0 and name != campaign.ids[-1]:
+            rows.append((REST, name, "", over + day, over + rest * day))
+    rows += [(MUST_BY, has.get(task.task, ""), task.task, task.must_by, task.must_by)
+             for task in campaign.source.backlog if task.must_by and task.share_done < 1
+             and not campaign.has_log(has.get(task.task, campaign.ids[-1]))]
+    return TextTable(rows, columns=DATES_COLUMNS)
 
 
 def early_end_table(campaign: TimedCampaign, outing: str, every_min: float = 5.0) -> pd.DataFrame:
@@ -145,6 +189,12 @@ def early_end_table(campaign: TimedCampaign, outing: str, every_min: float = 5.0
     if not is_number(every_min) or not 0.5 <= every_min <= 1440:
         raise ScenarioError.single("must be minutes, 0.5 to 1440", table="early_end", column="every_min",
                                    value=every_min)
+    end_min = campaign.timed_plan(outing).end_min
+    return left_if_ended(campaign, outing, np.arange(0.0, end_min + every_min, every_min))
+
+
+def left_if_ended(campaign: TimedCampaign, outing: str, minutes: Iterable[float]) -> pd.DataFrame:
+    """The same at these minutes (PET). Raises `ScenarioError` for an outing with a log."""
     plan, tasks = campaign.timed_plan(outing), campaign.tasks
     if plan.outside is not None:
         raise ScenarioError.single("has a log, so that it is under way or over: ask what it leaves by "
@@ -153,7 +203,7 @@ def early_end_table(campaign: TimedCampaign, outing: str, every_min: float = 5.0
     own = grouped((step.task, (float(plan.finishes[number]), step.minutes_likely))
                   for number, step in enumerate(plan.steps) if step.task in tasks)
     rows = []
-    for minute in np.arange(0.0, plan.end_min + every_min, every_min):
+    for minute in minutes:
         left = {task: [minutes for over, minutes in steps if over > minute] for task, steps in own.items()}
         names = [task for task, steps in left.items() if steps]
         rows.append((float(minute), " ".join(names), sum(tasks[task].value for task in names),

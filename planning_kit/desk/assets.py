@@ -9,7 +9,8 @@ which a busy machine needs for a small one.
 from functools import lru_cache
 from importlib.resources import files
 
-_SHEETS = tuple(f"{name}.css" for name in ("workbench", "chart", "side", "tables", "outside", "board"))
+_SHEETS = tuple(f"{name}.css" for name in (
+    "workbench", "chart", "side", "tables", "outside", "board", "board_looks"))
 
 
 def _read(name: str) -> str:

@@ -9,19 +9,19 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from planning_kit.campaign.assigned import Moved, moved
-from planning_kit.campaign.campaign import TimedCampaign, stop_if_begun
+from planning_kit.campaign.campaign import TimedCampaign, save_changed
+from planning_kit.campaign.moving import Moved, moved
 from planning_kit.desk.actions import autosaved
+from planning_kit.desk.board_looks import LOOKS, look_told
 from planning_kit.desk.board_told import Shown, answer_told, board_told, showing
 from planning_kit.desk.messages import Message, notice, rows_of_frame
 from planning_kit.explore.long_question import FAILED, InPieces, LongQuestion, at_once
 from planning_kit.explore.session.session import Session
 from planning_kit.inputs.campaign_file import read_campaign, stands_in_a_campaign
 from planning_kit.inputs.faults import SaveConflict, ScenarioError
-from planning_kit.inputs.scenario import save_all
 from planning_kit.inputs.shown_text import one_line
 
-_READING, _MOVING = "campaign", "move"
+_READING, _MOVING, _LOOKING = "campaign", "move", "look "
 
 
 class Board:
@@ -33,8 +33,10 @@ class Board:
         self.is_there = stands_in_a_campaign(session.base.folder)
         self.actions: Mapping[str, Callable[[Session, Message], list[Message]]] = {
             "board_open": self._open, "board_read": self._read, "board_move": self._move,
-            "board_drop": self._drop, "board_keep": self._keep} if self.is_there else {}
+            "board_drop": self._drop, "board_keep": self._keep,
+            "board_look": self._look} if self.is_there else {}
         self._asked: dict[str, LongQuestion] = {}
+        self._heads: dict[str, Message] = {}
         self._shown: Shown | None = None
         self._faults: Message | None = None
         self._move_asked: Message = {}
@@ -64,10 +66,11 @@ class Board:
     def _read(self, session: Session, _message: Message) -> list[Message]:
         """Read all outings from their folders, again."""
         folder, plan, number = session.base.folder.resolve(), session.plan, self._number + 1
+        known = {} if self._shown is None else self._shown.campaign.remembered
 
         def answer(_question: LongQuestion) -> Shown | Message:
             try:
-                campaign = TimedCampaign(read_campaign(folder.parent))
+                campaign = TimedCampaign(read_campaign(folder.parent), remembered=known)
                 return at_once(showing(campaign, folder.name, plan, number))
             except ScenarioError as error:
                 return rows_of_frame(error.problems)
@@ -102,6 +105,25 @@ class Board:
         self._asked.pop(_MOVING, None)
         return []
 
+    def _look(self, session: Session, message: Message) -> list[Message]:
+        """A thread, the season or an early end, as the campaign stands here, an answered move counted."""
+        shown, found, view = self._shown, self._found, message.get("view")
+        head = {"kind": "board_look", "view": view, "ask": message.get("ask"), "what": message["what"]}
+        if shown is None or head["what"] not in LOOKS:
+            return [head | {"words": "The campaign is not read yet"}]
+        stands = ["as it stands on the board"]
+        if session.has_unsaved_work and shown.open_one:
+            stands.append(f"{shown.open_one} as it is typed")
+        if found:
+            stands.append(f"{found.task} {f'on {found.outing}' if found.outing else 'off'}, not kept")
+
+        def answer(_question: LongQuestion) -> Message:
+            told = look_told(found.campaign if found else shown.campaign, message, shown.open_one)
+            return head | told | {"stands": one_line(", ".join(stands))}
+
+        self._ask(f"{_LOOKING}{view}", answer, head)
+        return []
+
     def _keep(self, session: Session, message: Message) -> list[Message]:
         """Save every outing that the move changes; in the open one it is an edit of the draft, too."""
         found, shown = self._found, self._shown
@@ -114,13 +136,11 @@ class Board:
             raise ScenarioError.single(f"mend the {len(session.faults)} marked faults first: the answer is "
                                        "of the last good plan", column="task", value=task)
         words = f"{task} goes {f'on {outing}' if outing else 'off'}"
-        stop_if_begun(found.campaign, found.changed)
-
         self._found, own, changed = None, found.changed.get(shown.open_one), {**found.changed}
         if own:  # it may be saved since its plan was made
             changed[shown.open_one] = replace(own, on_disk=session.base.on_disk)
         try:
-            save_all(session.base.folder.resolve().parent, changed.values())
+            save_changed(shown.campaign, shown.question.outings if shown.question else (), changed.values())
         except SaveConflict as error:  # with the outing's folder and the file, which a refusal leaves out
             told = error.problems[["table", "problem"]].itertuples(index=False, name=None)
             raise ScenarioError.single("; ".join(": ".join(filter(None, row)) for row in told)) from error
@@ -133,9 +153,10 @@ class Board:
         saved = notice(one_line(f"{words}; saved: {', '.join(found.changed)}{stay}"))
         return [saved, *autosaved(session), *self._read(session, message)]
 
-    def _ask(self, name: str, answer: Callable[[LongQuestion], object]) -> None:
+    def _ask(self, name: str, answer: Callable[[LongQuestion], object], head: Message | None = None) -> None:
         """In place of one of the same name, whose answer is not wanted any more."""
         plan = self._session.plan
+        self._heads[name] = head or {}
         self._asked[name] = LongQuestion(name, answer, lambda: self._session.plan is plan)
 
     # What comes of it
@@ -143,6 +164,10 @@ class Board:
     def answered(self, question: LongQuestion) -> list[Message]:
         """A question of its own has its answer."""
         del self._asked[question.name]
+        if question.name.startswith(_LOOKING):
+            told: Any = question.result
+            return [self._heads.pop(question.name) | (
+                {"words": one_line(question.words)} if question.state == FAILED else told)]
         if question.name == _READING:
             if question.state == FAILED:
                 return [self._told(), notice(question.words, level="bad")]

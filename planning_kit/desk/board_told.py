@@ -5,10 +5,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from planning_kit.campaign.assigned import Moved
 from planning_kit.campaign.assigning import Assigning, days_told
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.check_campaign import campaign_findings
+from planning_kit.campaign.moving import Moved
 from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.standing import PLANNED, board_table, room_left
 from planning_kit.desk.candidate import later_told, soon_told

@@ -9,10 +9,17 @@ from typing import cast
 
 import pandas as pd
 
-from planning_kit.campaign.assigned import Moved, TimedAssignment, assign, moved
+from planning_kit.campaign.assigned import TimedAssignment, assign
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.check_campaign import campaign_findings
-from planning_kit.campaign.standing import board_table, early_end_table, thread_table
+from planning_kit.campaign.moving import Moved, moved
+from planning_kit.campaign.standing import (
+    board_table,
+    dates_table,
+    early_end_table,
+    thread_table,
+    threads_table,
+)
 from planning_kit.front.plan import Odds, Other, Plan, timed
 from planning_kit.front.progress_bar import Told, shown
 from planning_kit.inputs.campaign_file import read_campaign
@@ -94,8 +101,14 @@ class Campaign(TimedCampaign):
         return charts.board_chart(self.board_table, self.outings, theme)
 
     def thread_table(self, name: str) -> pd.DataFrame:
-        """Where one item is, or what one state is, over all outings, a row a stretch."""
+        """Where one item is, what one state is or when an inhibit is in force, over all outings, by stretch.
+        """
         return thread_table(self, name)
+
+    @property
+    def threads_table(self) -> pd.DataFrame:
+        """What ``thread`` can follow: a row an item, state or inhibit, with the outings that name it."""
+        return threads_table(self)
 
     def thread(self, name: str, theme: str = "light") -> Chart:
         """The same as a chart, an outing a row. Raises `ScenarioError` for what no outing has."""
@@ -103,9 +116,12 @@ class Campaign(TimedCampaign):
 
     def season(self, theme: str = "light") -> Chart:
         """The dates of all outings in the season's light, by the first outing's orbit data."""
-        spans = {name: (each.earliest, each.latest, self.date_of(name))
-                 for name, each in self.source.outings.items()}
-        return charts.dates_chart(self.scenario(self.ids[0]), spans, theme)
+        return charts.dates_chart(self.scenario(self.ids[0]), self.dates_table, theme)
+
+    @property
+    def dates_table(self) -> pd.DataFrame:
+        """Which dates each outing may have and has, days of rest, and the last date of each open task."""
+        return dates_table(self)
 
     def early_end_table(self, outing: str, every_min: float = 5.0) -> pd.DataFrame:
         """What would be left for later if an outing's work ended at each minute, a row every so many."""

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 import pandas as pd
@@ -95,7 +95,7 @@ def _board_alt(rows: Sequence[Mapping[Any, Any]]) -> str:
     return "Outings by tasks. " + "; ".join(parts) + "."
 
 
-def _ticks(last_min: float) -> range:
+def pet_ticks(last_min: float) -> range:
     """Every hour of PET; of a short outing so often that there are some."""
     every = next(each for each in (10, 15, 30, 60) if last_min <= 8 * each or each == 60)
     return range(0, int(last_min) + every, every)
@@ -125,7 +125,7 @@ def thread_chart(thread: pd.DataFrame, name: str, theme: str = "light") -> Chart
             "marker": {"color": TASK_FILLS[number % len(TASK_FILLS)],
                        "line": {"color": look.bar_outline, "width": 1}}})
     last = max(row["until_min"] for row in rows)
-    ticks = _ticks(last)
+    ticks = pet_ticks(last)
     alt = f"{name} over all outings: " + "; ".join(
         f"{row['outing']} {pet_label(row['from_min'])} {row['is']}" for row in rows) + "."
     return Chart(data=traces, layout=shared_layout(
@@ -139,17 +139,23 @@ def thread_chart(thread: pd.DataFrame, name: str, theme: str = "light") -> Chart
                           look.ink, **_APART) | {"range": [len(outings) - 0.5, -0.5]}})
 
 
-def dates_chart(scenario: Scenario, spans: Mapping[str, tuple[date, date, date]],
-                theme: str = "light") -> Chart:
-    """The season by one scenario's orbit data, with the dates that each outing may have and the one it has.
-
-    ``spans``: by outing its earliest, latest and present date (UTC). Raises `ScenarioError`.
+def season_of(scenario: Scenario, dates: pd.DataFrame) -> pd.DataFrame:
+    """Light by day (`planning_kit.sky.light.season`) around the dates of a campaign, by a scenario's orbit.
     """
-    look = theme_named(theme)
-    days = [day for span in spans.values() for day in span]
-    first, last = min(days) - 3 * _WHOLE_DAY, max(days) + 4 * _WHOLE_DAY
-    lit = season(Orbit(scenario.elements), first.isoformat(), last.isoformat())
-    chart = season_chart(lit, theme, scenario)
+    first, last = min(dates["first"]) - 3 * _WHOLE_DAY, max(dates["last"]) + 4 * _WHOLE_DAY
+    return season(Orbit(scenario.elements), first.isoformat(), last.isoformat())
+
+
+def dates_chart(scenario: Scenario, dates: pd.DataFrame, theme: str = "light") -> Chart:
+    """The season by one scenario's orbit data, with all dates of a campaign.
+
+    ``dates`` is a table of a campaign. Raises `ScenarioError`.
+    """
+    look, rows = theme_named(theme), dates.to_dict("records")
+    chart = season_chart(season_of(scenario, dates), theme, scenario)
+    spans = {row["outing"]: (row["first"], row["last"], next(
+        each["first"] for each in rows if (each["kind"], each["outing"]) == ("is", row["outing"])))
+        for row in rows if row["kind"] == "may be"}
     for number, (name, (earliest, latest, day)) in enumerate(spans.items()):
         ends = (f"{earliest - _WHOLE_DAY}T12:00:00", f"{latest}T12:00:00")
         chart.add_shape(type="rect", xref="x", yref="paper", x0=ends[0], x1=ends[1], y0=0, y1=1, opacity=0.35,
@@ -160,9 +166,24 @@ def dates_chart(scenario: Scenario, spans: Mapping[str, tuple[date, date, date]]
         chart.add_annotation(**note(plotly_text(f"{name} {day:%m-%d}", 24), 0.0, 1.0 - 0.06 * (number % 3),
                                     look.ink, xref="x", yref="paper", yanchor="top", xanchor="left",
                                     bgcolor=look.paper, borderpad=2) | {"x": f"{day}T00:00:00"})
+    for row in (each for each in rows if each["kind"] == "rest"):
+        chart.add_shape(type="rect", xref="x", yref="paper", y0=0, y1=0.04, layer="below", line={"width": 0},
+                        x0=f"{row['first'] - _WHOLE_DAY}T12:00:00", x1=f"{row['last']}T12:00:00",
+                        fillcolor=look.quiet_ink, opacity=0.5, name=f"rest after {row['outing']}")
+    limits = [row for row in rows if row["kind"] == "must be done by"]
+    for number, row in enumerate(limits):
+        day = f"{row['last']}T12:00:00"
+        chart.add_shape(type="line", xref="x", yref="paper", x0=day, x1=day, y0=0, y1=1,
+                        line={"width": 1, "color": look.stop}, name=f"last date of {row['about']}")
+        chart.add_annotation(**note(plotly_text(f"{row['about']} by {row['last']:%m-%d}", 24), 0.0,
+                                    0.06 + 0.06 * (number % 3), look.stop, xref="x", yref="paper",
+                                    yanchor="bottom", xanchor="right", bgcolor=look.paper) | {"x": day})
     told = "; ".join(f"{name} on {day}, between {earliest} and {latest}"
                      for name, (earliest, latest, day) in spans.items())
-    chart.add_annotation(**note("shaded: dates that an outing may have; dotted: the one it has", 1.0, 1.0,
+    told += "".join(f"; {row['about']} ({row['outing'] or _NOWHERE}) by {row['last']}" for row in limits)
+    told += "".join(f"; rest after {row['outing']} to {row['last']}" for row in rows if row["kind"] == "rest")
+    chart.add_annotation(**note("shaded: dates that an outing may have; dotted: the one it has; foot: rest"
+                                + ("; red: last date of a task" if limits else ""), 1.0, 1.0,
                                 look.quiet_ink, xref="paper", yref="paper", xanchor="right",
                                 yanchor="bottom"))
     chart.update_xaxes(**_APART)
@@ -188,7 +209,7 @@ def early_end_chart(early: pd.DataFrame, end_min: float, outing: str, theme: str
                       hoverinfo="text", hovertext=words,
                       line={"shape": "hv", "dash": dash, "width": 2, "color": ink})
               for name, column, axis, dash, ink in lines]
-    ticks = _ticks(early["minute"].max())
+    ticks = pet_ticks(early["minute"].max())
     alt = f"What an early end of {outing} leaves for later: " + "; ".join(
         f"{pet_label(row['minute'])} {much}" for row, much in [*zip(rows, left, strict=True)][::6]) + "."
     return Chart(data=traces, layout=days_layout(

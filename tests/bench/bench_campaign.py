@@ -28,8 +28,8 @@ from statistics import median
 from typing import TypeVar
 
 import planning_kit as pk
-from planning_kit.campaign.assigned import moved
 from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.moving import moved
 from planning_kit.campaign.open_work import question_of
 from planning_kit.desk.board_told import answer_told, showing
 from planning_kit.explore.long_question import at_once

@@ -2,7 +2,8 @@
 
 `python -m tests.browser.all_screens FOLDER [states] [--of SCENARIO]`: at four sizes, light and dark, in
 JupyterLab: each tab beside the chart, the form, the list of columns, the menu and its windows, a fault;
-outside the console, its tabs, a call home, a response. Of the demo, or of a scenario's folder. Printed: what
+outside the console, its tabs, a call home, a response; of the demo's campaign the board, a move, a no, a
+title of 300 characters, thread, season and early end. Of the demo, or of a scenario's folder. Printed: what
 is cut off, lies over another or scrolls besides the grid. The pictures are never committed.
 """
 
@@ -140,6 +141,42 @@ OUT: dict[str, tuple[Act, Act | None]] = {
     "logged": (lambda bench: (bench.page.locator(".pk-lane-card").first.focus(),
                               bench.page.keyboard.press("s"), bench.settle()), None),
 }
+LONG_TITLE = ("A title that somebody has pasted with all that is known of the work " * 5)[:300]
+
+
+def campaign(bench: Bench) -> None:
+    """The page of the campaign."""
+    bench.page.locator("[data-mode-to=campaign]").click()
+    bench.page.locator(".pk-card").first.wait_for()
+    bench.settle()
+
+
+def answered_move(task: str, outing: str) -> Act:
+    """Choose a task, try it on an outing, wait for what comes of it."""
+    def ask(bench: Bench) -> None:
+        bench.page.locator("[data-look=board]").click()
+        bench.page.locator(f".pk-card[data-task={task}][data-can-move]").click()
+        bench.page.locator(f"[data-try='{outing}']").click()
+        bench.page.locator(".pk-board-acts").wait_for()
+    return ask
+
+
+def look(name: str) -> Act:
+    """Another view of the campaign, with its answer."""
+    def ask(bench: Bench) -> None:
+        bench.page.locator(f"[data-look={name}]").click()
+        bench.page.locator(".pk-look[aria-busy=false] .pk-strip").first.wait_for()
+    return ask
+
+
+CAMPAIGN: dict[str, tuple[Act, Act | None]] = {
+    "campaign": (campaign, None), "campaign-move": (answered_move("LMP", ""), None),
+    "campaign-no": (answered_move("LEK", "two"), None),
+    "campaign-long": (lambda bench: (bench.page.locator("[data-look=board]").click(),
+                                     bench.page.locator(".pk-card[data-task=SHD]").click()), None),
+    "campaign-thread": (look("thread"), None), "campaign-season": (look("season"), None),
+    "campaign-end": (look("end"), None),
+}
 
 
 def picture(page: Page, folder: Path, name: str) -> None:
@@ -177,23 +214,36 @@ def main(folder: Path, scenario: Path, wanted: Sequence[str]) -> None:
         page.on("dialog", lambda dialog: dialog.accept())
         copy = lab.folder / "screens-scenario"
         shutil.copytree(scenario, copy)
-        bench = Bench.open(page, lab, "screens", copy)
-        page.wait_for_timeout(2500)
-        for name, (begin, end) in (PLANNING | OUT).items():
-            if wanted and name not in (*wanted, "why", "console"):
+        outings = lab.folder / "screens-campaign"
+        shutil.copytree(ROOT / "scenarios" / "tern-campaign", outings)
+        for path in (outings / "backlog.csv", outings / "three" / "tasks.csv"):
+            words = path.read_text(encoding="utf-8")
+            path.write_text(words.replace("Debris shield on the aft ring", LONG_TITLE), encoding="utf-8")
+        for where, states, always in ((copy, PLANNING | OUT, ("why", "console")),
+                                      (outings / "two", CAMPAIGN, ("campaign",))):
+            if wanted and not {*wanted} & {*states}:
                 continue
-            try:
-                begin(bench)
-                bench.settle()
-                page.wait_for_timeout(400)
-                picture(page, folder, name)
-                if end is not None:
-                    page.set_viewport_size({"width": 1366, "height": 768})
-                    page.wait_for_timeout(300)
-                    end(bench)
-                    bench.settle()
-            except Exception as error:  # the other states are to be seen all the same
-                print(f"{name}: not seen: {str(error)[:300]}", flush=True)
+            bench = Bench.at(page, lab, f"screens-{where.name}", where)
+            page.wait_for_timeout(2500)
+            for name, (begin, end) in states.items():
+                if not wanted or name in (*wanted, *always):
+                    seen(bench, folder, name, begin, end)
+
+
+def seen(bench: Bench, folder: Path, name: str, begin: Act, end: Act | None) -> None:
+    """Go to a state, take its pictures, and go on from it."""
+    try:
+        begin(bench)
+        bench.settle()
+        bench.page.wait_for_timeout(400)
+        picture(bench.page, folder, name)
+        bench.page.set_viewport_size({"width": 1366, "height": 768})
+        if end is not None:
+            bench.page.wait_for_timeout(300)
+            end(bench)
+            bench.settle()
+    except Exception as error:  # the other states are to be seen all the same
+        print(f"{name}: not seen: {str(error)[:300]}", flush=True)
 
 
 if __name__ == "__main__":

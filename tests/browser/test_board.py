@@ -95,3 +95,46 @@ def test_a_task_is_dragged_and_moved_by_key_answered_and_kept(ridge, page, lab, 
 def test_a_scenario_in_no_campaign_has_no_such_page(page, lab):
     Bench.open(page, lab, "alone", SMALL)
     expect(page.locator("[data-mode-to=campaign]")).to_be_hidden()
+
+
+def test_thread_season_and_early_end_follow_a_move_that_is_not_kept(ridge, page, lab, page_errors):
+    """By key alone: the views beside the board, a move while one is looked at, and back."""
+    page.set_viewport_size({"width": 1366, "height": 768})
+    scenario = pk.load_scenario(ridge / "r1")
+    scenario.add_row("inhibits", inhibit="I1", title="Antenna <b>off</b>", owner="Ground", from_step="AA",
+                     until_step="BB", needed_by="AA", lead_min=5).save()
+    Bench.at(page, lab, "looks", ridge / "r1")
+    page.locator("[data-mode-to=campaign]").click()
+    page.locator(".pk-card[data-task=BB]").focus()
+    look, words = page.locator(".pk-look"), page.locator(".pk-look-words")
+    stands = look.locator("[role=status]")
+    page.locator("[data-look=board]").focus()
+    page.keyboard.press("ArrowLeft")
+    expect(page.locator("[data-look=end]")).to_be_focused()
+    expect(page.locator(".pk-outings")).not_to_be_visible()
+    expect(stands).to_have_text("The campaign as it stands on the board.")
+    expect(words).to_contain_text("If work on R1 ends at PET")
+    page.get_by_label("Work ends at, PET h:mm").fill("0:30")
+    page.keyboard.press("Enter")
+    expect(words).to_contain_text("If work on R1 ends at PET 0:30, both are inside by PET")
+    expect(words).to_contain_text("Left for later: BB, AA: value 15, 1 of 2 required")
+    page.get_by_label("Work ends at this minute").press("ArrowRight")
+    expect(words).to_contain_text("ends at PET 0:31")
+
+    # What is asked about counts here, too, and no more once it is dropped.
+    page.locator("[data-try=R2]").click()
+    expect(stands).to_have_text("The campaign as it stands on the board, BB on R2, not kept.")
+    expect(words).to_contain_text("Left for later: AA: value 10, 1 of 1 required")
+    page.locator("[data-act=board_drop]").click()
+    expect(stands).to_have_text("The campaign as it stands on the board.")
+    expect(words).to_contain_text("Left for later: BB, AA")
+
+    page.locator("[data-look=thread]").click()
+    expect(words).to_contain_text("inhibit I1 Antenna <b>off</b>")
+    expect(look.locator(".pk-strip-bar").first).to_have_text("in force")
+    page.locator("[data-look=season]").click()
+    expect(look.locator(".pk-strip-bars > [data-fill=is]")).to_have_count(2)
+    page.locator("[data-look=board]").click()
+    expect(page.locator(".pk-card[data-task=BB]")).to_be_visible()
+    expect(look).not_to_be_visible()
+    assert page_errors == []

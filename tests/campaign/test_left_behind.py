@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 
 import planning_kit as pk
-from planning_kit.campaign.assigned import TimedAssignment, assign, moved
+from planning_kit.campaign.assigned import TimedAssignment, assign
 from planning_kit.campaign.campaign import TimedCampaign
+from planning_kit.campaign.moving import moved
 from planning_kit.campaign.open_work import question_of
 from planning_kit.desk.board_told import answer_told
 from tests.campaign.ridge import write_ridge

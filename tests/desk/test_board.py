@@ -272,6 +272,32 @@ def test_a_move_onto_an_outing_that_is_under_way_by_now_is_not_saved(ridge):
     assert files(ridge) == before
 
 
+def test_an_outing_that_began_since_makes_every_answer_old(ridge):
+    """Also where the move does not write it: what it leaves is not what was counted on."""
+    talk = opened(ridge)
+    talk.ask("board_open")
+    assert talk.ask("board_move", task="BB", outing="")["board_answer"]["keep"] == "Saves R1"
+    (ridge / "r2" / "log.csv").write_text("step,event,at\n,pet_zero,0:00\n")
+    before = files(ridge)
+    assert "R2 is under way since" in talk.ask("board_keep", task="BB", outing="")["said"]["text"]
+    assert files(ridge) == before
+
+
+def test_off_kept_and_back_kept_is_the_same_outing(ridge):
+    """Read again from the disk in between, and over another edit of the open outing."""
+    talk = opened(ridge)
+    scenario = pk.load_scenario(ridge / "r1")
+    scenario.edit_row("steps", "BB", caution="by hand").add_row(
+        "gaps", first_step="AA", then_step="BB", min_gap=1, reason="It settles").save()
+    talk = opened(ridge)
+    before = {name: pk.load_campaign(ridge).scenario(name).digest for name in ("R1", "R2")}
+    talk.ask("board_open")
+    for outing in ("R2", "", "R1"):
+        talk.ask("board_move", task="BB", outing=outing)
+        assert talk.ask("board_keep", task="BB", outing=outing)["said"]["level"] == "good"
+    assert {name: pk.load_campaign(ridge).scenario(name).digest for name in ("R1", "R2")} == before
+
+
 def test_a_conflict_at_keep_names_the_outing_and_the_file(ridge):
     talk = opened(ridge)
     talk.ask("board_open")

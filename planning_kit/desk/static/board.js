@@ -3,6 +3,7 @@
 
 import { BoardAside } from "./board_aside.js";
 import { CardDrag } from "./board_drag.js";
+import { BoardLooks } from "./board_looks.js";
 import { boardAct, cardBeside, Moves, outingBeside, placeOf } from "./board_moves.js";
 import { button, el, tableOf } from "./dom.js";
 import { counted, signOf } from "./head.js";
@@ -11,6 +12,7 @@ export class Board {
   // `events`: `onPage` when the page comes or goes, `theme` gives the inks of signs.
   constructor(root, send, events) {
     Object.assign(this, { root, send, events, isOn: false, chosen: null, told: { columns: [] } });
+    this.looksCount = ""; // the move that the views beside the board count
     this.button = button("Campaign", "All outings of the campaign: which does what", () => this.open(), {
       "data-mode-to": "campaign",
       hidden: true,
@@ -23,15 +25,21 @@ export class Board {
       onDrop: () => (this.moves.ask(null), this.focusChosen()),
       onRead: () => send({ kind: "board_read" }),
     });
+    this.looks = new BoardLooks(send, {
+      onLook: () => this.markLook(),
+      lines: all => this.aside.lines(all, events.theme()),
+    });
     this.faults = el("div", { class: "pk-board-faults", role: "alert", hidden: true });
     this.box = el(
       "section",
       { class: "pk-board", "aria-label": "Campaign" },
+      this.looks.tabs,
       this.faults,
       this.columns,
+      this.looks.box,
       this.aside.box,
     );
-    this.moves = new Moves(send, () => this.paintMove());
+    this.moves = new Moves(send, () => this.onMove());
     this.drag = new CardDrag(this.box, this.columns, {
       onBegin: card => this.choose(card),
       onOver: outing => this.tryOn(outing),
@@ -42,10 +50,25 @@ export class Board {
     });
   }
 
+  // What is looked at counts a move that was answered, and no more once that is dropped.
+  onMove() {
+    this.paintMove();
+    const { wanted, answer } = this.moves;
+    const move = answer && !answer.refused ? JSON.stringify(wanted) : "";
+    if (move === this.looksCount) return;
+    this.looksCount = move;
+    this.looks.ask();
+  }
+
+  markLook() {
+    this.columns.hidden = this.looks.what !== "board";
+  }
+
   open() {
     this.setOn(true);
     this.send({ kind: "board_open" });
-    this.columns.querySelector("[tabindex='0']")?.focus({ preventScroll: true });
+    const first = this.looks.what === "board" ? this.columns : this.looks.tabs;
+    first.querySelector("[tabindex='0']")?.focus({ preventScroll: true });
   }
 
   close() {
@@ -67,7 +90,10 @@ export class Board {
     this.button.hidden = false;
     this.showFaults(message.faults);
     this.paint();
-    if (isNew) this.moves.renew(this.chosen);
+    if (!isNew) return;
+    this.looksCount = "";
+    this.looks.ask();
+    this.moves.renew(this.chosen);
   }
 
   showFaults(faults) {
@@ -100,7 +126,7 @@ export class Board {
       { class: "pk-outing", "data-outing": outing, "aria-label": name, "data-open": isOpen },
       el(
         "h3",
-        {},
+        { title: `${outing || name} ${title}` },
         el("strong", {}, outing || name),
         title && ` ${title}`,
         isOpen ? el("em", {}, " open here") : null,
@@ -138,7 +164,7 @@ export class Board {
         "data-outing": outing,
         "data-can-move": card.can_move,
         "aria-keyshortcuts": card.can_move ? "Alt+ArrowLeft Alt+ArrowRight" : null,
-        title: card.why || `${card.task} ${card.title}`,
+        title: [`${card.task} ${card.title}`, card.why].filter(Boolean).join("; "),
       },
       el("span", { class: "pk-card-title" }, el("strong", {}, card.task), ` ${card.title}`),
       line(card.chance, "pk-card-chance"),

@@ -25,6 +25,7 @@ export const KEYS = [
   ["Campaign", "ArrowUp ArrowDown ArrowLeft ArrowRight", "Choose the task beside"],
   ["Campaign", "Alt+ArrowLeft Alt+ArrowRight", "Try it on the outing beside: asked, not moved"],
   ["Campaign", "Enter", "To Keep, which saves the move; Escape: nothing is moved"],
+  ["Campaign", "ArrowLeft ArrowRight", "On Board, Thread, Season, Early end: the view beside"],
   ["Tables", "F2", "Type in the cell; so does any letter", "edit"],
   ["Tables", "Delete", "Empty the chosen cells", "empty"],
   ["Tables", "Alt+n", "A new row below", "add"],

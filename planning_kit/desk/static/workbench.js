@@ -184,6 +184,7 @@ function render({ model, el: home }) {
     consequences: message => chart.candidate.hear(message),
     board: message => board.show(message),
     board_answer: message => board.moves.hear(message),
+    board_look: message => board.looks.hear(message),
     compared: message => side.compared(message),
     work: message =>
       ({
