@@ -62,6 +62,13 @@ SEEN_WHOLE = """(all, around) => { const frame = document.querySelector(around).
 OUTSIDE = (".pk-face", ".pk-head", ".pk-calls", ".pk-toolbar", ".pk-clock", ".pk-right", ".pk-chart-box",
            "[data-lane=EV1]", "[data-lane=EV2]", ".pk-log-side", ".pk-side", ".pk-caution")
 BESIDE = ("[data-pane=options]", "[data-pane=home]")  # where there is room for both
+CUT_IN_HEAD = """() => [...document.querySelectorAll('.pk-head *')].filter(each => each.getClientRects().length
+    && each.scrollWidth > each.clientWidth + 1 && getComputedStyle(each).overflow !== 'visible')
+    .map(each => each.textContent)"""
+CHOSEN_ROW = """() => { const holder = document.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder');
+    const row = holder.querySelector('.tabulator-row.tabulator-range-highlight');
+    const [box, around] = [row, holder].map(each => each.getBoundingClientRect());
+    return [box.top >= around.top - 1 && box.bottom <= around.bottom + 1, holder.scrollTop]; }"""
 TARGETS = """() => {
     const root = document.querySelector('.pk-workbench');
     const low = (all, least) => [...root.querySelectorAll(all)].filter(each => each.getClientRects().length
@@ -168,7 +175,7 @@ def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
         assert pane["width"] > tables["width"] - 2, size
         assert page.locator(".pk-tables .pk-row-tools").bounding_box()["height"] > 18, size
 
-    # Beside a version with a long name the head keeps its one row, what moved and what is tightest.
+    # Beside a version with a long name the head keeps its two rows, what moved and what is tightest.
     bench.keep("a version with a name that is as long as names are")
     page.keyboard.press("Escape")
     bench.hold_against("a version with a name that is as long as names are")
@@ -188,6 +195,67 @@ def test_the_whole_workbench_is_on_one_screen(bench, page, page_errors):
     for size in SIZES:
         look(page, *size)
         assert page.evaluate(BROKEN_WORDS, "[data-pane=moved] :is(th, td)") == [], size
+    assert page_errors == []
+
+
+def test_in_a_smaller_window_the_chosen_row_is_seen_and_nothing_of_the_head_is_cut(page, lab, page_errors):
+    page.set_viewport_size({"width": 1920, "height": 1080})
+    bench = Bench.open(page, lab, "smaller", ROOT / "tests" / "data" / "orders-whimbrel")
+    bench.bar("S8").click()
+    bench.settle()
+    expect(bench.cell("S8", "step")).to_contain_class("tabulator-range-selected")
+    expect(page.locator(".pk-tightest")).to_contain_text("with the partner")
+    for size in SIZES[::-1]:
+        look(page, *size)
+        assert page.evaluate(CUT_IN_HEAD) == [], size
+        assert page.evaluate(CHOSEN_ROW)[0], size
+    # What was scrolled away on purpose is not brought back.
+    page.evaluate("document.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder').scrollTop = 0")
+    look(page, 1440, 900)
+    look(page, 1366, 768)
+    assert page.evaluate("document.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder').scrollTop") == 0
+
+    bench.keep("before")
+    page.keyboard.press("Escape")
+    bench.hold_against("before")
+    for size in SIZES:
+        look(page, *size)
+        assert page.evaluate(CUT_IN_HEAD) == [], size
+        names = page.locator(".pk-chart text").all_text_contents()
+        assert {"light", "day", "night", "baseline"} <= set(names), size
+    assert page_errors == []
+
+
+def test_what_no_page_holds_is_reached_by_keys(bench, page, page_errors):
+    pane = "[data-pane=findings]"
+    page.locator("[data-side=findings]").click()
+    look(page, 1366, 768)
+    stands = "e => [e.scrollTop, e.clientHeight, e.scrollHeight]"
+
+    def turned():
+        """Where the pane stands, from its top down to its end, by PageDown alone."""
+        page.locator(f"{pane} .pk-item").first.focus()
+        page.eval_on_selector(pane, "e => { e.scrollTop = 0; }")
+        tops = [0.0]
+        while True:
+            page.keyboard.press("PageDown")
+            page.wait_for_timeout(300)
+            top, high, whole = page.eval_on_selector(pane, stands)
+            if top == tops[-1]:
+                return tops, high, whole
+            tops.append(top)
+
+    # A finding higher than the page; then a pane lower than a page. Every line is seen on the way.
+    for width, height, words in ((1366, 768, "and so on " * 400), (683, 300, "short")):
+        page.set_viewport_size({"width": width, "height": height})
+        page.eval_on_selector(f"{pane} .pk-item-text", "(each, words) => { each.textContent = words; }", words)
+        page.wait_for_timeout(600)
+        expect(page.locator(pane)).to_contain_class("pk-one-page")
+        tops, high, whole = turned()
+        assert len(tops) > 2, width
+        assert all(after - before <= high for before, after in zip(tops, tops[1:], strict=False)), width
+        assert tops[-1] + high >= whole - 1, width
+    assert high < 140
     assert page_errors == []
 
 

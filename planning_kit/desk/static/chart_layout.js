@@ -6,7 +6,7 @@ export const CHART_RIGHT = 14;
 // may be; and roomy.
 const HEIGHTS = {
   axis: [15, 15, 16, 18, 18],
-  light: [6, 7, 12, 15, 17],
+  light: [6, 11, 12, 15, 17],
   link: [2, 2, 5, 7, 9],
   marks: [12, 12, 14, 19, 19],
   ghost: [5, 5, 11, 13, 14],

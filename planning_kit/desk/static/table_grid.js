@@ -80,8 +80,23 @@ export function makeGrid(tables, name) {
     box.setAttribute("aria-label", `${name}: ${tables.schema[name].about}`);
     box.querySelector(".tabulator-header").tabIndex = -1;
     tables.columns?.showFaulty(name);
+    keepChosenSeen(table, box.querySelector(".tabulator-tableholder"));
   });
   return grid;
+}
+
+// Less high, the rows that are seen would be without the chosen one, which was among them.
+function keepChosenSeen(table, holder) {
+  let before = 0;
+  new ResizeObserver(() => {
+    const high = holder.clientHeight;
+    if (!high) return; // out of sight, and as it was when it is back
+    const row = table.getRanges()[0]?.getRows()[0]?.getElement();
+    const [at, around] = [row, holder].map(each => each?.getBoundingClientRect());
+    const [top, bottom] = row?.isConnected ? [at.top - around.top, at.bottom - around.top] : [0, 0];
+    if (top > -1 && bottom <= before + 1 && bottom > high) holder.scrollTop += bottom - high;
+    before = high;
+  }).observe(holder);
 }
 
 // After every edit the library would measure the heads of all columns: only where they have changed.
