@@ -271,4 +271,9 @@ def test_the_film_of_a_workbench_goes_to_the_bar_that_is_chosen_and_follows_an_e
     page.evaluate(f"() => {film}.go(1)")
     bench.bar("B3").click()
     page.wait_for_function(f"() => {film}.minute === {now}")
+    # On a dark page its words and controls are dark, too.
+    ground = "() => getComputedStyle(document.querySelector('.pkf')).backgroundColor"
+    assert page.evaluate(ground) == "rgb(255, 255, 255)"
+    bench.change_theme("Dark")
+    assert page.evaluate(ground) == "rgb(21, 25, 30)"
     assert page_errors == []

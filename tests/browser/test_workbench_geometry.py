@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import shutil
-from itertools import combinations
+from itertools import combinations, pairwise
 
+import pandas as pd
 import pytest
 from playwright.sync_api import expect
 
+import planning_kit as pk
+from tests.bench.bench_workbench import steps_repeated
 from tests.browser.benches import DEMO, ROOT, Bench
 from tests.conftest import LATE
 
@@ -53,6 +56,17 @@ BROKEN_WORDS = """cells => [...document.querySelectorAll(cells)].flatMap(cell =>
         }
     return broken; })"""
 
+# Which steps have a bar, how many of them their id in it or beside it, and ids that lie over each other.
+NAMED_BARS = """() => {
+    const ids = [...document.querySelectorAll('.pk-chart .pk-id')].map(each =>
+        [each.textContent, each.getBoundingClientRect()]);
+    const steps = [...new Set([...document.querySelectorAll('.pk-bar-work')].map(each => each.dataset.step))];
+    const meet = (a, b) => Math.min(a.right, b.right) - Math.max(a.left, b.left) > 1
+        && Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 4; // lines of a font overlap a little
+    const over = ids.flatMap(([one, a], at) => ids.slice(at + 1).filter(([, b]) => meet(a, b))
+        .map(([other]) => `${one} ${other}`));
+    return [steps, ids.map(([words]) => words).filter(words => steps.includes(words)), over]; }"""
+
 SEEN_WHOLE = """(all, around) => { const frame = document.querySelector(around).getBoundingClientRect();
     return all.map(each => { const box = each.getBoundingClientRect();
         return Number(each.getClientRects().length === 1 && box.height > 0 && box.top >= frame.top - 1
@@ -62,13 +76,14 @@ SEEN_WHOLE = """(all, around) => { const frame = document.querySelector(around).
 OUTSIDE = (".pk-face", ".pk-head", ".pk-calls", ".pk-toolbar", ".pk-clock", ".pk-right", ".pk-chart-box",
            "[data-lane=EV1]", "[data-lane=EV2]", ".pk-log-side", ".pk-side", ".pk-caution")
 BESIDE = ("[data-pane=options]", "[data-pane=home]")  # where there is room for both
-CUT_IN_HEAD = """() => [...document.querySelectorAll('.pk-head *')].filter(each => each.getClientRects().length
-    && each.scrollWidth > each.clientWidth + 1 && getComputedStyle(each).overflow !== 'visible')
-    .map(each => each.textContent)"""
-CHOSEN_ROW = """() => { const holder = document.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder');
+CUT_IN_HEAD = """() => [...document.querySelectorAll('.pk-head *')].filter(
+    each => each.getClientRects().length && each.scrollWidth > each.clientWidth + 1
+    && getComputedStyle(each).overflow !== 'visible').map(each => each.textContent)"""
+CHOSEN_ROW = """() => {
+    const holder = document.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder');
     const row = holder.querySelector('.tabulator-row.tabulator-range-highlight');
     const [box, around] = [row, holder].map(each => each.getBoundingClientRect());
-    return [box.top >= around.top - 1 && box.bottom <= around.bottom + 1, holder.scrollTop]; }"""
+    return box.top >= around.top - 1 && box.bottom <= around.bottom + 1; }"""
 TARGETS = """() => {
     const root = document.querySelector('.pk-workbench');
     const low = (all, least) => [...root.querySelectorAll(all)].filter(each => each.getClientRects().length
@@ -208,12 +223,13 @@ def test_in_a_smaller_window_the_chosen_row_is_seen_and_nothing_of_the_head_is_c
     for size in SIZES[::-1]:
         look(page, *size)
         assert page.evaluate(CUT_IN_HEAD) == [], size
-        assert page.evaluate(CHOSEN_ROW)[0], size
+        assert page.evaluate(CHOSEN_ROW), size
     # What was scrolled away on purpose is not brought back.
-    page.evaluate("document.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder').scrollTop = 0")
+    rows = page.locator(".pk-grid:not([hidden]) .tabulator-tableholder")
+    rows.evaluate("rows => { rows.scrollTop = 0; }")
     look(page, 1440, 900)
     look(page, 1366, 768)
-    assert page.evaluate("document.querySelector('.pk-grid:not([hidden]) .tabulator-tableholder').scrollTop") == 0
+    assert rows.evaluate("rows => rows.scrollTop") == 0
 
     bench.keep("before")
     page.keyboard.press("Escape")
@@ -223,6 +239,46 @@ def test_in_a_smaller_window_the_chosen_row_is_seen_and_nothing_of_the_head_is_c
         assert page.evaluate(CUT_IN_HEAD) == [], size
         names = page.locator(".pk-chart text").all_text_contents()
         assert {"light", "day", "night", "baseline"} <= set(names), size
+    assert page_errors == []
+
+
+def test_150_steps_and_60_places_are_legible(page, lab, page_errors):
+    page.set_viewport_size({"width": 1440, "height": 900})
+    many = steps_repeated(150).with_settings({"horizon_h": 13.0, "limits.planned_min": 630.0,
+                                              "limits.hard_min": 690.0})
+    more = [{**dict.fromkeys(many.places, ""), "place": f"W{number}", "title": f"Work place {number}",
+             "x_m": number, "y_m": 2, "z_m": 3} for number in range(60 - len(many.places))]
+    ways = [{**dict.fromkeys(many.routes, ""), "from_place": "HUB", "to_place": place["place"], "metres": 9}
+            for place in more]
+    for name, rows in (("places", more), ("routes", ways)):
+        whole = pd.concat([getattr(many, name).astype(object), pd.DataFrame(rows)], ignore_index=True)
+        many = many.with_table(name, whole)
+    many.save(lab.folder / "many-scenario")
+    assert len(pk.load_scenario(lab.folder / "many-scenario").places) == 60
+    bench = Bench.at(page, lab, "many", lab.folder / "many-scenario")
+    bench.bar("EG1").click()
+    bench.settle()
+
+    # All of it: more than half is named. Some zooms on nearly all is, and a page on is the rest.
+    steps, named, over = page.evaluate(NAMED_BARS)
+    assert (len(steps), over) == (151, [])
+    assert len(set(named)) > 75
+    for _ in range(3):
+        page.get_by_role("button", name="Zoom in").click()
+    page.locator(".pk-window").focus()
+    seen = set()
+    for _ in range(4):
+        steps, named, over = page.evaluate(NAMED_BARS)
+        assert over == []
+        seen |= set(named)
+        page.keyboard.press("PageDown")
+        page.wait_for_timeout(200)
+    assert len(seen) > 130
+
+    page.locator("[data-sheet=places]").click()
+    expect(page.locator(".pk-tables .pk-row-tools")).to_contain_text("60 rows")
+    page.get_by_placeholder("Find").fill("W41")
+    expect(bench.cell("W41", "title", "place")).to_have_text("Work place 41")
     assert page_errors == []
 
 
@@ -248,12 +304,12 @@ def test_what_no_page_holds_is_reached_by_keys(bench, page, page_errors):
     # A finding higher than the page; then a pane lower than a page. Every line is seen on the way.
     for width, height, words in ((1366, 768, "and so on " * 400), (683, 300, "short")):
         page.set_viewport_size({"width": width, "height": height})
-        page.eval_on_selector(f"{pane} .pk-item-text", "(each, words) => { each.textContent = words; }", words)
+        page.locator(f"{pane} .pk-item-text").first.evaluate("(e, words) => { e.textContent = words; }", words)
         page.wait_for_timeout(600)
         expect(page.locator(pane)).to_contain_class("pk-one-page")
         tops, high, whole = turned()
         assert len(tops) > 2, width
-        assert all(after - before <= high for before, after in zip(tops, tops[1:], strict=False)), width
+        assert all(after - before <= high for before, after in pairwise(tops)), width
         assert tops[-1] + high >= whole - 1, width
     assert high < 140
     assert page_errors == []

@@ -51,6 +51,14 @@ test("ghosts have a strip of their own for the crew, and share the thin lane of 
   equal([without.EV1.ghosts, without.arm.ghosts], [undefined, null]);
 });
 
+test("the light strip has room for its words wherever lanes have words beside them", () => {
+  for (const data of [{}, { ghosts: [["A1", "EV1", 0, 5]] }])
+    for (let height = 180; height < 500; height += 10) {
+      const { light, lanes } = layoutLanes(sampleChart(data), height);
+      equal(lanes.EV1.below.height < 15 || light.height >= 11, true, `${height}`);
+    }
+});
+
 test("ticks stand at round minutes and keep 58 px between them", () => {
   equal(ticksFor([-8, 98], 890), [0, 10, 20, 30, 40, 50, 60, 70, 80, 90]); // 42 px at 5 min, 84 px at 10
   equal(ticksFor([12, 16], 890), [12, 13, 14, 15, 16]);
