@@ -304,7 +304,8 @@ def test_what_no_page_holds_is_reached_by_keys(bench, page, page_errors):
     # A finding higher than the page; then a pane lower than a page. Every line is seen on the way.
     for width, height, words in ((1366, 768, "and so on " * 400), (683, 300, "short")):
         page.set_viewport_size({"width": width, "height": height})
-        page.locator(f"{pane} .pk-item-text").first.evaluate("(e, words) => { e.textContent = words; }", words)
+        first = page.locator(f"{pane} .pk-item-text").first
+        first.evaluate("(each, words) => { each.textContent = words; }", words)
         page.wait_for_timeout(600)
         expect(page.locator(pane)).to_contain_class("pk-one-page")
         tops, high, whole = turned()
