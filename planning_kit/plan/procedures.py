@@ -21,7 +21,7 @@ from planning_kit.inputs import procedure_records as rec
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.procedure_records import ABORT, ALONG, BRINGS, Response
 from planning_kit.inputs.records import Step
-from planning_kit.inputs.shown_text import ShownTable
+from planning_kit.inputs.shown_text import ShownTable, TextTable
 from planning_kit.plan.legs import Passage
 from planning_kit.plan.needs import gaps_between
 from planning_kit.plan.network import ROUNDING_MIN, grouped, joined
@@ -156,7 +156,7 @@ def actions_table(every: Sequence[Doing]) -> pd.DataFrame:
     """A row an action, in their order (columns: see `TimedPlan.actions`)."""
     rows = [vars(each) | vars(each.action) | {"who": each.action.who or each.step.crew,
             "place": each.step.where, "class": each.action.class_} for each in every]
-    return ShownTable(rows, columns=ACTION_COLUMNS)
+    return TextTable(rows, columns=ACTION_COLUMNS)
 
 
 def states_table(spells: Mapping[str, Sequence[StateSpell]]) -> pd.DataFrame:

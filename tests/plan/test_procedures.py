@@ -54,6 +54,13 @@ def test_an_action_has_the_moment_of_its_step_and_the_place_of_its_number(plan: 
     assert list(pk.time_plan(mixed).actions.query("step == 'B3'")["number"]) == [2.0, 2.5, 3.0]
 
 
+def test_a_warning_is_shown_whole(plan: pk.Plan) -> None:
+    warning = "the boom drive must be stopped and inhibited by the ground before hands come near it"
+    actions = pk.time_plan(plan.scenario.edit_row("actions", "B3 1", warning=warning)).actions
+    assert warning in actions._repr_html_()
+    assert warning in repr(actions[["step", "warning"]])
+
+
 def test_without_procedures_nothing_is_there(small_plan: pk.Plan) -> None:
     assert small_plan.actions.empty
     assert small_plan.states.empty
