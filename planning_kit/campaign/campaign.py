@@ -213,12 +213,13 @@ def save_changed(campaign: TimedCampaign, planned: Iterable[str], scenarios: Ite
     """Save outings of a campaign into their folders, all or none.
 
     ``planned``: all outings that were taken as not yet begun when this was worked out. One of them that has
-    got a log since leaves what nobody has counted on, even where nothing of itself is saved: a fault. Raises
-    `SaveConflict` or `ScenarioError`; nothing has changed then, in no folder.
+    got a log since leaves what nobody has counted on, even where nothing of itself is saved: a fault. So is a
+    backlog or another file of the campaign's own that has changed since. Raises `SaveConflict` or
+    `ScenarioError`; nothing has changed then, in no folder.
     """
     faults = Faults()
     for name in filter(campaign.has_log, planned):
         faults.add(LOG_FILE, None, "outing", name, f"{name} is under way since: it has a log; read again. "
                    "Nothing was saved")
     faults.stop_if_any()
-    save_all(campaign.folder, scenarios)
+    save_all(campaign.folder, scenarios, campaign.source.on_disk)
