@@ -14,7 +14,7 @@ from planning_kit.campaign.assigning import ROUNDS, Assigning, Found, days_told
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign, save_changed, with_moved
 from planning_kit.campaign.fitting import Fitted
-from planning_kit.campaign.left_behind import left_behind
+from planning_kit.campaign.left_behind import came_otherwise, left_behind
 from planning_kit.campaign.moving import lost_words, moved, stops_between
 from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.remembered import merged_into
@@ -76,7 +76,8 @@ class TimedAssignment:
         campaign = self.before
         for name, fitted in self.found.fitted.items():
             if fitted.plan.scenario != self.before.scenario(name):
-                campaign = with_moved(campaign, name, fitted.plan, self._alone(name, fitted))
+                campaign = with_moved(campaign, name, fitted.plan, self._alone(name, fitted),
+                                      self.question.rows)
         return campaign
 
     def _alone(self, outing: str, fitted: Fitted) -> tuple[Scenario, Scenario]:
@@ -116,8 +117,10 @@ class TimedAssignment:
     @cached_property
     def lost(self) -> Mapping[str, tuple[str, ...]]:
         """By outing what it loses beside tasks (see `planning_kit.campaign.left_behind`)."""
-        return {name: lines for name, scenario in self.scenarios.items() if (lines := left_behind(
-            self.before.scenario(name), scenario, self.question.rows))}
+        rows = self.question.rows
+        return {name: lines for name, fitted in self.found.fitted.items() if (lines := (
+            *left_behind(self.before.scenario(name), fitted.plan.scenario, rows),
+            *came_otherwise(self.question.known(name), *self._alone(name, fitted), rows)))}
 
     @property
     def moves(self) -> pd.DataFrame:

@@ -27,7 +27,7 @@ from planning_kit.campaign.assignment import (
 from planning_kit.campaign.end_state import EndState, end_state
 from planning_kit.campaign.fitting import Fitted, OutingOn
 from planning_kit.campaign.put_in import TaskRows, lanes_of
-from planning_kit.campaign.remembered import NOTHING, Remembered, carried_again
+from planning_kit.campaign.remembered import NOTHING, Remembered, as_it_stood_words, carried_again
 from planning_kit.explore.long_question import Report, silent, told
 from planning_kit.inputs.fields import SUITED
 from planning_kit.inputs.scenario import Scenario
@@ -173,9 +173,10 @@ class Assigning:
             scenario = scenario.shift_dates(day.isoformat())
         return OutingOn(scenario, this.plan, this.behind, self.rows, this.limit_min, self.known(outing))
 
+    @cache  # noqa: B019  as above
     def known(self, outing: str) -> Remembered:
-        """What an outing was before tasks left it or came."""
-        return self.remembered.get(outing, NOTHING)
+        """What an outing was before tasks left it or came, by the backlog as it is now."""
+        return self.remembered.get(outing, NOTHING).renewed(self.rows)
 
     def room(self, outing: OpenOuting) -> OutingRoom:
         """What an outing has room for at most: its own work and ways and the end are taken off."""
@@ -266,13 +267,14 @@ class Assigning:
             able = [task for task in asked
                     if not self.why_not(task, name, solved.dates, solved.pairs, has)]
             alone = self.known(name).uncarried(scenario)
-            for each in dict.fromkeys((self.known(name).again(alone, able), alone)):
-                begins = carried_again(alone, each, scenario, ends, self.tasks)
-                on = self.on(name, solved.dates[name], solved.pairs.get(name, ()),
-                             None if begins == scenario else begins)
-                fit = self._in_time(on, able, fitted)
-                if not {*fit.refused} & {*on.present}:
-                    break
+            each = self.known(name).again(alone, able)
+            begins = carried_again(alone, each, scenario, ends, self.tasks)
+            on = self.on(name, solved.dates[name], solved.pairs.get(name, ()),
+                         None if begins == scenario else begins)
+            fit = self._in_time(on, able, fitted)
+            back = {*on.present} - {task for task, at in self.present.items() if at == name}
+            fit = replace(fit, refused={task: as_it_stood_words(why) if task in back else why
+                                        for task, why in fit.refused.items()})
             if on.blocked:
                 cuts.append(TooMuch(name, frozenset(), solved.dates[name]))
             for task, why in fit.refused.items():

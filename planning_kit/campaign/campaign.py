@@ -13,6 +13,7 @@ import pandas as pd
 
 from planning_kit.campaign.carrying import carried_into, left_by
 from planning_kit.campaign.end_state import EndState, end_state
+from planning_kit.campaign.put_in import TaskRows
 from planning_kit.campaign.remembered import NOTHING, Remembered
 from planning_kit.explore.retime.retiming import retime
 from planning_kit.inputs.campaign_file import CampaignSource, read_campaign
@@ -198,12 +199,13 @@ def around_of(plan: TimedPlan) -> Around:
         return f"What other outings leave is not known, the campaign cannot be read or timed: {fault.words}"
 
 
-def with_moved(campaign: C, outing: str, plan: TimedPlan, alone: tuple[Scenario, Scenario]) -> C:
+def with_moved(campaign: C, outing: str, plan: TimedPlan, alone: tuple[Scenario, Scenario],
+               rows: Mapping[str, TaskRows]) -> C:
     """The campaign with another plan of one outing, which a move has made; what it was is remembered.
 
-    ``alone``: it before and after, without what others leave.
+    ``alone``: it before and after, without what others leave; ``rows``: open tasks as the backlog has them.
     """
-    before = campaign.remembered.get(outing, NOTHING).after(*alone, plan.scenario, campaign.tasks)
+    before = campaign.remembered.get(outing, NOTHING).after(*alone, plan.scenario, rows)
     after = campaign.with_scenario(outing, plan.scenario)
     after.known[outing] = plan
     return replace(after, remembered=FrozenMapping({**campaign.remembered, outing: before}))
@@ -213,12 +215,13 @@ def save_changed(campaign: TimedCampaign, planned: Iterable[str], scenarios: Ite
     """Save outings of a campaign into their folders, all or none.
 
     ``planned``: all outings that were taken as not yet begun when this was worked out. One of them that has
-    got a log since leaves what nobody has counted on, even where nothing of itself is saved: a fault. Raises
-    `SaveConflict` or `ScenarioError`; nothing has changed then, in no folder.
+    got a log since leaves what nobody has counted on, even where nothing of itself is saved: a fault. So is a
+    backlog or another file of the campaign's own that has changed since. Raises `SaveConflict` or
+    `ScenarioError`; nothing has changed then, in no folder.
     """
     faults = Faults()
     for name in filter(campaign.has_log, planned):
         faults.add(LOG_FILE, None, "outing", name, f"{name} is under way since: it has a log; read again. "
                    "Nothing was saved")
     faults.stop_if_any()
-    save_all(campaign.folder, scenarios)
+    save_all(campaign.folder, scenarios, campaign.source.on_disk)

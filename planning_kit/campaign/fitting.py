@@ -17,7 +17,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from planning_kit.campaign.put_in import PutIn, TaskRows
-from planning_kit.campaign.remembered import NOTHING, Remembered, dropped
+from planning_kit.campaign.remembered import NOTHING, Remembered, as_it_stood_words, dropped
 from planning_kit.changes.change import Change, apply
 from planning_kit.changes.order import Order
 from planning_kit.explore.propose.order_search import Judge
@@ -297,7 +297,7 @@ class OutingOn:
     def with_one_more(self, fitted: Fitted, task: str) -> tuple["OutingOn", Fitted | str]:
         """It with one more task and all that it has; why not, in words, where it does not hold that.
 
-        First as the task stood there before it left: then the outing that is given is another.
+        As the task stood there before it left, if it did: then the outing that is given is another.
         """
         back = self.remembered.again(self.scenario, [task])
         if back is not self.scenario:
@@ -305,6 +305,7 @@ class OutingOn:
             more = then.fit([*fitted.tasks, task])
             if not more.refused:
                 return then, more
+            return self, as_it_stood_words(more.refused.get(task) or next(iter(more.refused.values())))
         if task in self.never:
             return self, self.never[task]
         order = self._with_more(fitted.order, fitted.kept, task)

@@ -1,18 +1,23 @@
-"""What an outing loses as work of the backlog leaves it, in words, before anything of that is saved."""
+"""What an outing loses as work of the backlog leaves it, in words, before anything of that is saved.
+
+And what does not come back with work that does.
+"""
 
 from collections.abc import Iterator, Mapping
+from typing import Any
 
-from planning_kit.campaign.open_work import cells_of
-from planning_kit.campaign.put_in import TaskRows
-from planning_kit.inputs.format import SHARED_TABLES, TASKS
-from planning_kit.inputs.input_changes import ADDED, compare_inputs
+from planning_kit.campaign.put_in import TaskRows, cells_of, own_rows, revised, said
+from planning_kit.campaign.remembered import Remembered, dropped
+from planning_kit.changes.change import apply
+from planning_kit.inputs.format import SHARED_TABLES, TABLE_BY_NAME
+from planning_kit.inputs.input_changes import ADDED, MOVED, compare_inputs
 from planning_kit.inputs.records import Records
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import one_line
-from planning_kit.inputs.typed_tables import number_text
 
 _OF_STEPS = ("gaps", "inhibits", "actions", "shots")
 _ASKED = ("controls", "when", "end_at", "at_end", "safe_when", "trained")
+_HINT = "type what still counts of that where the work is then"
 _CARRIED = "set_at"  # that it is in force by now is what another outing left, no loss
 
 
@@ -29,8 +34,59 @@ def left_behind(before: Scenario, after: Scenario, backlog: Mapping[str, TaskRow
     gone = [task.task for task in before.records.tasks if task.task in backlog and task.task not in stay]
     lost = [*_tables(before, after)]
     lost += [line for task in gone for line in _otherwise(before.records, backlog[task])]
-    hint = ["type what still counts of that where the work is then"] if lost else []
+    hint = [_HINT] if lost else []
     return tuple(map(one_line, (*lost, *hint, *_own_copies(before, after))))
+
+
+def came_otherwise(known: Remembered, before: Scenario, after: Scenario,
+                   backlog: Mapping[str, TaskRows]) -> tuple[str, ...]:
+    """What work that comes back does not bring of what went with it, a line each; why not is told first.
+
+    Where the ``backlog`` has been revised meanwhile and the work says neither what it said then nor what it
+    says now, that is told, too. The outing ``before`` and ``after`` is by itself.
+    """
+    had, lost = {task.task for task in before.records.tasks}, list[str]()
+    for task in [task.task for task in after.records.tasks if task.task not in had]:
+        if (stood := known.stood(task)) is None:
+            continue
+        lines = [f"not as before {task} left: {words}" for words in _missing(stood, after, task)]
+        if lines and (why := known.why_not(before, task)):
+            lines.insert(0, f"{task} does not come back as it stood before it left, but as the backlog says: "
+                         f"{why}")
+        lost += [*lines, *_older(after.records, known.rows.get(task, backlog[task]), backlog[task])]
+    return tuple(map(one_line, (*lost, _HINT))) if lost else ()
+
+
+def _missing(stood: Scenario, after: Scenario, task: str) -> Iterator[str]:
+    """What ``after`` says otherwise than the outing did, of all that it would lose if the task left it."""
+    stay = {each.task for each in after.records.tasks}
+    then = apply(stood, dropped(stood, [each.task for each in stood.records.tasks if each.task not in stay]))
+    without = apply(then, dropped(then, [task]))
+    went = {(row["table"], row["row"], row["column"])
+            for row in compare_inputs(then.checked, without.checked).to_dict("records")}
+    for row in compare_inputs(then.checked, after.checked).to_dict("records"):
+        is_of_it = went & {(row["table"], row["row"], column) for column in ("", row["column"])}
+        if is_of_it and row["change"] not in (ADDED, MOVED) and _is_less(row):
+            yield f"{row['table']}: {row['words']}"
+
+
+def _is_less(row: Mapping[Any, Any]) -> bool:
+    """Whether a cell says less than before, not only more: of a list entries are missing."""
+    field = TABLE_BY_NAME[row["table"]].by_name.get(row["column"]) if row["table"] in TABLE_BY_NAME else None
+    return field is None or not field.is_list or bool({*row["before"].split()} - {*row["after"].split()})
+
+
+def _older(records: Records, was: TaskRows, now: TaskRows) -> Iterator[str]:
+    """Where a backlog was revised and a task that has come back says neither of both."""
+    for each in revised(records, was, now):
+        if each.own != each.now:
+            yield (f"{each.row}, {each.column}: the backlog says {each.now or 'nothing'} by now, and said "
+                   f"{each.was or 'nothing'} when it left; here it is {each.own or 'empty'}")
+    own = own_rows(records, now.task)
+    for _, step in now.by_id.keys() - own.keys() - was.by_id.keys():
+        yield f"step {step} of {now.task} is in the backlog by now, and not here"
+    for _, step in was.by_id.keys() & own.keys() - now.by_id.keys():
+        yield f"step {step} of {now.task} is in the backlog no more, and still here"
 
 
 def _tables(before: Scenario, after: Scenario) -> Iterator[str]:
@@ -49,10 +105,7 @@ def _own_copies(before: Scenario, after: Scenario) -> Iterator[str]:
 
 def _otherwise(records: Records, rows: TaskRows) -> Iterator[str]:
     """How the rows of a task in an outing differ from those of the backlog."""
-    task = next(each for each in records.tasks if each.task == rows.task)
-    own = {field.name: value for field in TASKS.fields if (value := getattr(task, field.name))
-           not in ("", None, False)}
-    yield from _cells(f"task {rows.task}", own, rows.cells)
+    yield from _cells(f"task {rows.task}", own_rows(records, rows.task)["tasks", rows.task], rows.cells)
     backlog = {str(step["step"]): step for step in rows.steps}
     task_of = {step.step: step.task for step in records.steps}
     for name in [name for name in task_of if task_of[name] == rows.task]:
@@ -71,13 +124,9 @@ def _otherwise(records: Records, rows: TaskRows) -> Iterator[str]:
 def _cells(what: str, own: Mapping[str, object], backlog: Mapping[str, object]) -> Iterator[str]:
     told = []
     for name in dict.fromkeys((*own, *backlog)):
-        was, now = (_said(row.get(name)) for row in (own, backlog))
+        was, now = (said(row.get(name)) for row in (own, backlog))
         if was != now:
             told.append(f"{name} was {was}, is {now}" if was and now else
                         f"{name} now {now}" if now else f"{name} no longer {was}")
     if told:
         yield f"{what}, as the backlog says: {', '.join(told)}"
-
-
-def _said(cell: object) -> str:
-    return "" if cell is None else number_text(cell) if isinstance(cell, float) else str(cell)

@@ -14,9 +14,9 @@ from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign, with_moved
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import EndState, end_state
-from planning_kit.campaign.left_behind import left_behind
+from planning_kit.campaign.left_behind import came_otherwise, left_behind
 from planning_kit.campaign.open_work import question_of
-from planning_kit.campaign.remembered import carried_again, dropped, merged_into
+from planning_kit.campaign.remembered import as_it_stood_words, carried_again, dropped, merged_into
 from planning_kit.campaign.standing import chances_of_tasks
 from planning_kit.changes.change import apply
 from planning_kit.explore.propose.order_search import Judge
@@ -43,7 +43,8 @@ class Moved(Generic[C]):
     """One task put on another outing, as it comes out. ``why_not`` is empty where that holds.
 
     ``campaign``: the new one (where it does not hold: as before); ``table``: both outings before and after;
-    ``lost``: by outing what it loses beside the task (see `planning_kit.campaign.left_behind`).
+    ``lost``: by outing what it loses beside the task, and what the task has lost that comes back (see
+    `planning_kit.campaign.left_behind`).
     """
 
     task: str
@@ -97,9 +98,11 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
     """A task taken off the outing that has it and put on another, on the present dates; "" takes it off.
 
     Outings after those two begin with what is left then: a new stop of theirs is told, too. One that comes
-    back stands as it did before it left, where that breaks nothing that it did not break then. ``question``:
-    that of this campaign, which remembers what one move asks after another. Raises `ScenarioError` for a task
-    or an outing that there is not, and for an outing with a log.
+    back stands as it did before it left, or in another order; where that breaks what neither broke before, it
+    does not come: what protects it is no room to be won. Only where what it names is no more it comes as the
+    backlog says, and ``lost`` tells. ``question``: that of this campaign, which remembers what one move asks
+    after another. Raises `ScenarioError` for a task or an outing that there is not, and for an outing with a
+    log.
     """
     question = question or question_of(campaign)
     for column, value, able in (("task", task, [*question.tasks]),
@@ -115,13 +118,13 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
     why = question.why_not(task, outing, dates, people, has) if outing else (
         f"{', '.join(last)} comes after it" if last else "")
     after, ends = campaign, [] if question.begins is None else [question.begins]
+    alone = dict[str, tuple[Scenario, Scenario]]()
     for name, this in question.outings.items() if not why else ():
         made = _outing_then(question, name, task, outing, ends)
         plan, why = made.plan, made.why_not
         if plan is not this.plan:
-            stops = new_findings(made.judged_by, plan).query(f"severity == '{STOP}'")
-            why = why or "; ".join(f"{name} has a new stop: {words}" for words in stops["message"][:1])
-            after = with_moved(after, name, plan, made.alone)
+            why = why or "; ".join(f"{name} has a new stop: {words}" for words in _new_stops(made)[:1])
+            after, alone[name] = with_moved(after, name, plan, made.alone, question.rows), made.alone
         if why:
             break
         if ends or plan is not this.plan:
@@ -132,20 +135,21 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
         for kind, (words, margin) in stops_between(after).items()
         if kind not in known or margin < known[kind][1] - ROUNDING_MIN]
     why = why or "".join(new[:1])
-    lost = {} if why else {name: lines for name in has if (lines := left_behind(
-        campaign.scenario(name), after.scenario(name), question.rows))}
+    lost = {} if why else {name: lines for name in alone if (lines := (
+        *left_behind(campaign.scenario(name), after.scenario(name), question.rows),
+        *came_otherwise(question.known(name), *alone[name], question.rows)))}
     return Moved(task, outing, why, campaign, campaign if why else after, lost)
 
 
 @dataclass(frozen=True, eq=False)
 class _Outing:
-    """An outing after the move. ``judged_by``: the plan whose stops are no new ones.
+    """An outing after the move. ``judged_by``: the plans whose stops are no new ones.
 
     ``alone``: it before and after, without what others leave (`planning_kit.campaign.remembered`).
     """
 
     plan: TimedPlan
-    judged_by: TimedPlan
+    judged_by: tuple[TimedPlan, ...]
     alone: tuple[Scenario, Scenario]
     why_not: str = ""
 
@@ -154,36 +158,49 @@ def _outing_then(question: Assigning, name: str, task: str, outing: str, ends: S
     this, known = question.outings[name].plan, question.known(name)
     has, alone = [each.task for each in this.scenario.records.tasks], known.uncarried(this.scenario)
     if name == outing and task not in has:
-        if back := _as_it_stood(question, name, task, ends):
-            return back
-        carried = carried_again(alone, alone, this.scenario, ends, question.tasks)
+        stood = _as_it_stood(question, name, task, ends)
+        if stood and (not stood.why_not or stood.plan is this):
+            return stood
+        begins = stood.alone[1] if stood else alone  # another order may hold, with all that protects it
+        carried = carried_again(alone, begins, this.scenario, ends, question.tasks)
         on = question.on(name, question.outings[name].present, (),
                          None if carried == this.scenario else carried)
         fitted = on.fit([*(each for each in has if each in question.rows), task])
         why = "; ".join(each if other == task else f"{other}: {each}"
                         for other, each in fitted.refused.items())
-        return _Outing(fitted.plan, this, (alone, merged_into(fitted.plan.scenario, carried, alone)), why)
+        return stood if stood and why else _Outing(
+            fitted.plan, (this,), (alone, merged_into(fitted.plan.scenario, carried, begins)), why)
     then = alone
     if name != outing and task in has:
         then = known.as_before(apply(alone, dropped(alone, [task])), task)
     scenario = carried_again(alone, then, this.scenario, ends, question.tasks)
-    return _Outing(this if scenario == this.scenario else TimedPlan.of(scenario), this, (alone, then))
+    return _Outing(this if scenario == this.scenario else TimedPlan.of(scenario), (this,), (alone, then))
+
+
+def _new_stops(made: _Outing) -> list[str]:
+    """The stops of an outing that none of those has that it is judged by."""
+    found = [[str(words) for words in new_findings(each, made.plan).query(f"severity == '{STOP}'")["message"]]
+             for each in made.judged_by]
+    return [words for words in found[0] if all(words in others for others in found)]
 
 
 def _as_it_stood(question: Assigning, name: str, task: str, ends: Sequence[EndState]) -> _Outing | None:
-    """An outing with a task as it stood there before it left; None: it cannot be."""
+    """An outing with a task as it stood there before it left, or why not; None: no scenario can say that."""
     this, known = question.outings[name], question.known(name)
-    alone = known.uncarried(this.plan.scenario)
+    alone, full = known.uncarried(this.plan.scenario), known.stood(task)
     back = known.again(alone, [task])
-    if known.full is None or back is alone:
+    if full is None or back is alone:
         return None
     scenario = carried_again(alone, back, this.plan.scenario, ends, question.tasks)
     try:
-        then, now = TimedPlan.of(known.full), TimedPlan.of(scenario)
-    except ScenarioError:
-        return None
-    judge = Judge(scenario=scenario, records=scenario.records, current=then, limit_min=this.limit_min)
-    return None if judge.blocking(now) else _Outing(now, then, (alone, back))
+        judges, now = (TimedPlan.of(full), this.plan), TimedPlan.of(scenario)
+    except ScenarioError as error:
+        return _Outing(this.plan, (this.plan,), (alone, alone), as_it_stood_words(error.words))
+    found = [[str(row["message"]) for row in Judge(
+        scenario=scenario, records=scenario.records, current=each, limit_min=this.limit_min).blocking(now)]
+        for each in judges]
+    why = [as_it_stood_words(words) for words in found[0] if words in found[1]]
+    return _Outing(now, judges, (alone, back), "".join(why[:1]))
 
 
 def stops_between(campaign: TimedCampaign) -> dict[tuple[str, str, str], tuple[str, float]]:

@@ -1,7 +1,6 @@
 """What is still to do in a campaign, as a question: open tasks as rows, outings that nobody has begun."""
 
 import math
-from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from fractions import Fraction
 
@@ -10,12 +9,10 @@ from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.carrying import left_by, rest_of
 from planning_kit.campaign.end_state import EndState
-from planning_kit.campaign.put_in import TaskRows
+from planning_kit.campaign.put_in import TaskRows, cells_of
 from planning_kit.inputs.campaign_records import BacklogTask
 from planning_kit.inputs.faults import Faults
-from planning_kit.inputs.format import STEPS
 from planning_kit.inputs.records import BOTH, ItemMove, Step
-from planning_kit.inputs.typed_tables import move_text
 
 _MOST_DATES = 60
 
@@ -105,14 +102,6 @@ def _block(task: BacklogTask) -> Step:
         takes=tuple(ItemMove(item, who) for item in task.items), leaves=(), uses=(), hooks=(), link="no",
         travel_extra_min=0.0, wait_at="", safe_orderly_min=None, safe_now_min=None, make_safe="", caution="",
         needs=task.needs, sets=task.sets)
-
-
-def cells_of(step: Step) -> Mapping[str, object]:
-    """A row of ``steps.csv`` as a table takes it; what is not given is left out."""
-    said = {field.name: getattr(step, field.name) for field in STEPS.fields}
-    return {name: " ".join(map(move_text, cell)) if name in ("takes", "leaves") else
-            " ".join(map(str, cell)) if isinstance(cell, tuple) else cell
-            for name, cell in said.items() if cell not in ("", None, ())}
 
 
 def _last_end(campaign: TimedCampaign) -> datetime | None:

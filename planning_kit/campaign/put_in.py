@@ -1,14 +1,17 @@
-"""Work of the backlog as rows of an outing, and how it is put in there."""
+"""Work of the backlog as rows of an outing, how it is put in there, and how a backlog that is revised tells.
+"""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from planning_kit.changes.change import Cells as CellsOf
 from planning_kit.changes.change import Change, Tables
 from planning_kit.inputs.fields import SUITED
-from planning_kit.inputs.records import BOTH
+from planning_kit.inputs.format import STEPS, TASKS
+from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.inputs.row_edits import with_rows
+from planning_kit.inputs.typed_tables import move_text, number_text
 
 Cells = Mapping[str, Any]
 Ends = Mapping[tuple[str, str], Mapping[str, str]]
@@ -26,6 +29,11 @@ class TaskRows:
     cells: Cells
     steps: tuple[Cells, ...]
     after: tuple[str, ...] = ()
+
+    @property
+    def by_id(self) -> dict[tuple[str, str], Cells]:
+        """Each row by its table and id."""
+        return {("tasks", self.task): self.cells} | {("steps", str(row["step"])): row for row in self.steps}
 
     @property
     def lanes(self) -> tuple[str, ...]:
@@ -82,3 +90,45 @@ class PutIn(Change):
             said = dict(zip(frame.iloc[:, 0], frame.get(column, ()), strict=False))
             if missing := {name: cell for name, cell in cells.items() if said.get(name, cell) == ""}:
                 CellsOf(table, {column: missing}).edit(tables)
+
+
+def cells_of(step: Step) -> Cells:
+    """A row of ``steps.csv`` as a table takes it; what is not given is left out."""
+    said = {field.name: getattr(step, field.name) for field in STEPS.fields}
+    return {name: " ".join(map(move_text, cell)) if name in ("takes", "leaves") else
+            " ".join(map(str, cell)) if isinstance(cell, tuple) else cell
+            for name, cell in said.items() if cell not in ("", None, ())}
+
+
+def own_rows(records: Records, task: str) -> dict[tuple[str, str], Cells]:
+    """The rows of a task as an outing has them, as `TaskRows.by_id`."""
+    cells = {field.name: value for each in records.tasks if each.task == task for field in TASKS.fields
+             if (value := getattr(each, field.name)) not in ("", None, False)}
+    return {("tasks", task): cells} | {("steps", step.step): cells_of(step)
+                                       for step in records.steps if step.task == task}
+
+
+def said(cell: object) -> str:
+    """A cell in words; "" for none."""
+    return "" if cell is None else number_text(cell) if isinstance(cell, float) else str(cell)
+
+
+class Revised(NamedTuple):
+    """A cell of which a backlog said ``was`` and now says ``now``, and the outing ``own``."""
+
+    table: str
+    row: str
+    column: str
+    own: str
+    was: str
+    now: str
+
+
+def revised(records: Records, was: TaskRows, now: TaskRows) -> Iterator[Revised]:
+    """The cells of a task's rows in an outing of which the backlog says something else by now."""
+    own, before, after = own_rows(records, now.task), was.by_id, now.by_id
+    for key in [key for key in own if key in before and key in after]:
+        for column in dict.fromkeys((*before[key], *after[key])):
+            cells = [said(each[key].get(column)) for each in (own, before, after)]
+            if cells[1] != cells[2]:
+                yield Revised(*key, column, *cells)

@@ -42,7 +42,10 @@ _OWN = {"crew", *_SHARED, BACKLOG.name, *(table.name for table in fmt.TABLES)}
 
 @dataclass(frozen=True)
 class CampaignSource:
-    """What the folder of a campaign says, checked; ``steps``: those of a task's file, by task."""
+    """What the folder of a campaign says, checked; ``steps``: those of a task's file, by task.
+
+    ``on_disk``: digests of its own files as they were read ("": there was none), to be given to `save_all`.
+    """
 
     folder: Path
     settings: CampaignSettings
@@ -51,6 +54,7 @@ class CampaignSource:
     steps: Mapping[str, tuple[Step, ...]]
     scenarios: Mapping[str, Scenario]
     raw_backlog: RawTable | None = None
+    on_disk: Mapping[str, str] = FrozenMapping({})
 
 
 @dataclass(frozen=True)
@@ -61,6 +65,7 @@ class _Read:
     raw: RawTable | None
     rows: Rows
     steps: Mapping[str, tuple[Step, ...]]
+    on_disk: Mapping[str, str]
 
 
 def read_campaign(folder: Path) -> CampaignSource:
@@ -99,7 +104,7 @@ def read_campaign(folder: Path) -> CampaignSource:
     rows: list[tuple[int, Any]] = [(row.number, row.values) for row in read.rows["backlog"]]
     backlog = tuple(BacklogTask(row=number, **values) for number, values in rows)
     return CampaignSource(folder, settings, FrozenMapping(outings), backlog, FrozenMapping(read.steps),
-                          FrozenMapping(scenarios), read.raw)
+                          FrozenMapping(scenarios), read.raw, FrozenMapping(read.on_disk))
 
 
 def stands_in_a_campaign(folder: Path) -> bool:
@@ -149,7 +154,9 @@ def _read(files: FolderFiles) -> tuple[_Read, Faults]:
     rows = Rows(parsed)
     steps = _steps(files, rows, faults)
     _check_backlog(rows, faults)
-    return _Read(toml, raws.get(BACKLOG.name), rows, steps), faults
+    own = {fmt.CAMPAIGN_FILE, BACKLOG.file, *(row.text("steps") for row, _ in rows.named(BACKLOG.name))}
+    on_disk = {name: files.digests.get(name, "") for name in own if name}
+    return _Read(toml, raws.get(BACKLOG.name), rows, steps, on_disk), faults
 
 
 def _steps(files: FolderFiles, rows: Rows, faults: Faults) -> dict[str, tuple[Step, ...]]:

@@ -57,13 +57,14 @@ class FolderFiles:
     """Reads the files of one folder. Faults of single files are noted, those of the folder raised.
 
     ``expected`` holds the digests of the files that the record of a save is about ("" for one that is not
-    there), ``seen`` what the others looked like when they were read.
+    there), ``seen`` what the others looked like when they were read, ``digests`` what was read.
     """
 
     folder: Path
     record: bytes | None
     expected: Mapping[str, str] = field(default_factory=dict)
     seen: dict[str, Signature] = field(default_factory=dict)
+    digests: dict[str, str] = field(default_factory=dict)
     has_moved: bool = False
 
     def has(self, name: str) -> bool:
@@ -77,10 +78,12 @@ class FolderFiles:
     def read(self, name: str, faults: Faults) -> bytes | None:
         """The bytes of one file, or None with a fault noted: missing, not plain, unreadable, too large."""
         try:
-            return self._read(name)
+            data = self._read(name)
         except ScenarioError as fault:
             faults.of_file(name, fault.words)
             return None
+        self.digests[name] = digest_of(data)
+        return data
 
     def _read(self, name: str) -> bytes:
         if not self.has(name):

@@ -99,9 +99,11 @@ Staged = tuple[Path, list[FileChange], Mapping[str, bytes]]
 """A folder, what changes there, and its files as they were."""
 
 
-def save_together(above: Path, sets: Sequence[Set]) -> None:
+def save_together(above: Path, sets: Sequence[Set], known: Mapping[str, str]) -> None:
     """Write into several folders within ``above``, all or none; raises as `save_files` for each of them.
 
+    ``known``: digests of files of ``above`` itself ("": there was none) on which what is written rests; one
+    that is another by now is a conflict.
     Each is staged with a record that counts once there is one in ``above``. Where a file cannot take its
     place, all go back before that is deleted.
     """
@@ -112,9 +114,11 @@ def save_together(above: Path, sets: Sequence[Set]) -> None:
         held.enter_context(folder_files.system_errors_told("cannot be saved", "; nothing was changed, in no "
                                                            "folder", value=above))
         try:
-            for folder, files, known in sets:
-                before = _on_disk(folder, {*files, *known})
-                _stop_on_conflict(folder, before, files, known, f"{folder.name}/")
+            rests_on = {name: data for name, data in _on_disk(above, known).items() if name in known}
+            _stop_on_conflict(above, rests_on, {}, {name: was for name, was in known.items() if was})
+            for folder, files, read in sets:
+                before = _on_disk(folder, {*files, *read})
+                _stop_on_conflict(folder, before, files, read, f"{folder.name}/")
                 staged.append((folder, _changes(folder, files, before), before))
             if all(each.before == each.after for _, changes, _ in staged for each in changes):
                 return

@@ -371,9 +371,10 @@ def _written(scenario: Scenario, is_own: bool) -> Source:
     return replace(source, shared=FrozenMapping(shared))
 
 
-def save_all(above: Path, scenarios: Iterable[Scenario]) -> None:
-    """Write scenarios into their folders within ``above``, all or none; raises as ``save``."""
-    save_together(above, [(each.folder, _written(each, True).files(), each.on_disk) for each in scenarios])
+def save_all(above: Path, scenarios: Iterable[Scenario], rests_on: Mapping[str, str] | None = None) -> None:
+    """As ``save``, within ``above``, all or none; ``rests_on``: as ``known`` of `save_together`."""
+    sets = [(each.folder, _written(each, True).files(), each.on_disk) for each in scenarios]
+    save_together(above, sets, rests_on or {})
 
 
 def _table_named(name: object) -> Table:

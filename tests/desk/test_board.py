@@ -8,7 +8,7 @@ import pytest
 
 import planning_kit as pk
 from tests.campaign.made_campaign import write_campaign
-from tests.campaign.ridge import write_ridge
+from tests.campaign.ridge import STEPS, write_ridge
 from tests.desk.conftest import ATTACK, SCENARIOS, Talk
 
 ROWS = ["AA,First,required,10,,,,P1,EV1,20,", "BB,Second,optional,5,,,,P2,EV2,20,",
@@ -296,6 +296,45 @@ def test_off_kept_and_back_kept_is_the_same_outing(ridge):
         talk.ask("board_move", task="BB", outing=outing)
         assert talk.ask("board_keep", task="BB", outing=outing)["said"]["level"] == "good"
     assert {name: pk.load_campaign(ridge).scenario(name).digest for name in ("R1", "R2")} == before
+
+
+@pytest.mark.parametrize(("name", "was", "then"), [
+    ("backlog.csv", "P1,EV1,20", "P1,EV1,60"), ("campaign.toml", "reserve_min = 10", "reserve_min = 25"),
+    ("steps-DD.csv", "Far", "Farther")])
+def test_a_keep_notices_what_changed_above_the_outings(ridge, name, was, then):
+    """The answer rested on it: dates, reserve, minutes and steps of the work."""
+    (ridge / "steps-DD.csv").write_text(f"{STEPS}\nD1,DD,EV1,P3,Far,8,9,12,,,,,,,,,,,\n")
+    backlog = (ridge / "backlog.csv").read_text().splitlines()
+    (ridge / "backlog.csv").write_text("\n".join(
+        f"{line},{'steps' if line.startswith('task') else 'steps-DD.csv' if line.startswith('DD') else ''}"
+        for line in backlog) + "\n")
+    talk = opened(ridge)
+    talk.ask("board_open")
+    talk.ask("board_move", task="BB", outing="R2")
+    assignment = pk.load_campaign(ridge).assign("quick", progress=None)
+    path = ridge / name
+    assert was in path.read_text()
+    path.write_text(path.read_text().replace(was, then))
+    before = files(ridge)
+    said = talk.ask("board_keep", task="BB", outing="R2")["said"]
+    assert said["text"].startswith(f"{name}: changed on disk since it was read; nothing was saved")
+    with pytest.raises(pk.SaveConflict):
+        assignment.save()
+    assert files(ridge) == before
+    talk.ask("board_read")
+    talk.ask("board_move", task="BB", outing="R2")
+    assert talk.ask("board_keep", task="BB", outing="R2")["said"]["level"] == "good"
+
+
+def test_a_backlog_that_came_since_is_noticed_too(tmp_path):
+    folder = write_ridge(tmp_path / "ridge", [])
+    (folder / "backlog.csv").rename(folder / "later.csv")
+    campaign = pk.load_campaign(folder)
+    assignment = campaign.assign("quick", progress=None)
+    assignment.save()
+    (folder / "later.csv").rename(folder / "backlog.csv")
+    with pytest.raises(pk.SaveConflict, match="is in the folder but was not read from it"):
+        assignment.save()
 
 
 def test_a_conflict_at_keep_names_the_outing_and_the_file(ridge):
