@@ -159,7 +159,7 @@ def _season(campaign: TimedCampaign, _asked: Message, _open_one: str) -> Message
                         for row in dates.to_dict("records") if row["kind"] == MUST_BY],
                        columns=["task", "title", "outing", "must_by", "now"])
     spans = {(row["kind"], row["outing"]): row for row in dates.to_dict("records")}
-    light = TextTable([[str(day), signed(degrees), number_label(minutes, "down")] for day, degrees, minutes in lit],
+    light = TextTable([[str(day), signed(deg), number_label(least, "down")] for day, deg, least in lit],
                       columns=["day", "beta, °", "night, min a revolution"])
     table = TextTable([[name, *(_span(spans.get((kind, name))) for kind in (IS_ON, MAY_BE, REST))]
                        for name in campaign.ids], columns=["outing", "date", "may be", "rest after it"])
