@@ -164,8 +164,8 @@ def _too_soon(campaign: TimedCampaign, spans: Mapping[str, list[tuple[str, datet
         return
     done = next((each for each in prior if _share(campaign.end_state(each[0]), other) >= 1), None)
     if done is None:
-        when = spans[other][-1] if other in spans else None
-        where = "by no outing" if when is None else f"only in {when[0]}, {when[2]:%Y-%m-%d %H:%M}"
+        part, when = "only in part" if prior else "only", spans[other][-1] if other in spans else None
+        where = "by no outing" if when is None else f"{part} in {when[0]}, {when[2]:%Y-%m-%d %H:%M}"
         yield outing, _of_task(STOP, "too-soon", name,
                                f"needs {other} first, and that is done {where}: move one of them")
     elif (days := (start.date() - done[2].date()).days) < task.least_gap_days:

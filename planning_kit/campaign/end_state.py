@@ -191,8 +191,11 @@ def end_state(plan: TimedPlan, minute: object = None) -> EndState:
 
     Raises `ScenarioError` for a minute outside the outing, or before the now of a re-timed plan.
     """
-    if minute is None:
-        return _at_end(plan, frozenset())
+    return _at_end(plan, frozenset()) if minute is None else ended(plan, minute)[1]
+
+
+def ended(plan: TimedPlan, minute: object) -> tuple[TimedPlan, EndState]:
+    """An outing that is ended at ``minute``: its plan then, and what it leaves. Raises as `end_state`."""
     at = moment_asked(minute, plan.pet_zero, "end_state", "minute")
     since = plan.now_min or 0.0
     if not since <= at <= plan.end_min:
@@ -205,8 +208,8 @@ def end_state(plan: TimedPlan, minute: object = None) -> EndState:
                          if hold.set_by_min <= at < hold.lift_after_min)
     # The way home has the hook moved along, to the airlock in the end.
     hooks = dict.fromkeys(plan.travels, plan.scenario.settings.airlock_place)
-    return replace(_at_end(_ended_at(plan, at, max(inside, _SOONEST_INSIDE_MIN)), in_force),
-                   asked_min=at, homes=homes, hooks=hooks)
+    then = _ended_at(plan, at, max(inside, _SOONEST_INSIDE_MIN))
+    return then, replace(_at_end(then, in_force), asked_min=at, homes=homes, hooks=hooks)
 
 
 def _ended_at(plan: TimedPlan, at: float, inside: float) -> TimedPlan:

@@ -1,7 +1,7 @@
-"""Where a campaign stands, as tables: the board, threads, its dates, what an early end costs."""
+"""Where a campaign stands, as tables: the board, threads, its dates."""
 
 import math
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -14,12 +14,11 @@ from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.open_work import done_on
 from planning_kit.explore.odds.odds import odds
 from planning_kit.explore.odds.odds_tables import REQUIRED_INSIDE
-from planning_kit.inputs.faults import ScenarioError, is_number
+from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.shown_text import TextTable
 from planning_kit.inputs.times import pet_min
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import STOP
-from planning_kit.plan.network import grouped
 from planning_kit.plan.timed import TimedPlan
 
 ODDS_SAMPLES = 500
@@ -29,7 +28,8 @@ THREAD_COLUMNS = ["outing", "kind", "is", "from_utc", "until_utc", "from_min", "
 THREADS_COLUMNS = ["kind", "name", "title", "outings"]
 DATES_COLUMNS = ["kind", "outing", "about", "first", "last"]
 MAY_BE, IS_ON, REST, MUST_BY = "may be", "is", "rest", "must be done by"
-EARLY_COLUMNS = ["minute", "tasks_left", "value_left", "required_left", "minutes_left"]
+NOT_LIFTED = "in force, nobody has lifted it"
+MAYBE_IN_FORCE = "perhaps in force, to be set by then: ask"
 PLANNED, DONE, OPEN = "planned", "done", "on no outing"
 _CHANCES: WeakKeyDictionary[TimedPlan, dict[str, float]] = WeakKeyDictionary()  # an edit leaves the others
 
@@ -112,25 +112,51 @@ def threads_table(campaign: TimedCampaign) -> pd.DataFrame:
     """
     found = dict[tuple[str, str], tuple[str, list[str]]]()
     for outing in campaign.ids:
-        records = campaign.scenario(outing).records
-        for kind, each, title in (*(("item", item.item, item.title) for item in records.hardware),
-                                  *(("state", state.state, state.title) for state in records.states),
-                                  *(("inhibit", row.inhibit, row.title) for row in records.inhibits)):
-            found.setdefault((kind, each), (title, []))[1].append(outing)
+        for key, title in _names(campaign, outing).items():
+            found.setdefault(key, (title, []))[1].append(outing)
     return TextTable([(*key, title, " ".join(outings)) for key, (title, outings) in found.items()],
                      columns=THREADS_COLUMNS)
+
+
+def _names(campaign: TimedCampaign, outing: str) -> dict[tuple[str, str], str]:
+    """The titles of what one outing names, by kind and name."""
+    records = campaign.scenario(outing).records
+    return {**{("item", each.item): each.title for each in records.hardware},
+            **{("state", each.state): each.title for each in records.states},
+            **{("inhibit", each.inhibit): each.title for each in records.inhibits}}
 
 
 def thread_table(campaign: TimedCampaign, name: str) -> pd.DataFrame:
     """Where an item is, what a state is or when an inhibit is in force, over all outings: a row a stretch.
 
-    ``is``: the holder (with the bag), the value, or in force. Raises `ScenarioError` for what no outing has.
+    ``is``: the holder (with the bag), the value, or in force; no row of an inhibit that none sets. Raises
+    `ScenarioError` for what no outing has.
     """
     rows = [row for outing in campaign.ids for row in _stretches(campaign, outing, str(name))]
-    if not rows:
+    if not rows and name not in set(threads_table(campaign)["name"]):
         raise ScenarioError.single("is no item, state or inhibit of any outing", table="thread",
                                    column="name", value=name)
     return TextTable(rows, columns=THREAD_COLUMNS)
+
+
+def left_before(campaign: TimedCampaign, outing: str, kind: str, name: str) -> str:
+    """What the outings before one leave an item, state or inhibit as, in words; "": none has any of it."""
+    before = campaign.ids[:campaign.ids.index(outing)]
+    by = [each for each in before if (kind, name) in _names(campaign, each)]
+    if not by:
+        return ""
+    left = campaign.left_after(before[-1])
+    if kind == "state":
+        said = next((each.words for each in left.states if each.state.state == name), "")
+    elif kind == "inhibit":
+        held = next((each for each in left.inhibits if each.inhibit.inhibit == name), None)
+        said = "" if held is None else MAYBE_IN_FORCE if not held.is_sure else (
+            f"in force since {held.set_at:%Y-%m-%d %H:%M} UTC, and nobody has lifted it")
+    else:
+        item = next((each for each in left.items if each.item.item == name), None)
+        said = "" if item is None else f"{'at ' * item.is_outside}{item.place}" + (
+            f" in {item.in_bag}" if item.in_bag else "")
+    return f"{by[-1]} leaves it {said}" if said else ""
 
 
 def _stretches(campaign: TimedCampaign, outing: str, name: str) -> Iterator[tuple[Any, ...]]:
@@ -146,14 +172,33 @@ def _stretches(campaign: TimedCampaign, outing: str, name: str) -> Iterator[tupl
             begun_min = max(first, pet_min(end.since, plan.pet_zero))
             spells += [(value, first, begun_min, by_step)] if begun_min > first else []
             spells.append((end.words, begun_min, until, ""))
-    left = {end.inhibit.inhibit for end in campaign.end_state(outing).inhibits}
-    holds = [(f"in force{', and still at the end' * (name in left)}", hold.set_by_min,
-              plan.end_min if name in left else hold.lift_after_min, "")
-             for hold in plan.inhibit_holds if hold.inhibit.inhibit == name]
+    holds = _in_force(campaign, outing, name)
     for kind, stretches in (("item", held), ("state", spells), ("inhibit", holds)):
         for what, first, last, step in stretches:
             ends = (plan.pet_zero + timedelta(minutes=float(each)) for each in (first, last))
             yield outing, kind, what, *map(pd.Timestamp, ends), first, last, step
+
+
+def _in_force(campaign: TimedCampaign, outing: str, name: str) -> list[tuple[str, float, float, str]]:
+    """When an inhibit is in force; one that nobody has lifted, or whose steps a log left out, too."""
+    plan, ends = campaign.timed_plan(outing), campaign.end_state(outing).inhibits
+    left = next((each for each in ends if each.inhibit.inhibit == name), None)
+    if left is not None:
+        words = NOT_LIFTED if left.is_sure else MAYBE_IN_FORCE
+        return [(words, pet_min(left.set_at, plan.pet_zero), plan.end_min, "")]
+    holds = [("in force", hold.set_by_min, hold.lift_after_min, "")
+             for hold in plan.inhibit_holds if hold.inhibit.inhibit == name]
+    states = {} if plan.outside is None else plan.outside.states.by_step
+    for each in plan.taken_outside.scenario.records.inhibits if not holds else ():
+        pieces = states[each.from_step].pieces if each.from_step in states else []
+        is_planned = each.from_step in plan.network.steps
+        begun = pieces[0][0] if pieces else plan.span(each.from_step)[0] if is_planned else math.inf
+        set_min = min(begun - each.lead_min, each.set_already_min(plan.pet_zero))
+        if each.inhibit == name and math.isfinite(set_min):
+            is_lifted = each.until_step in plan.network.steps
+            holds.append(("in force", set_min, plan.span(each.until_step)[1], "") if is_lifted else
+                         ("in force, and no step left lifts it", set_min, plan.end_min, ""))
+    return holds
 
 
 def dates_table(campaign: TimedCampaign) -> pd.DataFrame:
@@ -174,38 +219,5 @@ def dates_table(campaign: TimedCampaign) -> pd.DataFrame:
             rows.append((REST, name, "", over + day, over + rest * day))
     rows += [(MUST_BY, has.get(task.task, ""), task.task, task.must_by, task.must_by)
              for task in campaign.source.backlog if task.must_by and task.share_done < 1
-             and not campaign.has_log(has.get(task.task, campaign.ids[-1]))]
+             and not (task.task in has and campaign.has_log(has[task.task]))]
     return TextTable(rows, columns=DATES_COLUMNS)
-
-
-def early_end_table(campaign: TimedCampaign, outing: str, every_min: float = 5.0) -> pd.DataFrame:
-    """What would be left for later if an outing's work ended at each minute of PET, a row every so many.
-
-    Tasks of the backlog that are not over by then, with their value, and the likely minutes of their steps
-    that are not over: one that is under way counts whole, as if nothing of it were kept. Making safe and the
-    way home are not in it (see ``end_state``). Raises `ScenarioError`, also for an outing with a log: of
-    that only what it really did counts.
-    """
-    if not is_number(every_min) or not 0.5 <= every_min <= 1440:
-        raise ScenarioError.single("must be minutes, 0.5 to 1440", table="early_end", column="every_min",
-                                   value=every_min)
-    end_min = campaign.timed_plan(outing).end_min
-    return left_if_ended(campaign, outing, np.arange(0.0, end_min + every_min, every_min))
-
-
-def left_if_ended(campaign: TimedCampaign, outing: str, minutes: Iterable[float]) -> pd.DataFrame:
-    """The same at these minutes (PET). Raises `ScenarioError` for an outing with a log."""
-    plan, tasks = campaign.timed_plan(outing), campaign.tasks
-    if plan.outside is not None:
-        raise ScenarioError.single("has a log, so that it is under way or over: ask what it leaves by "
-                                   "campaign.end_state(outing)", table="early_end", column="outing",
-                                   value=outing)
-    own = grouped((step.task, (float(plan.finishes[number]), step.minutes_likely))
-                  for number, step in enumerate(plan.steps) if step.task in tasks)
-    rows = []
-    for minute in minutes:
-        left = {task: [minutes for over, minutes in steps if over > minute] for task, steps in own.items()}
-        names = [task for task, steps in left.items() if steps]
-        rows.append((float(minute), " ".join(names), sum(tasks[task].value for task in names),
-                     sum(tasks[task].need == "required" for task in names), sum(map(sum, left.values()))))
-    return TextTable(rows, columns=EARLY_COLUMNS)

@@ -6,6 +6,7 @@ its begin and end as shares of the width, words, a fill ("" for none) and a long
 """
 
 import math
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 from functools import lru_cache
@@ -16,26 +17,31 @@ import pandas as pd
 
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.check_campaign import campaign_findings
+from planning_kit.campaign.early_end import (
+    begins_otherwise,
+    early_end_table,
+    left_if_ended,
+    new_over_outings,
+    onward,
+)
 from planning_kit.campaign.standing import (
     IS_ON,
     MAY_BE,
     MUST_BY,
     REST,
     dates_table,
-    early_end_table,
-    left_if_ended,
+    left_before,
     thread_table,
     threads_table,
 )
 from planning_kit.desk.candidate import later_told, soon_told
 from planning_kit.desk.messages import Message, rows_of_frame
-from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import TextTable, one_line
 from planning_kit.inputs.times import number_label, pet_label
 from planning_kit.judge.findings import STOP
-from planning_kit.plan.timed import TimedPlan
-from planning_kit.show.campaign_charts import pet_ticks, season_of
+from planning_kit.plan.network import grouped
+from planning_kit.show.campaign_charts import near_dates, pet_ticks, season_of
 from planning_kit.show.chart import signed
 from planning_kit.show.palette import TASK_FILLS
 
@@ -50,8 +56,7 @@ Bar = list[object]
 def look_told(campaign: TimedCampaign, asked: Message, open_one: str) -> Message:
     """What a view looks at: ``what`` it is, and of that ``name``, ``outing`` and ``minute`` where it has any.
 
-    What is not named, or is there no more, is the first there is, or the outing that is open. Raises
-    `ScenarioError`.
+    What is not named is the first there is, or the outing that is open. Raises `ScenarioError`.
     """
     return LOOKS[asked["what"]](campaign, asked, open_one)
 
@@ -60,9 +65,20 @@ def _thread(campaign: TimedCampaign, asked: Message, _open_one: str) -> Message:
     known = threads_table(campaign).to_dict("records")
     if not known:
         return {"words": "No outing has an item, a state or an inhibit to be followed."}
-    names = [str(row["name"]) for row in known]
-    name = next((each for each in names if each == asked.get("name")), names[0])
+    twice = {name for name, count in Counter(str(row["name"]) for row in known).items() if count > 1}
+    picks = {f"{row['kind']} {row['name']}" if row["name"] in twice else str(row["name"]): row
+             for row in known}
+    told = [[value, one_line(f"{row['name']} {row['title']}" + f", {row['kind']}" * (row["name"] in twice)),
+             f"{row['kind']}s"] for value, row in picks.items()]
+    value = str(asked.get("name") or next(iter(picks)))
+    if value not in picks:
+        gone = one_line(value)
+        return {"name": value, "picks": [[value, f"{gone} (there no more)", ""], *told],
+                "words": f"{gone} is no item, state or inhibit of any outing by now: choose another one."}
+    chosen = picks[value]
+    kind, name = str(chosen["kind"]), str(chosen["name"])
     thread = thread_table(campaign, name)
+    thread = thread[thread["kind"] == kind]
     rows, last = thread.to_dict("records"), max(campaign.timed_plan(each).end_min for each in campaign.ids)
     kinds = list(dict.fromkeys(row["is"] for row in rows))
 
@@ -72,18 +88,26 @@ def _thread(campaign: TimedCampaign, asked: Message, _open_one: str) -> Message:
         return [_share(row["from_min"], 0.0, last), _share(row["until_min"], 0.0, last), one_line(row["is"]),
                 TASK_FILLS[kinds.index(row["is"]) % len(TASK_FILLS)], one_line(f"{row['is']}: {span}{by}")]
 
-    chosen = next(row for row in known if row["name"] == name)
-    missing = [each for each in campaign.ids if each not in {row["outing"] for row in rows}]
+    named = str(chosen["outings"]).split()
+    missing = grouped((_without(campaign, each, kind, name, each in named), each) for each in campaign.ids
+                      if each not in {row["outing"] for row in rows})
     return {
-        "name": name, "picks": [[row["name"], one_line(f"{row['name']} {row['title']}"), f"{row['kind']}s"]
-                                for row in known],
-        "words": one_line(f"{chosen['kind']} {name} {chosen['title']}: an outing a row, PET h:mm") + (
-            f"; nothing of it on {', '.join(missing)}" if missing else ""),
+        "name": value, "picks": told,
+        "words": one_line("; ".join((f"{kind} {name} {chosen['title']}: an outing a row, PET h:mm", *(
+            f"{words} on {', '.join(names)}" for words, names in missing.items())))),
         "rows": [{"label": each, "bars": [bar(row) for row in rows if row["outing"] == each]}
                  for each in campaign.ids],
         "ticks": [[_share(each, 0.0, last), pet_label(each)] for each in pet_ticks(last)
                   if each <= _LAST_TICK * last],
         "tables": [_table("All stretches", thread.drop(columns=["kind", "from_utc", "until_utc"]))]}
+
+
+def _without(campaign: TimedCampaign, outing: str, kind: str, name: str, is_named: bool) -> str:
+    """What there is to say of a thread where an outing has no stretch of it."""
+    if is_named:  # an inhibit; an item or a state always is somewhere, or something
+        return "not set"
+    left = left_before(campaign, outing, kind, name)
+    return f"{left}; no row of it" if left else "nothing of it"
 
 
 def _share(value: float, first: float, last: float) -> float:
@@ -99,10 +123,11 @@ def _table(caption: str, frame: pd.DataFrame) -> Message:
 
 def _season(campaign: TimedCampaign, _asked: Message, _open_one: str) -> Message:
     dates = dates_table(campaign)
-    rows, lit = dates.to_dict("records"), _light(campaign.scenario(campaign.ids[0]), dates)
-    first, last = lit[0][0], lit[-1][0] + _DAY
+    near, far = near_dates(dates)
+    rows, lit = near.to_dict("records"), _light(campaign.scenario(campaign.ids[0]), near)
+    first, last = (lit[0][0], lit[-1][0] + _DAY) if lit else (min(near["first"]), max(near["last"]) + _DAY)
     late = {row["about"]: one_line(row["message"]) for row in campaign_findings(campaign).to_dict("records")
-            if row["rule"] == "must-by"}
+            if row["rule"] == "must-by"} | _missed(campaign, dates)
 
     def bar(row: dict[Any, Any], words: str, fill: str, more: str) -> Bar:
         ends = (_days(first, each, last) for each in (row["first"], row["last"] + _DAY))
@@ -131,23 +156,37 @@ def _season(campaign: TimedCampaign, _asked: Message, _open_one: str) -> Message
     limits = TextTable([[row["about"], one_line(campaign.tasks[row["about"]].title),
                          row["outing"] or _NOWHERE, str(row["last"]),
                          late.get(row["about"], "in time" if row["outing"] else "not planned")]
-                        for row in rows if row["kind"] == MUST_BY],
+                        for row in dates.to_dict("records") if row["kind"] == MUST_BY],
                        columns=["task", "title", "outing", "must_by", "now"])
-    spans = {(row["kind"], row["outing"]): row for row in rows}
+    spans = {(row["kind"], row["outing"]): row for row in dates.to_dict("records")}
+    light = TextTable([[str(day), signed(deg), number_label(least, "down")] for day, deg, least in lit],
+                      columns=["day", "beta, °", "night, min a revolution"])
     table = TextTable([[name, *(_span(spans.get((kind, name))) for kind in (IS_ON, MAY_BE, REST))]
                        for name in campaign.ids], columns=["outing", "date", "may be", "rest after it"])
     return {
-        "words": f"{lit[0][0]} to {lit[-1][0]}, UTC. Night (min a revolution) and beta (degrees) by the "
-                 "orbit data of the first outing",
+        "words": f"{first} to {last - _DAY}, UTC. " + (
+            "Night (min a revolution) and beta (degrees) by the orbit data of the first outing" if lit else
+            "The outings are too far apart for night and beta") + one_line("".join(
+                f". Not drawn, as it is too far from the outings: {each}" for each in far)),
         "rows": [*({"label": name, "bars": [*bars(name)]} for name in campaign.ids),
                  *([{"label": _NOWHERE, "bars": [*bars("")]}] if has_open else []),
-                 {"label": "night, min", "bars": night}, {"label": "beta, °", "bars": beta}],
+                 *([{"label": "night, min", "bars": night}, {"label": "beta, °", "bars": beta}] if lit
+                   else [])],
         "ticks": [[days[at][0], f"{lit[at][0]:%m-%d}"] for at in range(0, len(lit), every)
                   if days[at][0] < _LAST_TICK],
         "key": [["may", "dates that it may have"], ["is", "its date"], ["rest", "rest"],
                 ["by", "last date of a task"], *([["late", "missed"]] if late else [])],
         "tables": [_table("Outings", table), *([_table("Last dates of open tasks", limits)]
-                                               if len(limits) else [])]}
+                                               if len(limits) else []),
+                   *([_table("Light by day", light) | {"is_long": True}] if lit else [])]}
+
+
+def _missed(campaign: TimedCampaign, dates: pd.DataFrame) -> dict[str, str]:
+    """Tasks on no outing whose last date is before every one that an outing to come may have, in words."""
+    to_come = {row["first"] for row in dates.to_dict("records") if row["kind"] in (MAY_BE, IS_ON)
+               and not campaign.has_log(row["outing"])}
+    return {row["about"]: "missed: no outing to come is by then" for row in dates.to_dict("records")
+            if row["kind"] == MUST_BY and not row["outing"] and row["last"] < min(to_come, default=date.max)}
 
 
 def _span(row: dict[Any, Any] | None) -> str:
@@ -191,6 +230,8 @@ def _early_end(campaign: TimedCampaign, asked: Message, open_one: str) -> Messag
             f"{len(names)} required, up to {number_label(row['minutes_left'], 'up', 0)} min of work"
             if names else "nothing of the backlog")
     end = campaign.end_state(outing, minute)
+    own = [f"{each.task.task} ({number_label(each.left_min, 'up', 0)} min)" for each in end.tasks
+           if each.share < 1 and each.task.need == "required" and each.task.task not in campaign.tasks]
     columns = ["kind", "id", "title", "is"]
     home = end.frame.query("kind == 'way home'")
     return {
@@ -199,7 +240,7 @@ def _early_end(campaign: TimedCampaign, asked: Message, open_one: str) -> Messag
                   for each in able],
         "words": f"If work on {outing} ends at PET {pet_label(minute)}, both are inside by PET "
                  f"{pet_label(end.end_min, 'up')} (planned: {pet_label(plan.end_min)}). Left for later: "
-                 f"{left}",
+                 f"{left}" + (f". Not done of its own required work: {', '.join(own)}" if own else ""),
         "rows": [*_curves(campaign, outing, last)], "now": _share(minute, 0.0, last),
         "ticks": [[_share(each, 0.0, last), pet_label(each)] for each in pet_ticks(last)
                   if each <= _LAST_TICK * last],
@@ -223,19 +264,28 @@ def _curves(campaign: TimedCampaign, outing: str, last: float) -> Iterator[Messa
 
 
 def _cost(campaign: TimedCampaign, outing: str, minute: float) -> Iterator[list[str]]:
-    """What the outing that follows is then, against what it is if this one does all its work: lines."""
-    if outing == campaign.ids[-1]:
+    """What the outings to come are then, against what they are if this one does all its work: lines."""
+    later = [each for each in campaign.ids[campaign.ids.index(outing) + 1:] if not campaign.has_log(each)]
+    now, then = (onward(campaign, outing, end) for end in (None, minute))
+    if later:
+        yield ["", f"{later[0]} then, against {later[0]} after the planned end; work left over is not in it "
+                   "before it is put there:"]
+        if later[0] not in (now.stopped_at, then.stopped_at):
+            yield from _next_cost(campaign, now.campaign, then.campaign, later[0])
+    else:
         yield ["", "It is the last outing: none follows that could do what is left."]
-        return
-    following = campaign.next_outing(outing)
-    yield ["", f"{following} then, against {following} after the planned end; work left over is not in it "
-               "before it is put there:"]
-    try:
-        now, then = (_follows(campaign, following, end) for end in (None, minute))
-    except ScenarioError as error:
-        yield [STOP, one_line(f"{following} has no plan then: {error.words}")]
-        return
-    (planned, _), (early, begins) = now, then
+    for each, which in ((now, "after the planned end"), (then, "then")):
+        if each.stopped_at:
+            yield [STOP, one_line(f"{each.stopped_at} has no plan {which}, what follows is not known: "
+                                  f"{each.why}")]
+    for row in new_over_outings(now, then, later[1:]):
+        head = "" if row["outing"] in ("", *later[:1]) else f"{row['outing']}: "
+        yield [row["severity"], one_line(f"{head}{row['message']}")]
+
+
+def _next_cost(before: TimedCampaign, now: TimedCampaign, then: TimedCampaign,
+               following: str) -> Iterator[list[str]]:
+    planned, early = (each.timed_plan(following) for each in (now, then))
     soon, later = soon_told(planned, early), later_told(planned, early)
     yield ["", soon["end"]]
     yield from ([STOP, words] for words in soon["limits"])
@@ -243,16 +293,8 @@ def _cost(campaign: TimedCampaign, outing: str, minute: float) -> Iterator[list[
     yield [later["level"], later["found"]]
     if later["worst"]:
         yield [later["level"], later["worst"]]
-    yield from (["", f"begins otherwise: {words}"] for words in begins if words not in now[1])
-
-
-def _follows(campaign: TimedCampaign, following: str,
-             minute: float | None) -> tuple[TimedPlan, tuple[str, ...]]:
-    """The plan of an outing after the one before it ended so, and what is otherwise in it, in words."""
-    before = campaign.ids[campaign.ids.index(following) - 1]
-    scenario = campaign.next_scenario(campaign.end_state(before, minute), following)
-    known = campaign.timed_plan(following)
-    return known if scenario == known.scenario else TimedPlan.of(scenario), scenario.told
+    scenarios = (each.scenario(following) for each in (before, now, then))
+    yield from (["", f"begins otherwise: {words}"] for words in begins_otherwise(*scenarios))
 
 
 LOOKS: Mapping[str, Callable[[TimedCampaign, Message, str], Message]] = {

@@ -12,11 +12,11 @@ import pandas as pd
 from planning_kit.campaign.assigned import TimedAssignment, assign
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.check_campaign import campaign_findings
+from planning_kit.campaign.early_end import early_end_table
 from planning_kit.campaign.moving import Moved, moved
 from planning_kit.campaign.standing import (
     board_table,
     dates_table,
-    early_end_table,
     thread_table,
     threads_table,
 )
@@ -124,7 +124,11 @@ class Campaign(TimedCampaign):
         return dates_table(self)
 
     def early_end_table(self, outing: str, every_min: float = 5.0) -> pd.DataFrame:
-        """What would be left for later if an outing's work ended at each minute, a row every so many."""
+        """What would be left for later if an outing's work ended at each minute, a row every so many.
+
+        ``minutes_left``: likely minutes of all steps of the backlog not over, or to be done again as what
+        they moved comes back inside; a step under way counts whole.
+        """
         return early_end_table(self, outing, every_min)
 
     def early_end(self, outing: str, theme: str = "light") -> Chart:

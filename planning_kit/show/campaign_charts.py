@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping, Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pandas as pd
@@ -25,6 +25,7 @@ from planning_kit.show.palette import CLEAR, INK_ON_FILL, TASK_FILLS, theme_name
 from planning_kit.show.season_chart import season_chart
 from planning_kit.sky.light import season
 from planning_kit.sky.orbit import Orbit
+from planning_kit.sky.windows import LONGEST_DAYS
 
 _ROW_PX, _HEAD_PX, _FOOT_PX, _LONGEST = 26, 104, 56, 44
 _SIGNS = {"done": "circle", "planned": "square", "left undone": "x", "on no outing": "diamond-open"}
@@ -124,7 +125,7 @@ def thread_chart(thread: pd.DataFrame, name: str, theme: str = "light") -> Chart
             "textfont": {"color": INK_ON_FILL, "size": 11},
             "marker": {"color": TASK_FILLS[number % len(TASK_FILLS)],
                        "line": {"color": look.bar_outline, "width": 1}}})
-    last = max(row["until_min"] for row in rows)
+    last = max((row["until_min"] for row in rows), default=60.0)
     ticks = pet_ticks(last)
     alt = f"{name} over all outings: " + "; ".join(
         f"{row['outing']} {pet_label(row['from_min'])} {row['is']}" for row in rows) + "."
@@ -139,11 +140,43 @@ def thread_chart(thread: pd.DataFrame, name: str, theme: str = "light") -> Chart
                           look.ink, **_APART) | {"range": [len(outings) - 0.5, -0.5]}})
 
 
+_BEFORE, _AFTER = 3 * _WHOLE_DAY, 4 * _WHOLE_DAY  # of the season around the dates
+
+
+def near_dates(dates: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
+    """The dates of a campaign that one season holds, and in words those that are too far from its outings.
+
+    The dates that the outings have always count, the others the nearest first.
+    """
+    rows = dates.to_dict("records")
+    own, far = [row for row in rows if row["kind"] == "is"], set[int]()
+    first, last = begin, end = min(row["first"] for row in own), max(row["last"] for row in own)
+    for at in sorted((at for at, row in enumerate(rows) if row["kind"] != "is"), key=lambda at: max(
+            begin - rows[at]["first"], rows[at]["last"] - end)):
+        ends = min(first, rows[at]["first"]), max(last, rows[at]["last"])
+        if _fits(*ends):
+            first, last = ends
+        else:
+            far.add(at)
+    words = [f"{row['about'] or row['outing']} {row['kind']} {row['first']}" + (
+        f" to {row['last']}" if row["last"] > row["first"] else "")
+        for at, row in enumerate(rows) if at in far]
+    return dates.loc[[at not in far for at in range(len(rows))]], words
+
+
+def _fits(first: date, last: date) -> bool:
+    return (last - first) + _BEFORE + _AFTER < timedelta(days=LONGEST_DAYS)
+
+
 def season_of(scenario: Scenario, dates: pd.DataFrame) -> pd.DataFrame:
     """Light by day (`planning_kit.sky.light.season`) around the dates of a campaign, by a scenario's orbit.
+
+    No row where they are further apart than a season may be.
     """
-    first, last = min(dates["first"]) - 3 * _WHOLE_DAY, max(dates["last"]) + 4 * _WHOLE_DAY
-    return season(Orbit(scenario.elements), first.isoformat(), last.isoformat())
+    first, last = min(dates["first"]), max(dates["last"])
+    if not _fits(first, last):
+        return pd.DataFrame(columns=["day", "beta_deg", "night_min_per_rev", "revs_with_night"])
+    return season(Orbit(scenario.elements), (first - _BEFORE).isoformat(), (last + _AFTER).isoformat())
 
 
 def dates_chart(scenario: Scenario, dates: pd.DataFrame, theme: str = "light") -> Chart:
@@ -151,11 +184,12 @@ def dates_chart(scenario: Scenario, dates: pd.DataFrame, theme: str = "light") -
 
     ``dates`` is a table of a campaign. Raises `ScenarioError`.
     """
-    look, rows = theme_named(theme), dates.to_dict("records")
-    chart = season_chart(season_of(scenario, dates), theme, scenario)
-    spans = {row["outing"]: (row["first"], row["last"], next(
-        each["first"] for each in rows if (each["kind"], each["outing"]) == ("is", row["outing"])))
-        for row in rows if row["kind"] == "may be"}
+    near, far = near_dates(dates)
+    look, rows = theme_named(theme), near.to_dict("records")
+    chart = season_chart(season_of(scenario, near), theme, scenario)
+    may = {row["outing"]: (row["first"], row["last"]) for row in rows if row["kind"] == "may be"}
+    spans = {row["outing"]: (*may.get(row["outing"], (row["first"], row["first"])), row["first"])
+             for row in rows if row["kind"] == "is"}
     for number, (name, (earliest, latest, day)) in enumerate(spans.items()):
         ends = (f"{earliest - _WHOLE_DAY}T12:00:00", f"{latest}T12:00:00")
         chart.add_shape(type="rect", xref="x", yref="paper", x0=ends[0], x1=ends[1], y0=0, y1=1, opacity=0.35,
@@ -182,6 +216,11 @@ def dates_chart(scenario: Scenario, dates: pd.DataFrame, theme: str = "light") -
                      for name, (earliest, latest, day) in spans.items())
     told += "".join(f"; {row['about']} ({row['outing'] or _NOWHERE}) by {row['last']}" for row in limits)
     told += "".join(f"; rest after {row['outing']} to {row['last']}" for row in rows if row["kind"] == "rest")
+    told += "".join(f"; not drawn, as it is too far from the outings: {each}" for each in far)
+    if far:
+        chart.add_annotation(**note(plotly_text(f"too far to be drawn: {'; '.join(far)}", 110), 0.0, 1.0,
+                                    look.stop, xref="paper", yref="paper", xanchor="left", yanchor="top",
+                                    bgcolor=look.paper))
     chart.add_annotation(**note("shaded: dates that an outing may have; dotted: the one it has; foot: rest"
                                 + ("; red: last date of a task" if limits else ""), 1.0, 1.0,
                                 look.quiet_ink, xref="paper", yref="paper", xanchor="right",

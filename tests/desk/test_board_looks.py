@@ -43,7 +43,7 @@ def test_a_thread_is_that_of_the_campaign_and_picked_from_what_is_known(tern):
         first = [bar[0] * last for row in told["rows"] for bar in row["bars"]]
         assert first == pytest.approx(list(table["from_min"]), abs=0.01)
         assert len(told["tables"][0]["rows"]) == len(table)
-    assert look(talk, what="thread", name="no-such")["name"] == "pump-new"
+    assert told["picks"] == look(talk, what="thread", name="no-such")["picks"][1:]
     json.dumps(told)
 
 
@@ -174,3 +174,76 @@ def test_a_minute_beyond_the_outing_is_its_last_and_nonsense_is_the_middle(ridge
 def test_without_items_states_or_inhibits_there_is_nothing_to_follow(ridge):
     told = look_told(pk.load_campaign(ridge), {"what": "thread"}, "R1")
     assert told == {"words": "No outing has an item, a state or an inhibit to be followed."}
+
+
+def test_an_early_end_names_every_outing_that_pays_for_it_and_its_own_required_work(tmp_path):
+    folder = write_ridge(tmp_path / "c", ["AA,First,required,10,2031-09-20,,,P1,EV1,20,",
+                                          "BB,Needs A,required,5,,AA,,P2,EV2,15,"], 3, planned=250)
+    campaign = pk.load_campaign(folder).moved("AA", "R1").campaign.moved("BB", "R3").campaign
+    for name in campaign.ids:
+        campaign.scenario(name).save()
+    talk = opened(folder)
+    talk.ask("board_open")
+    told = look(talk, what="end", outing="R1", minute=30)
+    assert "Not done of its own required work: CLN (15 min)" in told["words"]
+    (line,) = [words for level, words in told["lines"] if level == "stop" and words.startswith("R3: ")]
+    assert line.startswith("R3: BB needs AA first, and that is done only in part in R1")
+    lines = look(talk, what="end", outing="R1", minute=64)["lines"]
+    assert not [words for _, words in lines if "BB" in words]
+
+
+def test_a_thread_tells_where_a_thing_lies_on_outings_that_have_no_row_of_it(ridge):
+    with_box = pk.load_scenario(ridge / "r1").add_row(
+        "hardware", item="box", title="Box", kind="spare", at="inside", slots=1, bulky="no", mass_kg=2)
+    with_box.edit_row("steps", "AA", takes="box", leaves="box").save()
+    talk = opened(ridge)
+    talk.ask("board_open")
+    told = look(talk, what="thread", name="box")
+    assert told["words"].endswith("; R1 leaves it at P1; no row of it on R2")
+    gone = look(talk, what="thread", name="crate")
+    assert gone["name"] == gone["picks"][0][0] == "crate"
+    assert [pick[0] for pick in gone["picks"][1:]] == ["box"]
+    assert "crate is no item, state or inhibit" in gone["words"]
+    assert "rows" not in gone
+
+
+def test_an_item_and_a_state_of_one_id_are_two_threads(ridge):
+    pk.load_scenario(ridge / "r1").add_row(
+        "hardware", item="valve", title="Valve", kind="spare", at="inside", slots=1, bulky="no",
+        mass_kg=2).save()
+    pk.load_scenario(ridge / "r2").add_row(
+        "states", state="valve", title="Valve", values="open shut", at_start="shut").save()
+    talk = opened(ridge)
+    talk.ask("board_open")
+    told = look(talk, what="thread", name="state valve")
+    assert [pick[:2] for pick in told["picks"]] == [["item valve", "valve Valve, item"],
+                                                    ["state valve", "valve Valve, state"]]
+    assert "nothing of it on R1" in told["words"]
+    assert {bar[2] for row in told["rows"] for bar in row["bars"]} == {"shut"}
+    told = look(talk, what="thread", name="item valve")
+    assert {bar[2] for row in told["rows"] for bar in row["bars"]} == {"inside"}
+
+
+@pytest.mark.parametrize(("by", "words"), [("2031-09-02", "missed: no outing to come is by then"),
+                                           ("2031-09-05", "not planned"), ("2035-12-20", "not planned")])
+def test_the_season_tells_of_each_open_task_and_of_the_light_in_words(tmp_path, by, words):
+    talk = opened(write_ridge(tmp_path / "ridge", [f"AA,First,required,10,{by},,,P1,EV1,20,"], 2))
+    talk.ask("board_open")
+    told = look(talk, what="season")
+    tables = {table["caption"]: table["rows"] for table in told["tables"]}
+    assert [row[3:] for row in tables["Last dates of open tasks"]] == [[by, words]]
+    night = next(row["bars"] for row in told["rows"] if row["label"] == "night, min")
+    assert [bar[4].partition(":")[0] for bar in night] == [row[0] for row in tables["Light by day"]]
+    assert all(row[2] in bar[4] for row, bar in zip(tables["Light by day"], night, strict=True))
+    assert (f"too far from the outings: AA must be done by {by}" in told["words"]) == (by > "2034")
+    fills = [bar[3] for row in told["rows"] for bar in row["bars"]]
+    assert ("late" in fills) == words.startswith("missed")
+
+
+def test_outings_too_far_apart_have_their_dates_without_light(tmp_path):
+    talk = opened(write_ridge(tmp_path / "ridge", [ROWS[0]], 2, apart=1500))
+    talk.ask("board_open")
+    told = look(talk, what="season")
+    assert [row["label"] for row in told["rows"]][:2] == ["R1", "R2"]
+    assert "too far apart for night and beta" in told["words"]
+    assert [row[0] for row in told["tables"][0]["rows"]] == ["R1", "R2"]

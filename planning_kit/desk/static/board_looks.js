@@ -20,6 +20,14 @@ export function minuteOf(text) {
   return minutes === undefined ? NaN : 60 * Number(hours ?? 0) + Number(minutes);
 }
 
+function plainTable({ caption, columns, rows, is_long: isLong }) {
+  if (!rows.length) return el("p", { class: "pk-quiet" }, `${caption}: nothing`);
+  if (!isLong) return tableOf(columns, rows, caption);
+  const table = tableOf(columns, rows);
+  table.ariaLabel = caption;
+  return el("details", {}, el("summary", {}, caption), table);
+}
+
 export class BoardLooks {
   // `events`: `onLook` when another one is chosen, `lines` makes a list of words with their severities.
   constructor(send, events) {
@@ -163,11 +171,9 @@ export class BoardLooks {
     this.answer.replaceChildren(
       el("p", { class: "pk-look-words" }, words),
       message.rows ? strips(message, words) : "",
-      lines.length ? el("h4", { class: "pk-sub" }, "What it costs the next outing") : "",
+      lines.length ? el("h4", { class: "pk-sub" }, "What it costs the outings to come") : "",
       lines.length ? this.events.lines(lines) : "",
-      ...tables.map(({ caption, columns, rows }) =>
-        rows.length ? tableOf(columns, rows, caption) : el("p", { class: "pk-quiet" }, `${caption}: nothing`),
-      ),
+      ...tables.map(plainTable),
     );
   }
 }
