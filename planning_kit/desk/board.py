@@ -110,10 +110,13 @@ class Board:
         shown, found, view = self._shown, self._found, message.get("view")
         head = {"kind": "board_look", "view": view, "ask": message.get("ask"), "what": message["what"]}
         if shown is None or head["what"] not in LOOKS:
-            return [head | {"words": "The campaign is not read yet"}]
+            words = "not read yet" if self._faults is None else "not known: it cannot be read, see Board"
+            return [head | {"words": f"The campaign is {words}"}]
         stands = ["as it stands on the board"]
         if session.has_unsaved_work and shown.open_one:
-            stands.append(f"{shown.open_one} as it is typed")
+            faults = len(session.faults)
+            how = f"its last good plan (marked faults: {faults})" if faults else "it is typed"
+            stands.append(f"{shown.open_one} as {how}")
         if found:
             stands.append(f"{found.task} {f'on {found.outing}' if found.outing else 'off'}, not kept")
 

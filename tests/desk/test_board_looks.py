@@ -91,6 +91,22 @@ def test_the_open_outing_counts_as_it_is_typed(ridge):
     assert f"(planned: {pet_label(talk.session.plan.end_min)})" in told["words"]
 
 
+def test_with_a_fault_typed_it_says_that_the_last_good_plan_is_told(ridge):
+    talk = opened(ridge)
+    talk.ask("board_open")
+    talk.ask("cells", sheet="steps", cells=[[talk.line("AA"), "minutes_likely", "soon"]])
+    told = look(talk, what="end", outing="R1", minute=30)
+    assert told["stands"] == "as it stands on the board, R1 as its last good plan (marked faults: 1)"
+
+
+def test_a_campaign_that_cannot_be_read_is_not_called_not_read_yet(ridge):
+    talk = opened(ridge)
+    assert look(talk, what="season")["words"] == "The campaign is not read yet"
+    (ridge / "backlog.csv").write_text("task,title\nAA,First,too,many\n", encoding="utf-8")
+    talk.ask("board_open")
+    assert look(talk, what="season")["words"] == "The campaign is not known: it cannot be read, see Board"
+
+
 def test_the_season_has_every_date_that_the_campaign_says(tern):
     talk = opened(tern, "two")
     talk.ask("board_open")

@@ -55,7 +55,7 @@ def test_an_action_has_the_moment_of_its_step_and_the_place_of_its_number(plan: 
 
 
 def test_a_warning_is_shown_whole(plan: pk.Plan) -> None:
-    warning = "the boom drive must be stopped and inhibited by the ground before hands come near it"
+    warning = "warning: the boom drive must be stopped and inhibited by the ground before hands come near"
     actions = pk.time_plan(plan.scenario.edit_row("actions", "B3 1", warning=warning)).actions
     assert warning in actions._repr_html_()
     assert warning in repr(actions[["step", "warning"]])
