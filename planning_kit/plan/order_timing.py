@@ -6,18 +6,18 @@ network. A test holds the two together. Where no times exist the answer is None,
 passes over an order whose times 40 sweeps do not find, too.
 """
 
-from bisect import bisect_left
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import repeat
-from math import inf
+from itertools import accumulate
+from math import inf, nan
 
 import numpy as np
 
 from planning_kit.inputs.records import Records
 from planning_kit.plan import build
 from planning_kit.plan.network import MAX_GAP, Bound, on_grid
+from planning_kit.plan.order_kernel import ASKS, FOUND, Fixed, Lists, lists, time_order
 from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.travel import Travel
 
@@ -68,92 +68,87 @@ class OrderTiming:
 
     def __post_init__(self) -> None:
         # A search asks for the same ways again and again.
-        self.way_min, self._join = cache(self._way_min), cache(self._joined)
-        steps = self.records.steps
+        self.way_min = cache(self._way_min)
+        steps, names = self.records.steps, self.records.lane_names
         index = {step.step: position for position, step in enumerate(steps)}
-        lengths = on_grid(np.asarray(self.minutes, dtype=float))
-        self._lengths: list[float] = lengths.tolist()
-        self._follow: list[list[tuple[int, float]]] = [[] for _ in steps]
-        self._most: list[tuple[int, int, float]] = []
-        self._waits = [0] * len(steps)
+        self._lengths = on_grid(np.asarray(self.minutes, dtype=float))
+        follow: list[list[tuple[int, float]]] = [[] for _ in steps]
+        most, self.waits = list[tuple[int, int, float]](), list[tuple[int, int]]()
         between = *build.after_bounds(steps, index), *build.gap_bounds(self.records.gaps, index), *self.more
         for bound in between:
-            weight = float(bound.weight_min(lengths))
+            weight = float(bound.weight_min(self._lengths))
             # A greatest gap runs against the least gap of its row: with both there would be no order.
             if bound.kind == MAX_GAP:
-                self._most.append((bound.before, bound.after, weight))
+                most.append((bound.before, bound.after, weight))
             else:
-                self._follow[bound.before].append((bound.after, weight))
-                self._waits[bound.after] += 1
+                follow[bound.before].append((bound.after, weight))
+                self.waits.append((bound.before, bound.after))
         guard_min = self.records.settings.night_guard_s / 60.0
         demands = [build.step_demands(step, self.almanac, guard_min) for step in steps]
         allowed = [build.allowed_windows(each) for each in demands]
-        self._windows = [None if windows is None else _Windows(windows, self.misses) for windows in allowed]
         left = self.past.windows if self.past else {}
-        self._groups = [(group.members, _Windows(next(
-            (left[name] for i in group.members if (name := steps[i].step) in left), group.demand.windows),
-            self.misses)) for group in build.same_window_groups(steps, demands)]
+        groups = [*build.same_window_groups(steps, demands)]
+        self._fixed = Fixed(
+            self._lengths, lists(follow),
+            np.bincount([after for _, after in self.waits], minlength=len(steps)),
+            np.array([windows is not None for windows in allowed], dtype=bool),
+            _windows(() if windows is None else windows for windows in allowed),
+            lists([[(i, 0.0) for i in group.members] for group in groups]),
+            _windows(next((left[name] for i in group.members if (name := steps[i].step) in left),
+                          group.demand.windows) for group in groups),
+            np.array([row[:2] for row in most], dtype=np.int64).reshape(-1, 2),
+            np.array([row[2] for row in most], dtype=float),
+            np.array([names.index(who) for who in self.travels], dtype=np.int64))
+        self._most = most
+        self._last = [(i, float(windows[-1][1]) if len(windows) else 0.0)
+                      for i, windows in enumerate(allowed) if windows is not None]
         self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
+        self._lanes = names
+        first = [float(on_grid(self.past.not_before[step.step])) if self.past else 0.0 for step in steps]
+        self._release = np.array([[max(self._hatch_min(who, i), first[i]) for i in range(len(steps))]
+                                  for who in names]).reshape(len(names), len(steps))
+        self._ways = np.full((len(names), len(steps) + 1, len(steps) + 1), nan)
+        self._starts, self._sums = np.empty(len(steps)), np.empty(3)
 
     def starts(self, orders: Orders, pet_zero_min: float = 0.0) -> list[float] | None:
         """The earliest start of every step that is in some order (the rest: -inf); None where there is none.
 
         Rules with a step that is in no order hold nobody.
         """
-        follow, waits, starts = self._ordered(orders, pet_zero_min)
-        away = [step for step, start in enumerate(starts) if start == -inf]
-        for step in away:
-            waits[step] = -1
-            for after, _ in follow[step]:
-                waits[after] -= 1
-        sweep = [step for step, count in enumerate(waits) if not count]
-        horizon_min = self.almanac.horizon_min * (1 + self.misses)
-        all_windows, lengths, count = self._windows, self._lengths, len(starts) - len(away)
-        soonest: list[float] | None = None
-        turn = sweep
-        for _ in range(_FEW_SWEEPS if self.misses else _MOST_SWEEPS):
-            for step in turn:  # grows in the first sweep: each step comes behind those that it waits for
-                start, windows = starts[step], all_windows[step]
-                if windows is not None:
-                    start = starts[step] = windows.fit(start, lengths[step])
-                if start > horizon_min:
-                    return None
-                for after, weight in follow[step]:
-                    if start + weight > starts[after]:
-                        starts[after] = start + weight
-                    waits[after] -= 1
-                    if not waits[after]:
-                        sweep.append(after)
-            for step in away:
-                starts[step] = -inf
-            if len(sweep) < count:  # they run in a circle
-                return None
-            if self.misses and soonest is None:  # what nothing mends would go on pushing all that follows
-                soonest = [*starts]
-            raised = self._raised_back(starts) or self._raised_groups(starts)
-            if not raised:
-                return starts
-            turn = sweep[min(map(sweep.index, raised)):]  # nothing before the first of them has moved
-        return soonest
+        return self._starts.tolist() if self._is_timed(orders, pet_zero_min) else None
 
-    def end_min(self, orders: Orders, starts: Sequence[float], pet_zero_min: float = 0.0) -> float:
-        """Both inside: the later crew member at the airlock, plus ingress."""
-        ends = [pet_zero_min]
-        for who in self.travels:
-            if orders[who]:
-                last = orders[who][-1]
-                ends.append(starts[last] + self._lengths[last] + self.way_min(who, last, -1))
-            elif self.past:
-                ends.append(float(on_grid(self.past.home_min[who])))
-        return max(ends) + self._ends_min
+    def _is_timed(self, orders: Orders, pet_zero_min: float) -> bool:
+        """Whether an order has times: then they are in ``_starts``, and what they come to in ``_sums``."""
+        own = [orders.get(who, ()) for who in self._lanes]
+        lanes = np.array([step for lane in own for step in lane], dtype=np.int64)
+        first = np.array([0, *accumulate(map(len, own))])
+        horizon_min = self.almanac.horizon_min * (1 + self.misses)
+        while (said := time_order(self._fixed, self._ways, self._release, lanes, first, pet_zero_min, horizon_min,
+                                  _FEW_SWEEPS if self.misses else _MOST_SWEEPS, self.misses,
+                                  self._starts, self._sums)) <= ASKS:
+            # Ways are worked out as they are asked for: most pairs of steps never follow each other.
+            lane, before, step = np.unravel_index(ASKS - said, self._ways.shape)
+            self._ways[lane, before, step] = self.way_min(
+                self._lanes[lane], *(-1 if i == len(self._starts) else int(i) for i in (before, step)))
+        return said == FOUND
+
+    def sums(self, orders: Orders, pet_zero_min: float = 0.0) -> tuple[
+            list[float], tuple[float, float, float]] | None:
+        """The `starts`; when both are inside, the last starts of all who travel, with their ways home, added
+        up, and all their ways."""
+        if not self._is_timed(orders, pet_zero_min):
+            return None
+        home_min, begun_min, walk_min = self._sums.tolist()
+        still = [float(on_grid(self.past.home_min[who])) for who in self.travels
+                 if not orders[who]] if self.past else []
+        return self._starts.tolist(), (max(home_min, pet_zero_min, *still) + self._ends_min, begun_min, walk_min)
 
     def missed_min(self, starts: Sequence[float]) -> float:
         """By how much steps end after the last of their windows and clocks run out, in all."""
         clocks = sum(max(starts[before] + weight - starts[after], 0.0) for before, after, weight in self._most
                      if min(starts[before], starts[after]) > -inf)
-        return clocks + sum(max(start + length - (windows.ends[-1] if windows.ends else 0.0), 0.0)
-                   for start, length, windows in zip(starts, self._lengths, self._windows, strict=True)
-                   if windows is not None and start > -inf)
+        return clocks + sum(max(starts[step] + float(self._lengths[step]) - last, 0.0)
+                            for step, last in self._last if starts[step] > -inf)
 
     def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel.
@@ -180,87 +175,7 @@ class OrderTiming:
         return max((release.at_min for release in build.hatch_releases(
             self.records.settings, self.records.steps, {who: [step]}, travels)), default=-inf)
 
-    @property
-    def waits(self) -> list[tuple[int, int]]:
-        """By position the steps of which the second waits for the first in any order."""
-        return [(before, after) for before, links in enumerate(self._follow) for after, _ in links]
 
-    def walk_min(self, orders: Orders) -> float:
-        """Travel of all who travel, from the airlock and back."""
-        return sum(sum(map(self.way_min, repeat(who), (-1, *orders[who]), (*orders[who], -1)))
-                   for who in self.travels if orders[who])
-
-    def _joined(self, who: str, before: int, step: int) -> tuple[
-            float, tuple[int, float], list[tuple[int, float]]]:
-        """When they can begin a step, from PET 0, how it follows that before, and all that follows that."""
-        first = float(on_grid(self.past.not_before[self.records.steps[step].step])) if self.past else 0.0
-        release, way = max(self._hatch_min(who, step), first), self.way_min(who, before, step)
-        if before < 0:
-            return max(release, way), (step, way), []
-        link = step, self._lengths[before] + way
-        return release, link, [*self._follow[before], link]
-
-    def _ordered(self, orders: Orders, pet_zero_min: float) -> tuple[
-            list[list[tuple[int, float]]], list[int], list[float]]:
-        """What follows each step and how much later, how many it waits for, and where starts begin."""
-        # Only the outer lists are copied: what is in them is shared by all orders, so it is never changed.
-        follow, waits, starts = [*self._follow], [*self._waits], [-inf] * len(self._lengths)
-        for who, order in orders.items():
-            before = -1
-            for step in order:
-                release, link, links = self._join(who, before, step)
-                release += pet_zero_min
-                if before >= 0:
-                    # A step of both has one more behind it in the other lane.
-                    behind = follow[before]
-                    follow[before] = links if behind is self._follow[before] else [*behind, link]
-                    waits[step] += 1
-                if release > starts[step]:
-                    starts[step] = release
-                before = step
-        return follow, waits, starts
-
-    def _raised_back(self, starts: list[float]) -> list[int]:
-        """Raise what must not come too long before another; the steps that moved."""
-        raised = []
-        for before, after, weight in self._most:
-            if -inf < starts[after] < starts[before] + weight:
-                starts[after] = starts[before] + weight
-                raised.append(after)
-        return raised
-
-    def _raised_groups(self, starts: list[float]) -> list[int]:
-        """Raise each group to a window that holds its last finish; the steps that moved."""
-        raised = []
-        for members, windows in self._groups:
-            here = [step for step in members if starts[step] > -inf]
-            if here:
-                floor = windows.begin_for(max(starts[step] + self._lengths[step] for step in here))
-                late = [step for step in here if starts[step] < floor]
-                raised += late
-                for step in late:
-                    starts[step] = floor
-        return raised
-
-
-class _Windows:
-    """Ordered, disjoint windows, an array (n, 2), as lists; whoever ``misses`` all of them waits for none."""
-
-    def __init__(self, windows: np.ndarray, misses: bool) -> None:
-        self._misses = misses
-        self.begins: list[float] = windows[:, 0].tolist()
-        self.ends: list[float] = windows[:, 1].tolist()
-
-    def fit(self, start: float, length: float) -> float:
-        """The first start from ``start`` on at which the whole step lies in one window, else inf."""
-        for number in range(bisect_left(self.ends, start + length), len(self.ends)):
-            placed = max(start, self.begins[number])
-            if placed + length <= self.ends[number]:
-                return placed
-        return start if self._misses else inf
-
-    def begin_for(self, last_finish: float) -> float:
-        """The begin of the first window that ends at or after ``last_finish``, else inf."""
-        number = bisect_left(self.ends, last_finish)
-        return self.begins[number] if number < len(self.ends) else -inf if self._misses else inf
-
+def _windows(each: Iterable[Iterable[Sequence[float]]]) -> Lists:
+    """Ordered, disjoint windows, (begin, end), of some steps or groups."""
+    return lists([[(0, float(end)) for window in windows for end in window] for windows in each])

@@ -105,18 +105,16 @@ class Neighbours:
 
     def sketched(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
         """The same of orders in which steps may still be missing."""
-        timing = self.timing
-        starts = timing.starts(orders, pet_zero_min)
-        if starts is None:
+        timed = self.timing.sums(orders, pet_zero_min)
+        if timed is None:
             return None
-        end = timing.end_min(orders, starts, pet_zero_min) - pet_zero_min
+        starts, (end, others, walk) = timed
+        end -= pet_zero_min
         if self.misses:
-            end += _MISSED_PART * timing.missed_min(starts)
+            end += _MISSED_PART * self.timing.missed_min(starts)
         # The end alone does not show what is won in the lane of who is home first.
-        ends = [starts[orders[who][-1]] + timing.way_min(who, orders[who][-1], -1)
-                for who in self.problem.travels if orders[who]]
-        others = sum(ends) - len(ends) * pet_zero_min
-        guide = end + _WALK_PART * timing.walk_min(orders) + _OTHER_PART * others
+        others -= sum(map(bool, map(orders.get, self.problem.travels))) * pet_zero_min
+        guide = end + _WALK_PART * walk + _OTHER_PART * others
         return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, others), guide)
 
     def of(self, choice: Choice) -> Timed | None:
