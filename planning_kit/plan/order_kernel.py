@@ -95,8 +95,10 @@ def _raise_late(fixed: Fixed, starts: np.ndarray, place: np.ndarray, misses: boo
 
 @njit(cache=True)
 def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray, starts: np.ndarray,
-            sums: np.ndarray) -> None:
-    sums[:] = -np.inf, 0.0, 0.0
+            latest: np.ndarray, sums: np.ndarray) -> None:
+    sums[:] = -np.inf, 0.0, 0.0, 0.0
+    for step in range(len(starts)):
+        sums[3] += starts[step] > latest[step]
     for lane in fixed.travel:
         before, walk_min = -1, 0.0
         for step in lanes[first[lane]:first[lane + 1]]:
@@ -112,7 +114,7 @@ def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray,
 @njit(cache=True)
 def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.ndarray, first: np.ndarray,
                pet_zero_min: float, horizon_min: float, most_sweeps: int, misses: bool, starts: np.ndarray,
-               sums: np.ndarray) -> int:
+               latest: np.ndarray, sums: np.ndarray) -> int:
     """Fill ``starts`` (n,) with the earliest of an order, -inf for steps in none; how it went.
 
     ``lanes`` are the orders of m lanes one behind the other, as in `Lists`; ``way`` (m, n + 1, n + 1) the
@@ -191,5 +193,5 @@ def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.nda
         if not misses:
             return NONE
         starts[:] = soonest
-    _sum_up(fixed, way, lanes, first, starts, sums)
+    _sum_up(fixed, way, lanes, first, starts, latest, sums)
     return FOUND

@@ -9,7 +9,7 @@ passes over an order whose times 40 sweeps do not find, too.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import accumulate
+from itertools import accumulate, pairwise
 from math import inf, nan
 
 import numpy as np
@@ -100,6 +100,7 @@ class OrderTiming:
             np.array([row[2] for row in most], dtype=float),
             np.array([names.index(who) for who in self.travels], dtype=np.int64))
         self._most = most
+        self._begins = [set() if windows is None else {float(w[0]) for w in windows} for windows in allowed]
         self._last = [(i, float(windows[-1][1]) if len(windows) else 0.0)
                       for i, windows in enumerate(allowed) if windows is not None]
         self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
@@ -108,7 +109,8 @@ class OrderTiming:
         self._release = np.array([[max(self._hatch_min(who, i), first[i]) for i in range(len(steps))]
                                   for who in names]).reshape(len(names), len(steps))
         self._ways = np.full((len(names), len(steps) + 1, len(steps) + 1), nan)
-        self._starts, self._sums = np.empty(len(steps)), np.empty(3)
+        self._starts, self._sums = np.empty(len(steps)), np.empty(4)
+        self.latest = np.full(len(steps), inf)
 
     def starts(self, orders: Orders, pet_zero_min: float = 0.0) -> list[float] | None:
         """The earliest start of every step that is in some order (the rest: -inf); None where there is none.
@@ -125,7 +127,7 @@ class OrderTiming:
         horizon_min = self.almanac.horizon_min * (1 + self.misses)
         while (said := time_order(self._fixed, self._ways, self._release, lanes, first, pet_zero_min, horizon_min,
                                   _FEW_SWEEPS if self.misses else _MOST_SWEEPS, self.misses,
-                                  self._starts, self._sums)) <= ASKS:
+                                  self._starts, self.latest, self._sums)) <= ASKS:
             # Ways are worked out as they are asked for: most pairs of steps never follow each other.
             lane, before, step = np.unravel_index(ASKS - said, self._ways.shape)
             self._ways[lane, before, step] = self.way_min(
@@ -133,15 +135,38 @@ class OrderTiming:
         return said == FOUND
 
     def sums(self, orders: Orders, pet_zero_min: float = 0.0) -> tuple[
-            list[float], tuple[float, float, float]] | None:
+            list[float], tuple[float, float, float, float]] | None:
         """The `starts`; when both are inside, the last starts of all who travel, with their ways home, added
         up, and all their ways."""
         if not self._is_timed(orders, pet_zero_min):
             return None
-        home_min, begun_min, walk_min = self._sums.tolist()
+        home_min, begun_min, walk_min, limited = self._sums.tolist()
         still = [float(on_grid(self.past.home_min[who])) for who in self.travels
                  if not orders[who]] if self.past else []
-        return self._starts.tolist(), (max(home_min, pet_zero_min, *still) + self._ends_min, begun_min, walk_min)
+        return self._starts.tolist(), (max(home_min, pet_zero_min, *still) + self._ends_min, begun_min, walk_min, limited)
+
+    def waits_for_windows(self, orders: Orders, starts: Sequence[float]) -> tuple[dict[int, float], set[int]]:
+        """The steps whose window the end waits for, by the chains that make it, and when that begins."""
+        into: dict[int, list[tuple[int, float]]] = {}
+        first, after, minutes = (each.tolist() for each in self._fixed.follow)
+        for step in range(len(starts)):
+            for at in range(first[step], first[step + 1]):
+                into.setdefault(after[at], []).append((step, minutes[at]))
+        for who, lane in orders.items():
+            for a, b in pairwise(lane):
+                into.setdefault(b, []).append((a, float(self._lengths[a]) + self.way_min(who, a, b)))
+        ends = {lane[-1]: starts[lane[-1]] + float(self._lengths[lane[-1]]) + self.way_min(who, lane[-1], -1)
+                for who in self.travels if (lane := orders[who])}
+        left = [step for step, end in ends.items() if end > max(ends.values()) - 1e-6]
+        seen, heads = set(left), dict[int, float]()
+        while left:
+            step = left.pop()
+            binds = [a for a, m in into.get(step, ()) if abs(starts[a] + m - starts[step]) < 1e-6]
+            if not binds and self._fixed.limited[step] and starts[step] in self._begins[step]:
+                heads[step] = starts[step]
+            left += [a for a in binds if a not in seen]
+            seen.update(binds)
+        return heads, seen
 
     def missed_min(self, starts: Sequence[float]) -> float:
         """By how much steps end after the last of their windows and clocks run out, in all."""

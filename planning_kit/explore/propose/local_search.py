@@ -25,13 +25,23 @@ from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.order_screen import Broken, Orders, Timed, UntimedRules
 from planning_kit.explore.propose.random_moves import RandomMoves, bits
 from planning_kit.explore.propose.solving import Budget
+from planning_kit.explore.propose.traded_sets import TradedSets
 from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
 
 _SAME = 1e-6
 PASSES = 720
 """Passes for one unit of effort and a step: about ten seconds at seventy steps."""
-_LENGTHS = (3_000, 6_000, 10_000, 10_000, 15_000, 15_000, 20_000)
+_LENGTHS = {"first": 3_000, "traded": 4_000, "on": 15_000, "hot": 20_000, "best": 10_000}
+_EARLY_HOT = 0.025
+_PUSH = 3, 25
+_ELSE=0.3
+_MEND_PASSES, _MEND_HOT = 4000, 0.025
+_KEEP=False
+_PART=0.02,0.12
+_STAY = ("traded",)
+_KINDS = ("hot", "traded", "traded", "traded", "on", "best")
+_MOST_POOLED, _KICKS = 12, 6
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
 _LOOK_EVERY = 50
 _SETTLED_AFTER = 40
@@ -40,6 +50,7 @@ _HOT, _WARM, _COLD = 0.025, 0.012, 0.001
 part of the best outing."""
 _JUDGED = 150
 """What one judgement costs, in passes."""
+_LATE_PART=0.05
 _WALK_PART, _OTHER_PART = 0.3, 0.1
 """What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
 _MISSED_PART, _CHEAP_MIN, _DEAR_MIN = 3.0, 15.0, 100.0
@@ -65,6 +76,7 @@ class Neighbours:
     problem: Problem
     dropped: frozenset[str] = frozenset()
     misses: bool = False
+    late_min: float = 0.0
 
     @cached_property
     def rules(self) -> UntimedRules:
@@ -108,13 +120,13 @@ class Neighbours:
         timed = self.timing.sums(orders, pet_zero_min)
         if timed is None:
             return None
-        starts, (end, others, walk) = timed
+        starts, (end, others, walk, limited) = timed
         end -= pet_zero_min
         if self.misses:
             end += _MISSED_PART * self.timing.missed_min(starts)
         # The end alone does not show what is won in the lane of who is home first.
         others -= sum(map(bool, map(orders.get, self.problem.travels))) * pet_zero_min
-        guide = end + _WALK_PART * walk + _OTHER_PART * others
+        guide = end + _WALK_PART * walk + _OTHER_PART * others + self.late_min * limited
         return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, others), guide)
 
     def of(self, choice: Choice) -> Timed | None:
@@ -158,26 +170,92 @@ class LocalSearch:
     _restarts: int = 0
     _left: int = 0
     _first: Timed | None = None
+    _pool: list[Timed] = field(default_factory=list)
+    _pushed: list[Timed] = field(default_factory=list)
+    _tried: set[frozenset[str]] = field(default_factory=set)
+    _sets: TradedSets | None = None
 
     def improve(self, best: Timed, passes: int) -> Timed:
         """The best order that holds, within so many passes from ``best``, which holds."""
         self._left, self._first = passes, self._first or best
         while self._left > 0 and not self.budget.is_over():
-            # The first order with another seed may end in another valley; else on from the best, less hot.
-            best = self._climb(best, self._first if self._is_hot else best)
+            kind = _KINDS[(self._restarts - 1) % len(_KINDS)] if self._restarts else "first"
+            here, length, hot = self._first, _LENGTHS[kind], _HOT
+            self.told=""
+            if kind == "traded":
+                there = self._traded(best)
+                if there is None: 
+                    self._restarts+=1
+                    continue
+                here = there
+                self.told=f"t{there.cost[0]:.0f}"
+            elif kind == "on":
+                here, hot = (self._pool.pop(0) if self._pool else best), _WARM
+            elif kind == "best":
+                here, hot = best, _WARM
+            latest=self.around.timing.latest
+            latest[:] = inf
+            self.around.late_min = _LATE_PART*best.cost[0]
+            if kind in ("traded", "on") and _KEEP:
+                for i, begins in enumerate(self.around.timing._begins):
+                    if begins:
+                        latest[i] = max([b for b in begins if b <= best.starts[i] + 1e-6], default=inf) + 60.0
+                here = self.around.timed(here.orders, here.swapped, here.pet_zero_min) or here
+                self.told = sorted(best.swapped)
+            if kind == "early":
+                here, hot = best, _EARLY_HOT
+                draws = random.Random(self._restarts + 1_000 * self.budget.seed)
+                self.around.late_min = draws.uniform(*_PART)*best.cost[0]
+                heads, chain = self.around.timing.waits_for_windows(best.orders, best.starts)
+                heads = {i: at for i, at in heads.items() if min(self.around.timing._begins[i]) < at}
+                if not heads or draws.random() < _ELSE:
+                    step = draws.choice(sorted(chain))
+                    heads = {step: best.starts[step] - draws.uniform(*_PUSH)}
+                for step, at in heads.items():
+                    latest[step] = at - 1e-3
+                self.told = [(self.around.problem.work.steps[i].step, round(at)) for i, at in heads.items()]
+                here = self.around.timed(here.orders, here.swapped, here.pet_zero_min) or here
+            best, low = self._climb(best, here, length, hot, kind in _STAY)
+            if kind == "traded":
+                self._pool = sorted([*self._pool, low], key=lambda timed: timed.cost)[:_MOST_POOLED]
             self._restarts += 1
         return best
 
-    @property
-    def _is_hot(self) -> bool:
-        return self._restarts == 0 or self._restarts % 3 == 1
+    def _traded(self, best: Timed) -> Timed | None:
+        """An order with another set of tasks traded; None where none was found that breaks nothing."""
+        around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed)
+        if self._sets is None:
+            self._sets = TradedSets(around.problem, around.dropped)
+            lenient = Neighbours(around.problem, around.dropped, misses=True)
+            lenient.__dict__["rules"] = around.rules
+            self._lenient = LocalSearch(lenient, lambda choice: (), self.budget)
+        traded = self._sets.draw(draws, {*self._tried, best.swapped})
+        if traded is None:
+            self._tried.clear()
+            return None
+        self._tried.add(traded)
+        look = self._lenient
+        look._left, look._restarts = _MEND_PASSES, self._restarts
+        moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
+        for _ in range(5):
+            there = look._recreated(moves, best, traded ^ best.swapped)
+            if there is not None:
+                break
+        else:
+            return None
+        there = look.around.kept(there) or there
+        there, _ = look._climb(there, there, _MEND_PASSES, _MEND_HOT, True)
+        self._left -= _MEND_PASSES - look._left
+        back = around.timed(there.orders, there.swapped, there.pet_zero_min)
+        return back if back is not None and around.broken(back) is None else None
 
-    def _climb(self, best: Timed, here: Timed) -> Timed:
-        """One restart, as it cools."""
+    def _climb(self, best: Timed, here: Timed, length: int, hot: float, stays: bool) -> tuple[Timed, Timed]:
+        """One restart, as it cools: the best order that holds, and the best of this restart."""
         around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
         moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
-        length = min(self._left, _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)])
-        hot = _HOT if self._is_hot else _WARM
+        if stays:
+            moves._trades = []
+        length, low = min(self._left, length), here
         until, trail, waited, number = self._left - length, list[Timed](), 0, 0
         while self._left > max(until, 0) and (number % _LOOK_EVERY or not self.budget.is_over()):
             self._left, number, waited = self._left - 1, number + 1, waited + 1
@@ -185,23 +263,24 @@ class LocalSearch:
             broken_min = _CHEAP_MIN * (_DEAR_MIN / _CHEAP_MIN) ** part
             worst = here.guide + broken_min * here.broken - hot * best.cost[0] * (_COLD / hot) ** part * log(
                 1 - draws.random())
-            there = (self._recreated(moves, here, draws) if draws.random() < _RECREATED_SHARE
+            there = (self._recreated(moves, here) if draws.random() < _RECREATED_SHARE
                      else _drawn(around, moves, here, draws))
             # The rules that delay nobody cost most, and so are asked last.
             if there is not None and there.guide <= worst + _SAME and self._judged.get(_key(there), True) \
                     and (kept := around.kept(there, broken_min, worst + _SAME)) is not None:
                 here = kept
+                low = min(low, here, key=lambda timed: timed.cost)
                 if here.cost < (trail[-1] if trail else best).cost:
                     trail.append(here)
                     waited = 0
             if trail and waited >= _SETTLED_AFTER:
                 last, best = trail[-1], self._best_that_holds(best, trail)
                 trail, here = [], here if best is last else best
-        return self._best_that_holds(best, trail) if trail else best
+        return self._best_that_holds(best, trail) if trail else best, low
 
-    def _recreated(self, moves: RandomMoves, here: Timed, draws: random.Random) -> Timed | None:
+    def _recreated(self, moves: RandomMoves, here: Timed, traded: frozenset[str] = frozenset()) -> Timed | None:
         """A few tasks taken out and put back, piece by piece, where each costs least of some slots."""
-        swapped, lanes, pieces = moves.taken_out(here.orders, here.starts, here.swapped)
+        swapped, lanes, pieces = moves.taken_out(here.orders, here.starts, here.swapped, traded)
         while pieces:
             who, piece = pieces.pop()
             best: Timed | None = None
