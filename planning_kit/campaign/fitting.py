@@ -171,8 +171,8 @@ class OutingOn:
         timed = self._timing.sums(orders)
         if timed is None:
             return Soon(0.0, inf)
-        starts, (end_min, _, _) = timed
-        return Soon(self._crowded_min(orders, starts), end_min)
+        starts, sums = timed
+        return Soon(self._crowded_min(orders, starts), sums.end_min)
 
     @cached_property
     def _narrow(self) -> Mapping[int, str]:

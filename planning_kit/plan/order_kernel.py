@@ -6,6 +6,7 @@ the seconds that it takes are spent once. Minutes throughout; steps and lanes ar
 
 from collections.abc import Sequence
 from itertools import accumulate
+from math import inf
 from typing import NamedTuple
 
 import numpy as np
@@ -36,8 +37,8 @@ class Fixed(NamedTuple):
 
     ``follow``: by step those that come that much later; ``waits`` (n,) how many each waits for; ``windows``
     by step and ``group_windows`` by group: (begin, end) one after the other in ``minutes``; ``limited`` (n,):
-    whether a step has windows, maybe none; ``most`` (k, 2), ``most_min`` (k,): the steps and the weight of each
-    greatest gap; ``travel``: the lanes of those who travel.
+    whether a step has windows, maybe none; ``most`` (k, 2) and ``most_min`` (k,): the steps of each greatest
+    gap, and its weight; ``travel``: the lanes of those who travel.
     """
 
     lengths: np.ndarray
@@ -58,8 +59,8 @@ def _fit(begin_ends: np.ndarray, low: int, high: int, start: float, length: floa
     for at in range(low, high, 2):
         placed = max(start, begin_ends[at])
         if begin_ends[at + 1] >= start + length and placed + length <= begin_ends[at + 1]:
-            return placed
-    return start if misses else np.inf
+            return float(placed)
+    return start if misses else inf
 
 
 @njit(cache=True)
@@ -113,14 +114,14 @@ def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray,
 
 @njit(cache=True)
 def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.ndarray, first: np.ndarray,
-               pet_zero_min: float, horizon_min: float, most_sweeps: int, misses: bool, starts: np.ndarray,
-               latest: np.ndarray, sums: np.ndarray) -> int:
+               pet_zero_min: float, horizon_min: float, most_sweeps: int, misses: bool,
+               latest: np.ndarray, starts: np.ndarray, sums: np.ndarray) -> int:
     """Fill ``starts`` (n,) with the earliest of an order, -inf for steps in none; how it went.
 
     ``lanes`` are the orders of m lanes one behind the other, as in `Lists`; ``way`` (m, n + 1, n + 1) the
     minutes from the finish of one step to the next, -1 the airlock; ``release`` (m, n) when a lane can be at
-    a step. ``sums``: when the last is home, the last starts with the ways home, and all ways, of all lanes
-    that have work and ways.
+    a step. ``sums``: of all lanes that travel and have work when the last is home, the last starts with the
+    ways home, and all ways; then how many steps begin after ``latest`` (n,).
     """
     count, wide = len(starts), len(starts) + 1
     waits, follow, windows = fixed.waits.copy(), fixed.follow, fixed.windows

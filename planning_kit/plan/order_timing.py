@@ -1,9 +1,9 @@
 """The timing of many orders of the same steps: what does not depend on the order is made ready once.
 
 The same least fixed point as `planning_kit.plan.timing`, of the same network (`planning_kit.plan.build`), for
-one outing at a time and without arrays, which at a hundred steps is ten times faster than building each
-network. A test holds the two together. Where no times exist the answer is None, without a reason; a search
-passes over an order whose times 40 sweeps do not find, too.
+one outing at a time and by compiled sweeps (`planning_kit.plan.order_kernel`), which at a hundred steps is
+fifty times faster than building each network. A test holds the two together. Where no times exist the answer
+is None, without a reason; a search passes over an order whose times 40 sweeps do not find, too.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -11,42 +11,36 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import accumulate, pairwise
 from math import inf, nan
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from planning_kit.inputs.records import Records
 from planning_kit.plan import build
 from planning_kit.plan.network import MAX_GAP, Bound, on_grid
-from planning_kit.plan.order_kernel import ASKS, FOUND, Fixed, Lists, lists, time_order
+from planning_kit.plan.past import Past
 from planning_kit.plan.plan_times import Almanac
 from planning_kit.plan.travel import Travel
+
+if TYPE_CHECKING:
+    from planning_kit.plan.order_kernel import Lists
 
 # Circles with a greatest gap are not looked for here: one that is a little too long could rise for
 # thousands of sweeps.
 _MOST_SWEEPS, _FEW_SWEEPS = 40, 6
+_SAME_MIN = 1e-6
 Orders = Mapping[str, Sequence[int]]
 """By crew member or actor the positions of steps, in the order of work."""
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Past:
-    """What the rest of an outing that has begun must know of what has happened. PET minutes throughout.
+class Sums(NamedTuple):
+    """When both are inside; the last starts of all who travel with their ways home, and all their ways, added
+    up (all min); how many steps begin later than they should (`OrderTiming.latest`)."""
 
-    ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
-    member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before``: first
-    start by step, by the rules that delay it; ``windows`` (n, 2): by step, those that the begun part of its
-    group leaves; ``last_begun``: by lane the step that was begun last, if any. What delays nobody but must be
-    kept: ``free_min``, when the items of a step and a place for one are free, and ``not_after``, last starts.
-    """
-
-    ready_min: Mapping[str, Mapping[str, float]]
-    home_min: Mapping[str, float]
-    hooks: Mapping[str, str]
-    not_before: Mapping[str, float]
-    free_min: Mapping[str, float]
-    not_after: Mapping[str, float]
-    windows: Mapping[str, np.ndarray]
-    last_begun: Mapping[str, str]
+    end_min: float
+    begun_min: float
+    walk_min: float
+    late: int
 
 
 @dataclass(eq=False)
@@ -67,6 +61,10 @@ class OrderTiming:
     misses: bool = False
 
     def __post_init__(self) -> None:
+        # The compiler is slow to load, and most plans are never searched.
+        from planning_kit.plan import order_kernel
+
+        self._kernel = order_kernel
         # A search asks for the same ways again and again.
         self.way_min = cache(self._way_min)
         steps, names = self.records.steps, self.records.lane_names
@@ -88,19 +86,20 @@ class OrderTiming:
         allowed = [build.allowed_windows(each) for each in demands]
         left = self.past.windows if self.past else {}
         groups = [*build.same_window_groups(steps, demands)]
-        self._fixed = Fixed(
-            self._lengths, lists(follow),
+        self._fixed = order_kernel.Fixed(
+            self._lengths, order_kernel.lists(follow),
             np.bincount([after for _, after in self.waits], minlength=len(steps)),
             np.array([windows is not None for windows in allowed], dtype=bool),
-            _windows(() if windows is None else windows for windows in allowed),
-            lists([[(i, 0.0) for i in group.members] for group in groups]),
-            _windows(next((left[name] for i in group.members if (name := steps[i].step) in left),
+            self._flat_windows(() if windows is None else windows for windows in allowed),
+            order_kernel.lists([[(i, 0.0) for i in group.members] for group in groups]),
+            self._flat_windows(next((left[name] for i in group.members if (name := steps[i].step) in left),
                           group.demand.windows) for group in groups),
             np.array([row[:2] for row in most], dtype=np.int64).reshape(-1, 2),
             np.array([row[2] for row in most], dtype=float),
             np.array([names.index(who) for who in self.travels], dtype=np.int64))
         self._most = most
-        self._begins = [set() if windows is None else {float(w[0]) for w in windows} for windows in allowed]
+        self._begins = {i: [float(begin) for begin, _ in windows]
+                        for i, windows in enumerate(allowed) if windows is not None}
         self._last = [(i, float(windows[-1][1]) if len(windows) else 0.0)
                       for i, windows in enumerate(allowed) if windows is not None]
         self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
@@ -109,64 +108,87 @@ class OrderTiming:
         self._release = np.array([[max(self._hatch_min(who, i), first[i]) for i in range(len(steps))]
                                   for who in names]).reshape(len(names), len(steps))
         self._ways = np.full((len(names), len(steps) + 1, len(steps) + 1), nan)
-        self._starts, self._sums = np.empty(len(steps)), np.empty(4)
-        self.latest = np.full(len(steps), inf)
+        self.latest = {}
+
+    def _flat_windows(self, each: Iterable[Iterable[Sequence[float]]]) -> "Lists":
+        """Ordered, disjoint windows, (begin, end), of some steps or groups."""
+        return self._kernel.lists([[(0, float(end)) for window in windows for end in window]
+                                   for windows in each])
 
     def starts(self, orders: Orders, pet_zero_min: float = 0.0) -> list[float] | None:
         """The earliest start of every step that is in some order (the rest: -inf); None where there is none.
 
         Rules with a step that is in no order hold nobody.
         """
-        return self._starts.tolist() if self._is_timed(orders, pet_zero_min) else None
+        timed = self._timed(orders, pet_zero_min)
+        return None if timed is None else timed[0]
 
-    def _is_timed(self, orders: Orders, pet_zero_min: float) -> bool:
-        """Whether an order has times: then they are in ``_starts``, and what they come to in ``_sums``."""
+    def _timed(self, orders: Orders, pet_zero_min: float) -> tuple[list[float], list[float]] | None:
+        """The starts, and what they come to (`time_order`)."""
         own = [orders.get(who, ()) for who in self._lanes]
         lanes = np.array([step for lane in own for step in lane], dtype=np.int64)
         first = np.array([0, *accumulate(map(len, own))])
+        starts, sums = np.empty(len(self._lengths)), np.empty(4)
         horizon_min = self.almanac.horizon_min * (1 + self.misses)
-        while (said := time_order(self._fixed, self._ways, self._release, lanes, first, pet_zero_min, horizon_min,
-                                  _FEW_SWEEPS if self.misses else _MOST_SWEEPS, self.misses,
-                                  self._starts, self.latest, self._sums)) <= ASKS:
+        most_sweeps = _FEW_SWEEPS if self.misses else _MOST_SWEEPS
+        kernel = self._kernel
+        while (said := kernel.time_order(
+                self._fixed, self._ways, self._release, lanes, first, pet_zero_min, horizon_min, most_sweeps,
+                self.misses, self._latest, starts, sums)) <= kernel.ASKS:
             # Ways are worked out as they are asked for: most pairs of steps never follow each other.
-            lane, before, step = np.unravel_index(ASKS - said, self._ways.shape)
-            self._ways[lane, before, step] = self.way_min(
-                self._lanes[lane], *(-1 if i == len(self._starts) else int(i) for i in (before, step)))
-        return said == FOUND
+            lane, *ends = map(int, np.unravel_index(kernel.ASKS - said, self._ways.shape))
+            self._ways[lane, *ends] = self.way_min(
+                self._lanes[lane], *(-1 if end == len(starts) else end for end in ends))
+        return (starts.tolist(), sums.tolist()) if said == kernel.FOUND else None
 
-    def sums(self, orders: Orders, pet_zero_min: float = 0.0) -> tuple[
-            list[float], tuple[float, float, float, float]] | None:
-        """The `starts`; when both are inside, the last starts of all who travel, with their ways home, added
-        up, and all their ways."""
-        if not self._is_timed(orders, pet_zero_min):
+    @property
+    def latest(self) -> Mapping[int, float]:
+        """Steps that should begin by these minutes: `sums` counts those that do not."""
+        return {i: late for i, late in enumerate(self._latest.tolist()) if late < inf}
+
+    @latest.setter
+    def latest(self, latest: Mapping[int, float]) -> None:
+        self._latest = np.full(len(self.minutes), inf)
+        for step, late in latest.items():
+            self._latest[step] = late
+
+    def sums(self, orders: Orders, pet_zero_min: float = 0.0) -> tuple[list[float], Sums] | None:
+        """The `starts`, and what they come to."""
+        timed = self._timed(orders, pet_zero_min)
+        if timed is None:
             return None
-        home_min, begun_min, walk_min, limited = self._sums.tolist()
+        starts, (home_min, begun_min, walk_min, late) = timed
         still = [float(on_grid(self.past.home_min[who])) for who in self.travels
                  if not orders[who]] if self.past else []
-        return self._starts.tolist(), (max(home_min, pet_zero_min, *still) + self._ends_min, begun_min, walk_min, limited)
+        end_min = max(home_min, pet_zero_min, *still) + self._ends_min
+        return starts, Sums(end_min, begun_min, walk_min, int(late))
 
-    def waits_for_windows(self, orders: Orders, starts: Sequence[float]) -> tuple[dict[int, float], set[int]]:
-        """The steps whose window the end waits for, by the chains that make it, and when that begins."""
+    def what_holds(self, orders: Orders, starts: Sequence[float]) -> tuple[dict[int, float], list[int]]:
+        """What the end waits for: steps at the begin of a window, not their first, and when just before that
+        would be; then all steps of the chains that make the end."""
         into: dict[int, list[tuple[int, float]]] = {}
         first, after, minutes = (each.tolist() for each in self._fixed.follow)
         for step in range(len(starts)):
             for at in range(first[step], first[step + 1]):
                 into.setdefault(after[at], []).append((step, minutes[at]))
+        ends = dict[int, float]()
         for who, lane in orders.items():
             for a, b in pairwise(lane):
                 into.setdefault(b, []).append((a, float(self._lengths[a]) + self.way_min(who, a, b)))
-        ends = {lane[-1]: starts[lane[-1]] + float(self._lengths[lane[-1]]) + self.way_min(who, lane[-1], -1)
-                for who in self.travels if (lane := orders[who])}
-        left = [step for step, end in ends.items() if end > max(ends.values()) - 1e-6]
-        seen, heads = set(left), dict[int, float]()
+            if lane and who in self.travels:
+                last = lane[-1]
+                ends[last] = starts[last] + float(self._lengths[last]) + self.way_min(who, last, -1)
+        left = [step for step, end in ends.items() if end > max(ends.values()) - _SAME_MIN]
+        seen, held = dict.fromkeys(left), dict[int, float]()
         while left:
             step = left.pop()
-            binds = [a for a, m in into.get(step, ()) if abs(starts[a] + m - starts[step]) < 1e-6]
-            if not binds and self._fixed.limited[step] and starts[step] in self._begins[step]:
-                heads[step] = starts[step]
-            left += [a for a in binds if a not in seen]
-            seen.update(binds)
-        return heads, seen
+            binding = [a for a, weight in into.get(step, ()) if starts[a] + weight > starts[step] - _SAME_MIN]
+            begins = self._begins.get(step, [])
+            if not binding and starts[step] in begins[1:]:
+                held[step] = starts[step] - _SAME_MIN
+            left += [a for a in binding if a not in seen]
+            seen |= dict.fromkeys(binding)
+        return held, [*seen]
 
     def missed_min(self, starts: Sequence[float]) -> float:
         """By how much steps end after the last of their windows and clocks run out, in all."""
@@ -199,8 +221,3 @@ class OrderTiming:
         travels = {who: self.travels[who]} if who in self.travels else {}
         return max((release.at_min for release in build.hatch_releases(
             self.records.settings, self.records.steps, {who: [step]}, travels)), default=-inf)
-
-
-def _windows(each: Iterable[Iterable[Sequence[float]]]) -> Lists:
-    """Ordered, disjoint windows, (begin, end), of some steps or groups."""
-    return lists([[(0, float(end)) for window in windows for end in window] for windows in each])

@@ -5,6 +5,8 @@ is taken with odds that fall as it cools, so that it leaves a valley; some resta
 order, most less hot with the best. Small moves are drawn by `RandomMoves`; now and then a few tasks, or many,
 are taken out whole and put back piece by piece where they cost least, some with their crew traded (ruin and
 recreate: Schrimpf et al. 2000, "Record breaking optimization results using the ruin and recreate principle").
+Between restarts it looks where no small move leads: from the best order with another set of tasks traded, and
+with what the end waits for asked earlier than it is.
 Counted in passes of the timing and drawn from fixed seeds, so that it is repeatable.
 
 Of the rules that delay nobody in the timing it keeps those of `UntimedRules`, but for what the order that it
@@ -30,33 +32,30 @@ from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
 
 _SAME = 1e-6
-PASSES = 720
+PASSES = 2_400
 """Passes for one unit of effort and a step: about ten seconds at seventy steps."""
-_LENGTHS = {"first": 3_000, "traded": 4_000, "on": 15_000, "hot": 20_000, "best": 10_000}
-_EARLY_HOT = 0.025
-_PUSH = 3, 25
-_ELSE=0.3
-_MEND_PASSES, _MEND_HOT = 4000, 0.025
-_KEEP=False
-_PART=0.02,0.12
-_STAY = ("traded",)
-_KINDS = ("hot", "traded", "traded", "traded", "on", "best")
-_MOST_POOLED, _KICKS = 12, 6
+_LENGTHS = (3_000, 6_000, 10_000, 10_000, 15_000, 15_000, 20_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
+_ASIDE, _MENDED, _ON = 5_000, 4_000, 8_000
+"""Passes of what comes between them: an order with other trades is mended first, and goes on if good."""
 _LOOK_EVERY = 50
-_SETTLED_AFTER = 40
+_SETTLED_AFTER = 150
 _HOT, _WARM, _COLD = 0.025, 0.012, 0.001
 """How much worse an order may become, at first (from the first order, from the best) and in the end, as a
 part of the best outing."""
-_JUDGED = 150
+_JUDGED = 400
 """What one judgement costs, in passes."""
-_LATE_PART=0.05
 _WALK_PART, _OTHER_PART = 0.3, 0.1
 """What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
 _MISSED_PART, _CHEAP_MIN, _DEAR_MIN = 3.0, 15.0, 100.0
 """The same of a minute by which a step misses its windows or a clock, where it may, and the minutes of a rule
 that delays nobody and is broken, at first and in the end."""
 _PET_ZERO_SHARE, _RECREATED_SHARE = 0.05, 0.08
+_PUT_TOGETHER, _PROMISING = 5, 1.04
+"""Tries to put traded tasks back; how near the best (times its end) an order is that it goes on from."""
+_LATE_PARTS, _EARLIER_MIN, _ANYWHERE = (0.02, 0.12), (3.0, 25.0), 0.3
+"""What a step that is too late counts, as a part of the end; how much earlier one that waits for no window
+should come, and how often it is such a one."""
 
 AGAIN = "again"
 Blocks = Collection[Identity]
@@ -120,13 +119,13 @@ class Neighbours:
         timed = self.timing.sums(orders, pet_zero_min)
         if timed is None:
             return None
-        starts, (end, others, walk, limited) = timed
-        end -= pet_zero_min
+        starts, sums = timed
+        end = sums.end_min - pet_zero_min
         if self.misses:
             end += _MISSED_PART * self.timing.missed_min(starts)
         # The end alone does not show what is won in the lane of who is home first.
-        others -= sum(map(bool, map(orders.get, self.problem.travels))) * pet_zero_min
-        guide = end + _WALK_PART * walk + _OTHER_PART * others + self.late_min * limited
+        others = sums.begun_min - sum(map(bool, map(orders.get, self.problem.travels))) * pet_zero_min
+        guide = end + _WALK_PART * sums.walk_min + _OTHER_PART * others + self.late_min * sums.late
         return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, others), guide)
 
     def of(self, choice: Choice) -> Timed | None:
@@ -160,102 +159,95 @@ class Neighbours:
 class LocalSearch:
     """Restarts from the best order that holds, with some tasks left out.
 
-    ``blocks`` gives the findings for which an order does not hold (none: it does).
+    ``blocks`` gives the findings for which an order does not hold (none: it does); without it all do.
     """
 
     around: Neighbours
-    blocks: Callable[[Choice], Blocks]
+    blocks: Callable[[Choice], Blocks] | None
     budget: Budget
     _judged: dict[Hashable, bool] = field(default_factory=dict)
     _restarts: int = 0
     _left: int = 0
     _first: Timed | None = None
-    _pool: list[Timed] = field(default_factory=list)
-    _pushed: list[Timed] = field(default_factory=list)
     _tried: set[frozenset[str]] = field(default_factory=set)
-    _sets: TradedSets | None = None
 
     def improve(self, best: Timed, passes: int) -> Timed:
         """The best order that holds, within so many passes from ``best``, which holds."""
         self._left, self._first = passes, self._first or best
         while self._left > 0 and not self.budget.is_over():
-            kind = _KINDS[(self._restarts - 1) % len(_KINDS)] if self._restarts else "first"
-            here, length, hot = self._first, _LENGTHS[kind], _HOT
-            self.told=""
-            if kind == "traded":
-                there = self._traded(best)
-                if there is None: 
-                    self._restarts+=1
-                    continue
-                here = there
-                self.told=f"t{there.cost[0]:.0f}"
-            elif kind == "on":
-                here, hot = (self._pool.pop(0) if self._pool else best), _WARM
-            elif kind == "best":
-                here, hot = best, _WARM
-            latest=self.around.timing.latest
-            latest[:] = inf
-            self.around.late_min = _LATE_PART*best.cost[0]
-            if kind in ("traded", "on") and _KEEP:
-                for i, begins in enumerate(self.around.timing._begins):
-                    if begins:
-                        latest[i] = max([b for b in begins if b <= best.starts[i] + 1e-6], default=inf) + 60.0
-                here = self.around.timed(here.orders, here.swapped, here.pet_zero_min) or here
-                self.told = sorted(best.swapped)
-            if kind == "early":
-                here, hot = best, _EARLY_HOT
-                draws = random.Random(self._restarts + 1_000 * self.budget.seed)
-                self.around.late_min = draws.uniform(*_PART)*best.cost[0]
-                heads, chain = self.around.timing.waits_for_windows(best.orders, best.starts)
-                heads = {i: at for i, at in heads.items() if min(self.around.timing._begins[i]) < at}
-                if not heads or draws.random() < _ELSE:
-                    step = draws.choice(sorted(chain))
-                    heads = {step: best.starts[step] - draws.uniform(*_PUSH)}
-                for step, at in heads.items():
-                    latest[step] = at - 1e-3
-                self.told = [(self.around.problem.work.steps[i].step, round(at)) for i, at in heads.items()]
-                here = self.around.timed(here.orders, here.swapped, here.pet_zero_min) or here
-            best, low = self._climb(best, here, length, hot, kind in _STAY)
-            if kind == "traded":
-                self._pool = sorted([*self._pool, low], key=lambda timed: timed.cost)[:_MOST_POOLED]
+            # The first order with another seed may end in another valley; else on from the best, less hot.
+            is_hot = self._restarts == 0 or self._restarts % 3 == 1
+            here, heat = (self._first, _HOT) if is_hot else (best, _WARM)
+            length = _LENGTHS[min(self._restarts, len(_LENGTHS) - 1)]
+            best, _ = self._climb(best, here, heat, length, self._draws(0))
+            if self._left > 0 and not self.budget.is_over():
+                best = (self._with_trades if self._restarts % 2 and self._sets.tasks else self._earlier)(best)
             self._restarts += 1
         return best
 
-    def _traded(self, best: Timed) -> Timed | None:
-        """An order with another set of tasks traded; None where none was found that breaks nothing."""
-        around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed)
-        if self._sets is None:
-            self._sets = TradedSets(around.problem, around.dropped)
-            lenient = Neighbours(around.problem, around.dropped, misses=True)
-            lenient.__dict__["rules"] = around.rules
-            self._lenient = LocalSearch(lenient, lambda choice: (), self.budget)
+    def _draws(self, turn: int) -> random.Random:
+        return random.Random(self._restarts + 1_000 * self.budget.seed + 500_000 * turn - 999)
+
+    @cached_property
+    def _sets(self) -> TradedSets:
+        return TradedSets(self.around.problem, self.around.dropped)
+
+    @cached_property
+    def _lenient(self) -> "LocalSearch":
+        """The same where rules may be broken at a cost."""
+        around = replace(self.around, misses=True)
+        around.rules = self.around.rules
+        return LocalSearch(around, None, self.budget)
+
+    def _moves(self, draws: random.Random, trades: bool = True) -> RandomMoves:
+        around = self.around
+        return RandomMoves(around.problem.work, around.problem.before, draws, around.dropped, trades)
+
+    def _with_trades(self, best: Timed) -> Timed:
+        """Another set of tasks traded in the best order: what that breaks is mended first, without trades."""
+        draws, look = self._draws(1), self._lenient
         traded = self._sets.draw(draws, {*self._tried, best.swapped})
         if traded is None:
             self._tried.clear()
-            return None
+            return best
         self._tried.add(traded)
-        look = self._lenient
-        look._left, look._restarts = _MEND_PASSES, self._restarts
-        moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
-        for _ in range(5):
-            there = look._recreated(moves, best, traded ^ best.swapped)
-            if there is not None:
-                break
-        else:
-            return None
-        there = look.around.kept(there) or there
-        there, _ = look._climb(there, there, _MEND_PASSES, _MEND_HOT, True)
-        self._left -= _MEND_PASSES - look._left
-        back = around.timed(there.orders, there.swapped, there.pet_zero_min)
-        return back if back is not None and around.broken(back) is None else None
+        moves = self._moves(draws)
+        put = (look._recreated(moves, best, traded ^ best.swapped) for _ in range(_PUT_TOGETHER))
+        here = next(filter(None, put), None)
+        if here is None:
+            return best
+        look._left = _MENDED
+        here = look.around.kept(here) or here
+        mended, _ = look._climb(here, here, _HOT, _MENDED, draws, trades=False)
+        self._left -= _MENDED - look._left
+        there = self.around.timed(mended.orders, mended.swapped, mended.pet_zero_min)
+        if there is None or self.around.broken(there) is not None:
+            return best
+        best, there = self._climb(best, there, _HOT, _ASIDE, draws)
+        if there.cost[0] <= _PROMISING * best.cost[0]:
+            best, _ = self._climb(best, there, _WARM, _ON, draws)
+        return best
 
-    def _climb(self, best: Timed, here: Timed, length: int, hot: float, stays: bool) -> tuple[Timed, Timed]:
+    def _earlier(self, best: Timed) -> Timed:
+        """From the best order, but what the end waits for comes late: one that ends sooner has it earlier."""
+        draws, around, timing = self._draws(2), self.around, self.around.timing
+        held, chain = timing.what_holds(best.orders, best.starts)
+        if not chain:
+            return best
+        if not held or draws.random() < _ANYWHERE:
+            step = draws.choice(chain)
+            held = {step: best.starts[step] - draws.uniform(*_EARLIER_MIN)}
+        timing.latest = held
+        around.late_min = draws.uniform(*_LATE_PARTS) * best.cost[0]
+        here = around.timed(best.orders, best.swapped, best.pet_zero_min)
+        best, _ = self._climb(best, here or best, _HOT, _ASIDE, draws)
+        timing.latest = {}
+        return best
+
+    def _climb(self, best: Timed, here: Timed, hot: float, length: int, draws: random.Random,
+               trades: bool = True) -> tuple[Timed, Timed]:
         """One restart, as it cools: the best order that holds, and the best of this restart."""
-        around, draws = self.around, random.Random(self._restarts + 1_000 * self.budget.seed - 999)
-        moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped)
-        if stays:
-            moves._trades = []
-        length, low = min(self._left, length), here
+        around, moves, length, low = self.around, self._moves(draws, trades), min(self._left, length), here
         until, trail, waited, number = self._left - length, list[Timed](), 0, 0
         while self._left > max(until, 0) and (number % _LOOK_EVERY or not self.budget.is_over()):
             self._left, number, waited = self._left - 1, number + 1, waited + 1
@@ -278,7 +270,8 @@ class LocalSearch:
                 trail, here = [], here if best is last else best
         return self._best_that_holds(best, trail) if trail else best, low
 
-    def _recreated(self, moves: RandomMoves, here: Timed, traded: frozenset[str] = frozenset()) -> Timed | None:
+    def _recreated(self, moves: RandomMoves, here: Timed,
+                   traded: frozenset[str] = frozenset()) -> Timed | None:
         """A few tasks taken out and put back, piece by piece, where each costs least of some slots."""
         swapped, lanes, pieces = moves.taken_out(here.orders, here.starts, here.swapped, traded)
         while pieces:
@@ -310,6 +303,8 @@ class LocalSearch:
 
     def _holds(self, timed: Timed) -> bool:
         key = _key(timed)
+        if self.blocks is None:
+            return True
         if key not in self._judged:
             self._left -= _JUDGED
             self._judged[key] = not self.blocks(self.around.choice(timed))

@@ -39,13 +39,14 @@ def bits(steps: Collection[int]) -> int:
 class RandomMoves:
     """Draws moves for one scenario; ``before`` are the steps that precede each one whatever is chosen.
 
-    ``dropped`` tasks are in no order.
+    ``dropped`` tasks are in no order; without ``trades`` nothing changes hands.
     """
 
     work: Work
     before: Sequence[Collection[int]]
     random: random.Random
     dropped: Collection[str] = ()
+    trades: bool = True
     _trades: list[str] = field(init=False)
     _ahead: list[int] = field(init=False)
     _behind: list[int] = field(init=False)
@@ -53,7 +54,7 @@ class RandomMoves:
 
     def __post_init__(self) -> None:
         self._fixed = {step for part in self.work.first_and_last for step in part}
-        self._trades = sorted(self.work.swappable - set(self.dropped))
+        self._trades = sorted(self.work.swappable - set(self.dropped)) if self.trades else []
         self._ahead, self._behind = [bits(near) for near in self.before], [0] * len(self.before)
         for step, near in enumerate(self.before):
             for first in near:
