@@ -36,7 +36,7 @@ PASSES = 2_400
 """Passes for one unit of effort and a step: about ten seconds at seventy steps."""
 _LENGTHS = (3_000, 6_000, 10_000, 10_000, 15_000, 15_000, 20_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
-_ASIDE, _MENDED, _ON = 5_000, 4_000, 8_000
+_ASIDE, _MENDED, _ON = 5_000, 8_000, 8_000
 """Passes of what comes between them: an order with other trades is mended first, and goes on if good."""
 _LOOK_EVERY = 50
 _SETTLED_AFTER = 150
@@ -223,7 +223,7 @@ class LocalSearch:
         there = self.around.timed(mended.orders, mended.swapped, mended.pet_zero_min)
         if there is None or self.around.broken(there) is not None:
             return best
-        best, there = self._climb(best, there, _HOT, _ASIDE, draws)
+        best, there = self._climb(best, there, _HOT, _ASIDE, draws, trades=False)
         if there.cost[0] <= _PROMISING * best.cost[0]:
             best, _ = self._climb(best, there, _WARM, _ON, draws)
         return best
