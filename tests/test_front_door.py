@@ -13,8 +13,8 @@ import pytest
 
 import planning_kit as pk
 
-HEAVY = ("scipy", "ortools", "plotly", "ipywidgets", "anywidget", "reportlab", "openpyxl", "skyfield",
-         "dulwich")
+HEAVY = ("scipy", "ortools", "numba", "plotly", "ipywidgets", "anywidget", "reportlab", "openpyxl",
+         "skyfield", "dulwich")
 
 
 def test_every_name_is_there() -> None:

@@ -168,10 +168,11 @@ class OutingOn:
         orders = {lane: [number for name in (_BEFORE, *order, _BEHIND)
                          for number, task in self._parts.get(name, {}).get(lane, ()) if task not in gone]
                   for lane in self._timing.records.lane_names}
-        starts = self._timing.starts(orders)
-        if starts is None:
+        timed = self._timing.sums(orders)
+        if timed is None:
             return Soon(0.0, inf)
-        return Soon(self._crowded_min(orders, starts), self._timing.end_min(orders, starts))
+        starts, sums = timed
+        return Soon(self._crowded_min(orders, starts), sums.end_min)
 
     @cached_property
     def _narrow(self) -> Mapping[int, str]:

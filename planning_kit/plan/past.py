@@ -26,6 +26,27 @@ from planning_kit.plan.plan_times import Times
 from planning_kit.plan.travel import Travel
 
 
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Past:
+    """What the rest of an outing that has begun must know of what has happened. PET minutes throughout.
+
+    ``ready_min``: by lane and step, when that one could begin it as the next of all; ``home_min``: by crew
+    member, when they could be back at the airlock; ``hooks``: the place of each hook; ``not_before``: first
+    start by step, by the rules that delay it; ``windows`` (n, 2): by step, those that the begun part of its
+    group leaves; ``last_begun``: by lane the step that was begun last, if any. What delays nobody but must be
+    kept: ``free_min``, when the items of a step and a place for one are free, and ``not_after``, last starts.
+    """
+
+    ready_min: Mapping[str, Mapping[str, float]]
+    home_min: Mapping[str, float]
+    hooks: Mapping[str, str]
+    not_before: Mapping[str, float]
+    free_min: Mapping[str, float]
+    not_after: Mapping[str, float]
+    windows: Mapping[str, np.ndarray]
+    last_begun: Mapping[str, str]
+
+
 @dataclass(frozen=True)
 class Whereabouts:
     """One crew member at a decision: ``spots`` are places with the PET minutes at which they can leave them.

@@ -28,7 +28,7 @@ from planning_kit.inputs.records import BOTH, Records, Step
 from planning_kit.judge.review import may_go
 from planning_kit.plan.build import crew_travel, work_order
 from planning_kit.plan.network import AFTER, Bound, grouped
-from planning_kit.plan.order_timing import Past
+from planning_kit.plan.past import Past
 from planning_kit.plan.plan_times import Almanac, almanac_for
 from planning_kit.plan.travel import Travel
 

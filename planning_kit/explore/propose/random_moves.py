@@ -39,13 +39,14 @@ def bits(steps: Collection[int]) -> int:
 class RandomMoves:
     """Draws moves for one scenario; ``before`` are the steps that precede each one whatever is chosen.
 
-    ``dropped`` tasks are in no order.
+    ``dropped`` tasks are in no order; without ``trades`` nothing changes hands.
     """
 
     work: Work
     before: Sequence[Collection[int]]
     random: random.Random
     dropped: Collection[str] = ()
+    trades: bool = True
     _trades: list[str] = field(init=False)
     _ahead: list[int] = field(init=False)
     _behind: list[int] = field(init=False)
@@ -53,7 +54,7 @@ class RandomMoves:
 
     def __post_init__(self) -> None:
         self._fixed = {step for part in self.work.first_and_last for step in part}
-        self._trades = sorted(self.work.swappable - set(self.dropped))
+        self._trades = sorted(self.work.swappable - set(self.dropped)) if self.trades else []
         self._ahead, self._behind = [bits(near) for near in self.before], [0] * len(self.before)
         for step, near in enumerate(self.before):
             for first in near:
@@ -140,11 +141,13 @@ class RandomMoves:
         return {PARTNER[who]: own for who in PARTNER if (own := tuple(
             s for s in orders.get(who, ()) if steps[s].task == task and steps[s].crew != BOTH))}
 
-    def taken_out(self, orders: Orders, starts: Sequence[float], swapped: frozenset[str]) -> tuple[
+    def taken_out(self, orders: Orders, starts: Sequence[float], swapped: frozenset[str],
+                  all_traded: frozenset[str] = frozenset()) -> tuple[
             frozenset[str], Orders, list[tuple[str, tuple[int, ...]]]]:
         """Trades, the orders without a few tasks, and their pieces, whose and what; the last comes first.
 
-        The tasks are near each other in place and time, or may be traded against each other.
+        The tasks are near each other in place and time, or may be traded against each other; or those that
+        are ``all_traded``.
         """
         steps, draw = self.work.steps, self.random.random
         own: dict[str, list[int]] = {}
@@ -152,20 +155,16 @@ class RandomMoves:
             own.setdefault(steps[step].task, []).append(step)
         if not own:
             return swapped, orders, []
-        first = self.random.choice([*own])
-        places = {steps[step].place for step in own[first]}
-        low, high = (end(starts[step] for step in own[first]) for end in (min, max))
-        nearness = {task: max((steps[step].place in places) + _MEANWHILE * (low <= starts[step] <= high)
-                              for step in mine) + _TRADABLE * (task in self.work.swappable) + draw()
-                    for task, mine in own.items() if task != first}
-        most = _MOST_AT_ONCE if draw() < _MANY else _MOST_TAKEN
-        near = sorted(nearness, key=lambda task: -nearness[task])[:self.random.randrange(most)]
-        traded = {task for task in (first, *near) if task in self.work.swappable and draw() < _TRADED}
-        gone = {step for task in (first, *near) for step in own[task]}
+        if all_traded:
+            out, traded = [task for task in own if task in all_traded], {*all_traded}
+        else:
+            out = self._near_each_other(own, starts)
+            traded = {task for task in out if task in self._trades and draw() < _TRADED}
+        gone = {step for task in out for step in own[task]}
         whose = {step: BOTH if steps[step].crew == BOTH else PARTNER[who] if steps[step].task in traded
                  and who in PARTNER else who for who, lane in orders.items() for step in lane if step in gone}
         pieces: list[list[tuple[str, tuple[int, ...]]]] = []
-        for task in (first, *near):
+        for task in out:
             by_place, mine = draw() < _BY_PLACE, dict[str, list[list[int]]]()
             for step in own[task]:
                 runs = mine.setdefault(whose[step], [])
@@ -179,6 +178,17 @@ class RandomMoves:
         self.random.shuffle(pieces)
         left = {who: tuple(step for step in lane if step not in gone) for who, lane in orders.items()}
         return swapped ^ traded, left, [piece for task in pieces for piece in task]
+
+    def _near_each_other(self, own: Mapping[str, Sequence[int]], starts: Sequence[float]) -> list[str]:
+        """A task and a few others of those in ``own``, by their steps."""
+        steps, draw, first = self.work.steps, self.random.random, self.random.choice([*own])
+        places = {steps[step].place for step in own[first]}
+        low, high = (end(starts[step] for step in own[first]) for end in (min, max))
+        nearness = {task: max((steps[step].place in places) + _MEANWHILE * (low <= starts[step] <= high)
+                              for step in mine) + _TRADABLE * (task in self.work.swappable) + draw()
+                    for task, mine in own.items() if task != first}
+        most = _MOST_AT_ONCE if draw() < _MANY else _MOST_TAKEN
+        return [first, *sorted(nearness, key=lambda task: -nearness[task])[:self.random.randrange(most)]]
 
     def put_back(self, lanes: Orders, who: str, piece: tuple[int, ...], starts: Sequence[float],
                  way_min: Callable[[str, int, int], float]) -> Iterator[Orders]:

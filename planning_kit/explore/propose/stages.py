@@ -37,7 +37,9 @@ from planning_kit.plan.custody import one_by_one
 _CHANGE_PART = 100
 _SHARES = {"tasks": 0.15, "finish": 0.5, "turn": 0.25, "walk": 0.10}
 _MOST_TURNS = 20
-_FIRST_LOOK = 8
+_FIRST_LOOK, _MANY_STEPS, _MEND = 0.5, 150, 8
+"""The first look's part of all passes, and for how many steps: of few the solver soon knows the best order;
+into so many parts mending is cut."""
 _MOST_JUDGED = 12
 
 
@@ -124,22 +126,23 @@ class Stages:
             here = search.around.of(start)
         if here is None or search.around.broken(here) is not None or self.blocks(start):
             return start
-        return search.around.choice(search.improve(here, self._passes // _FIRST_LOOK))
+        part = min(_FIRST_LOOK, len(self.problem.work.steps) / _MANY_STEPS)
+        return search.around.choice(search.improve(here, round(self._passes * part)))
 
     def _missing_less(self) -> Choice:
         """An order that misses and breaks less than the start does: with luck nothing."""
         around = Neighbours(self.problem, self.start.dropped, misses=True)
         strict = self._search(self.start.dropped).around
         choice = next(filter(around.of, (self.start, self._in_turn())), self.start)
-        look, timed = LocalSearch(around, lambda choice: (), self.budget), list[Choice]()
-        for _ in range(_FIRST_LOOK):
+        look, timed = LocalSearch(around, None, self.budget), list[Choice]()
+        for _ in range(_MEND):
             there, here = strict.of(choice), around.of(choice)
             if there and strict.broken(there) is None:
                 return choice
             timed += [choice] if there else []
             if here is None or self.budget.is_over():
                 break
-            choice = around.choice(look.improve(around.kept(here) or here, self._passes // _FIRST_LOOK))
+            choice = around.choice(look.improve(around.kept(here) or here, self._passes // _MEND))
             self.nearest = choice
         # The first that misses nothing is nearest to the start: what it breaks the solver may mend.
         return timed[0] if timed else choice
@@ -233,7 +236,7 @@ class Stages:
         bound = float(add_lane_bounds(problem, self._surely_done(tasks, are_proven), self.end_ticks(
             best or tasks), self.effort, self.budget))
         if best and bound < self.end_ticks(best):
-            best = self._looked_around(best, self._passes // 4)
+            best = self._looked_around(best, self._passes // 8)
         left, workers = self.effort * _SHARES["finish"], 1
         while left > 0 and not self.budget.is_over() and (best is None or bound < self.end_ticks(best)):
             hint(problem.model, (best or tasks).values)
@@ -249,7 +252,7 @@ class Stages:
             if best:
                 self.budget.tell(minutes_of(self.end_ticks(best)), minutes_of(bound))
         if best and bound < self.end_ticks(best):
-            best = self._looked_around(best, self._passes * 3 // 4)
+            best = self._looked_around(best, self._passes // 2)
         return best, min(bound, self.end_ticks(best)) if best else bound
 
     def _that_holds(self, passed: Sequence[Sequence[int]], best: Answer | None) -> Answer | None:

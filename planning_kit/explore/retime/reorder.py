@@ -18,8 +18,7 @@ from planning_kit.explore.propose.solving import Budget
 from planning_kit.inputs.records import BOTH, Records, Step, Task
 from planning_kit.plan.build import placeless, travel_into, work_order
 from planning_kit.plan.network import HATCH, ORDER, TURN, on_grid
-from planning_kit.plan.order_timing import Past
-from planning_kit.plan.past import Whereabouts
+from planning_kit.plan.past import Past, Whereabouts
 from planning_kit.plan.timed import TimedPlan
 
 _ROUNDING_MIN = 1.0  # the solver rounds up along a chain: the present order must fit its own limits

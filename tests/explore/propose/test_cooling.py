@@ -7,6 +7,7 @@ constant factor a step. Both from memory.
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from itertools import pairwise
 from math import exp, sqrt
@@ -41,7 +42,7 @@ def test_a_worse_order_is_taken_with_the_published_odds(
     monkeypatch.setattr(Neighbours, "broken", lambda *_: None)
     search = LocalSearch(around, lambda _: [], Budget(1.0, 60.0))
     search._left = PASSES
-    search._climb(start, start)
+    search._climb(start, start, local_search._HOT, PASSES, random.Random(7))
     taken = [then is not now for now, then in pairwise(seen)]
     assert len(taken) == PASSES - 1
     hot, cold = local_search._HOT, local_search._COLD

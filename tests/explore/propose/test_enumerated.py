@@ -38,8 +38,7 @@ def test_a_look_around_ends_at_the_best_of_all_orders(count: int, part: str,
     around, plan = around_all(scenario), pk.time_plan(scenario)
     every = [{"EV1": one, "EV2": other} for one, other in product(
         *(list(lane_orders(plan, crew)) for crew in ("EV1", "EV2")))]
-    least = min(around.timing.end_min(orders, starts) for orders in every
-                if (starts := around.timing.starts(orders)))
+    least = min(timed[1].end_min for orders in every if (timed := around.timing.sums(orders)))
     if part == "recreated":
         monkeypatch.setattr(local_search, "_RECREATED_SHARE", 1.0)
     elif part == "turned":
