@@ -1,17 +1,20 @@
 """The sweeps of `planning_kit.plan.order_timing`, compiled by numba: a search times orders by the 100,000.
 
-What is compiled is kept beside this module (or in the user's cache, where that cannot be written to), so that
-the seconds that it takes are spent once. Minutes throughout; steps and lanes are numbers.
+What is compiled is kept beside this module, or in the user's cache where that cannot be written to, so that
+the seconds that it takes are spent once; where neither can, once a session. Minutes throughout; steps and
+lanes are numbers.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import accumulate
 from math import inf
-from typing import NamedTuple
+from typing import NamedTuple, ParamSpec, TypeVar
 
 import numpy as np
 from numba import njit
 
+P = ParamSpec("P")
+R = TypeVar("R")
 FOUND, NONE, ASKS = 1, 0, -1
 """How a timing went; `ASKS` and less name, by ``ASKS - place``, a way of the flat table that is not known."""
 
@@ -53,7 +56,15 @@ class Fixed(NamedTuple):
     travel: np.ndarray
 
 
-@njit(cache=True)
+def _compiled(function: Callable[P, R]) -> Callable[P, R]:
+    try:
+        made: Callable[P, R] = njit(cache=True)(function)
+    except RuntimeError:  # nowhere to keep it
+        made = njit()(function)
+    return made
+
+
+@_compiled
 def _fit(begin_ends: np.ndarray, low: int, high: int, start: float, length: float, misses: bool) -> float:
     """The first start at which the whole lies in one window; else never, or at once for who ``misses``."""
     for at in range(low, high, 2):
@@ -63,7 +74,7 @@ def _fit(begin_ends: np.ndarray, low: int, high: int, start: float, length: floa
     return start if misses else inf
 
 
-@njit(cache=True)
+@_compiled
 def _raise_late(fixed: Fixed, starts: np.ndarray, place: np.ndarray, misses: bool) -> int:
     """Raise what comes too long before another, else groups into one window; the first place that moved."""
     moved = len(starts)
@@ -94,7 +105,7 @@ def _raise_late(fixed: Fixed, starts: np.ndarray, place: np.ndarray, misses: boo
     return moved
 
 
-@njit(cache=True)
+@_compiled
 def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray, starts: np.ndarray,
             latest: np.ndarray, sums: np.ndarray) -> None:
     sums[:] = -np.inf, 0.0, 0.0, 0.0
@@ -112,7 +123,7 @@ def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray,
             sums[2] += walk_min + home_min
 
 
-@njit(cache=True)
+@_compiled
 def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.ndarray, first: np.ndarray,
                pet_zero_min: float, horizon_min: float, most_sweeps: int, misses: bool,
                latest: np.ndarray, starts: np.ndarray, sums: np.ndarray) -> int:

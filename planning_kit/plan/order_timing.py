@@ -93,7 +93,7 @@ class OrderTiming:
             self._flat_windows(() if windows is None else windows for windows in allowed),
             order_kernel.lists([[(i, 0.0) for i in group.members] for group in groups]),
             self._flat_windows(next((left[name] for i in group.members if (name := steps[i].step) in left),
-                          group.demand.windows) for group in groups),
+                                    group.demand.windows) for group in groups),
             np.array([row[:2] for row in most], dtype=np.int64).reshape(-1, 2),
             np.array([row[2] for row in most], dtype=float),
             np.array([names.index(who) for who in self.travels], dtype=np.int64))

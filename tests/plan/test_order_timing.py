@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import planning_kit as pk
+from planning_kit.plan import order_kernel
 from planning_kit.plan.build import build_network, work_order
 from planning_kit.plan.order_timing import OrderTiming
 from planning_kit.plan.timing import earliest_starts, outing_end
@@ -129,3 +130,15 @@ def test_steps_in_no_order_hold_nobody(small_plan: pk.Plan) -> None:
     assert starts is not None
     # Both stay at the hatch: Z1 follows A1 at once.
     assert starts[plan.timed.position("Z1")] == plan.timed.finishes[plan.timed.position("A1")]
+
+
+def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refusing(cache: bool = False) -> object:
+        def made(function: object) -> object:
+            if cache:
+                raise RuntimeError("cannot cache function: no locator available")
+            return function
+        return made
+
+    monkeypatch.setattr(order_kernel, "njit", refusing)
+    assert order_kernel._compiled(abs)(-2) == 2
