@@ -133,7 +133,7 @@ def thread_table(campaign: TimedCampaign, name: str) -> pd.DataFrame:
     `ScenarioError` for what no outing has.
     """
     rows = [row for outing in campaign.ids for row in _stretches(campaign, outing, str(name))]
-    if not rows and name not in set(threads_table(campaign)["name"]):
+    if not rows and name not in list(threads_table(campaign)["name"]):
         raise ScenarioError.single("is no item, state or inhibit of any outing", table="thread",
                                    column="name", value=name)
     return TextTable(rows, columns=THREAD_COLUMNS)
