@@ -14,7 +14,7 @@ from planning_kit.explore.propose.stages import build_problem
 from tests.explore.propose.loose import stops
 from tests.explore.propose.outings import half_a_day, outing_of
 
-PASSES = 3_000
+PASSES = 9_000
 
 
 @pytest.mark.parametrize("outing", [half_a_day, lambda: outing_of(40)])
