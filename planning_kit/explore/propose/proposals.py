@@ -42,7 +42,7 @@ is left outside."""
 
 P = TypeVar("P", bound=AnyPlan)
 Faced = TypeVar("Faced", bound=AnyPlan)
-EFFORTS = {"quick": 1.0, "normal": 2.5, "thorough": 40.0}
+EFFORTS = {"quick": 1.0, "normal": 1.5, "thorough": 40.0}
 _LEAST_EVERY_MIN, _MOST_SEEDS = 0.1, 1_000
 _MOST_REJECTIONS = 10
 _MOST_PET_ZEROES = 20_000
