@@ -1,6 +1,6 @@
 """How near `propose` comes to published makespans: ``python -m tests.bench.bench_tsptw [effort]``.
 
-Verdict (one run at `normal`, effort 2.5; CPU seconds on a machine that others used, too):
+Verdict (one run at effort 2.5, then `normal`; CPU seconds on a machine that others used, too):
 
                customers  best known     ours     gap     CPU
     rc_203.1         18      488.42   488.42    0.00       5   proven
