@@ -20,10 +20,10 @@ times the CPU seconds of an idle one (heron 28, dunlin 21 there):
     40 steps of the demo: proven best for the PET 0 of its rows by 4 CPU s; 40 made steps in 3.4
 
 With both (effort 2.5, beside one other search; CPU seconds include loading the compiler) below the hand's
-after 30 s: dunlin 289.5 after 10 s, 274.8 after 30, 44 s in all; larch 288.4 after 10, 276.5 after 30, 275.4 in
-the end, 117 s; hazel, beside much else, 272.5 after 10 s, 261.2 after 30, 259.5 in the end. So `normal` is
-1.5 now. The others are not measured again. Look around alone, 180,000 passes, three seeds: whimbrel 282.0,
-289.3, 287.3, larch 279.3, 277.1, 281.5; godwit (two) 320.5, 323.1. Of dunlin's 512 sets of trades the
+after 30 s: dunlin 289.5 after 10 s, 274.8 after 30, 44 s in all; larch 288.4 after 10, 276.5 after 30, 275.4
+in the end, 117 s; hazel, beside much else, 272.5 after 10 s, 261.2 after 30, 259.5 in the end. So `normal`
+is 1.5 now. The others are not measured again. Look around alone, 180,000 passes, three seeds: whimbrel
+282.0, 289.3, 287.3, larch 279.3, 277.1, 281.5; godwit (two) 320.5, 323.1. Of dunlin's 512 sets of trades the
 hand's is the fifth by the estimate. Mending 4,000 passes in place of 8,000 leaves more of the sets broken.
 
 Before that, on an idle machine, a first better order came within 1 s on all, and after 10 s rowan was at
