@@ -1,40 +1,34 @@
 """How far a search for better orders gets. Run on demand: ``python -m tests.bench.bench_propose [effort]``.
 
-Verdict (one run each at effort 2.5, then `normal`, of the search before its sweeps were compiled and before
-it tried whole sets of trades; ends are repeatable). By CPU seconds, and at the end of the search, beside the
-order by hand and that of the rows. The machine was busy (load 10 to 18), which takes one and a half to two
-times the CPU seconds of an idle one (heron 28, dunlin 21 there):
+Verdict (one run each at `normal`; ends are repeatable). By CPU seconds, and at the end of the search, beside
+the order by hand and that of the rows. Two searches at once on two cores; the first second of rowan and
+dunlin has the loading of the compiler in it (0.5 s; compiling for the first time ever takes 3 to 6):
 
     outing     rows   hand    1 s    10 s    30 s    end   CPU s
-    heron     348.7  275.2  282.1   266.7   266.7  266.7    39
-    plover    302.1  197.7  212.8   194.5   194.5  194.5    23
-    rowan     310.0  230.5  237.2   237.2   221.0  221.0    47
-    alder     253.2  209.3  243.4   202.8   199.9  199.9    33
-    aspen     449.8  325.5  433.9   315.2   307.7  302.8    77
-    godwit    477.3  321.4      -   327.7   326.6  320.5    56
-    larch     367.9  281.4      -   298.3   282.4  281.0    85  (two searches: with PET 0 kept, then any)
-    hazel     331.5  267.2  302.4   272.9   272.9  272.9    46
-    dunlin    317.5  285.5  295.9   289.5   289.5  289.5    41
-    whimbrel  413.4  287.0      -   301.0   287.7  281.1    68
-    tern-1    375.9      -      -   366.4   366.1  358.0   103
-    40 steps of the demo: proven best for the PET 0 of its rows by 4 CPU s; 40 made steps in 3.4
+    heron      348.7  275.2  282.1   261.6   258.8  258.8    31
+    plover     302.1  197.7  199.5   194.7   194.3  194.3    15
+    rowan      310.0  230.5      -   237.2   217.0  217.0    25
+    alder      253.2  209.3  215.8   210.7   201.8  201.8    26
+    aspen      449.8  325.5  421.7   312.4   304.7  304.7    49
+    godwit     477.3  321.4  359.6   331.8   327.7  325.5    49
+    larch      367.9  281.4      -   288.1   282.9  280.5    67
+    hazel      331.5  267.2  289.1   272.5   261.2  261.2    41
+    dunlin     317.5  285.5      -   289.5   289.5  289.5    25
+    whimbrel   413.4  287.0  351.9   288.7   281.4  279.8    55
+    tern-1     375.9      -  366.4   366.4   359.7  359.7    64
+    40 steps of the demo: proven best for the PET 0 of its rows by 4 CPU s; 40 made steps in 3.4 (not again)
 
-With both (effort 2.5, beside one other search; CPU seconds include loading the compiler) below the hand's
-after 30 s: dunlin 289.5 after 10 s, 274.8 after 30, 44 s in all; larch 288.4 after 10, 276.5 after 30, 275.4
-in the end, 117 s; hazel, beside much else, 272.5 after 10 s, 261.2 after 30, 259.5 in the end. So `normal`
-is 1.5 now. The others are not measured again. Look around alone, 180,000 passes, three seeds: whimbrel
-282.0, 289.3, 287.3, larch 279.3, 277.1, 281.5; godwit (two) 320.5, 323.1. Of dunlin's 512 sets of trades the
-hand's is the fifth by the estimate. Mending 4,000 passes in place of 8,000 leaves more of the sets broken.
+Met in the end: the hand's order or a better one on all but godwit and dunlin (1.3 and 1.4 % above it). Not
+met: the same after 10 s on all but heron, plover and aspen, and 60 s on larch and tern-1. What is found hangs
+much on the seed: two differ by 1 to 4 %. With more effort (2.5) dunlin came to 274.8 and larch to 276.5 after
+30 s, hazel to 259.5 in the end, and larch took 117 s: so `normal` is 1.5.
 
-Before that, on an idle machine, a first better order came within 1 s on all, and after 10 s rowan was at
-221.0, godwit at 326.6, larch at 289.0, dunlin at 289.5. Met in the end: the hand's order or a better one on
-eight of ten; not on hazel and dunlin (2.1 and 1.4 % above it). Not met: the same after 10 s on godwit,
-larch, hazel, dunlin and whimbrel. What is found hangs much on the seed: two differ by 1 to 4 %. Begins from
-random trades, stretches of up to 25 steps moved at once and fewer slots tried did no better. Look around
-alone, 40,000 passes, two seeds of dunlin: 3.3 and 2.4 % above the hand's before whole stretches were turned
-or changed hands (`RandomMoves`), 1.4 and 1.4 % with that. A pass was 140 microseconds of timing at 75 steps,
-of 2.3 sweeps and 210 links; compiled it is 20, and the rules that delay nobody and the moves are most of the
-rest.
+A look around alone, 180,000 passes, three seeds: whimbrel 282.0, 289.3, 287.3, larch 279.3, 277.1, 281.5;
+godwit (two) 320.5, 323.1. Of dunlin's 512 sets of trades the hand's is the fifth by the estimate; mending
+4,000 passes in place of 8,000 leaves more of the sets broken. With small moves alone dunlin stays at 289.5
+for 600,000 passes. Begins from random trades, stretches of up to 25 steps moved at once and fewer slots
+tried did no better. A pass was 140 microseconds of timing at 75 steps, of 2.3 sweeps and 210 links; compiled
+it is 20, and the rules that delay nobody and the moves are most of the rest.
 
 Left out of the model without a loss on the forty steps of the demo (proven in 4.6 s): arcs parted by a third
 step (4.6 s), bounds by every way of trading (5.2 s). Needed: turns of any two in a lane (not proven in 16 s
