@@ -290,7 +290,7 @@ def _next_cost(before: TimedCampaign, now: TimedCampaign, then: TimedCampaign,
     yield ["", soon["end"]]
     yield from ([STOP, words] for words in soon["limits"])
     yield from (["", words] for *_, words in soon["windows"])
-    yield [later["level"], later["found"]]
+    yield [later["level"], f"{following} by itself: {later['found']}"]
     if later["worst"]:
         yield [later["level"], later["worst"]]
     scenarios = (each.scenario(following) for each in (before, now, then))
