@@ -14,7 +14,7 @@ from planning_kit.campaign.assigning import ROUNDS, Assigning, Found, days_told
 from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign, save_changed, with_moved
 from planning_kit.campaign.fitting import Fitted
-from planning_kit.campaign.left_behind import came_otherwise, left_behind
+from planning_kit.campaign.left_behind import all_lost
 from planning_kit.campaign.moving import lost_words, moved, stops_between
 from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.remembered import merged_into
@@ -117,10 +117,9 @@ class TimedAssignment:
     @cached_property
     def lost(self) -> Mapping[str, tuple[str, ...]]:
         """By outing what it loses beside tasks (see `planning_kit.campaign.left_behind`)."""
-        rows = self.question.rows
-        return {name: lines for name, fitted in self.found.fitted.items() if (lines := (
-            *left_behind(self.before.scenario(name), fitted.plan.scenario, rows),
-            *came_otherwise(self.question.known(name), *self._alone(name, fitted), rows)))}
+        return {name: lines for name, fitted in self.found.fitted.items() if (lines := all_lost(
+            self.question.known(name), (self.before.scenario(name), fitted.plan.scenario),
+            self._alone(name, fitted), self.question.rows))}
 
     @property
     def moves(self) -> pd.DataFrame:

@@ -38,6 +38,12 @@ def left_behind(before: Scenario, after: Scenario, backlog: Mapping[str, TaskRow
     return tuple(map(one_line, (*lost, *hint, *_own_copies(before, after))))
 
 
+def all_lost(known: Remembered, whole: tuple[Scenario, Scenario], alone: tuple[Scenario, Scenario],
+             backlog: Mapping[str, TaskRows]) -> tuple[str, ...]:
+    """`left_behind` of an outing as it begins, before and after, and `came_otherwise` of it by itself."""
+    return *left_behind(*whole, backlog), *came_otherwise(known, *alone, backlog)
+
+
 def came_otherwise(known: Remembered, before: Scenario, after: Scenario,
                    backlog: Mapping[str, TaskRows]) -> tuple[str, ...]:
     """What work that comes back does not bring of what went with it, a line each; why not is told first.

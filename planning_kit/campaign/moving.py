@@ -14,7 +14,7 @@ from planning_kit.campaign.assignment import NEEDS
 from planning_kit.campaign.campaign import TimedCampaign, with_moved
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.end_state import EndState, end_state
-from planning_kit.campaign.left_behind import came_otherwise, left_behind
+from planning_kit.campaign.left_behind import all_lost
 from planning_kit.campaign.open_work import question_of
 from planning_kit.campaign.remembered import as_it_stood_words, carried_again, dropped, merged_into
 from planning_kit.campaign.standing import chances_of_tasks
@@ -135,9 +135,8 @@ def moved(campaign: C, task: str, outing: str, question: Assigning | None = None
         for kind, (words, margin) in stops_between(after).items()
         if kind not in known or margin < known[kind][1] - ROUNDING_MIN]
     why = why or "".join(new[:1])
-    lost = {} if why else {name: lines for name in alone if (lines := (
-        *left_behind(campaign.scenario(name), after.scenario(name), question.rows),
-        *came_otherwise(question.known(name), *alone[name], question.rows)))}
+    lost = {} if why else {name: lines for name in alone if (lines := all_lost(
+        question.known(name), (campaign.scenario(name), after.scenario(name)), alone[name], question.rows))}
     return Moved(task, outing, why, campaign, campaign if why else after, lost)
 
 

@@ -35,7 +35,7 @@ Orders = Mapping[str, Sequence[int]]
 
 class Sums(NamedTuple):
     """When both are inside; the last starts of all who travel with their ways home, and all their ways, added
-    up (all min); how many steps begin later than they should (`OrderTiming.latest`)."""
+    up (all min); how many steps begin later than they should (`OrderTiming.ask_by`)."""
 
     end_min: float
     begun_min: float
@@ -98,17 +98,15 @@ class OrderTiming:
             np.array([row[2] for row in most], dtype=float),
             np.array([names.index(who) for who in self.travels], dtype=np.int64))
         self._most = most
-        self._begins = {i: [float(begin) for begin, _ in windows]
-                        for i, windows in enumerate(allowed) if windows is not None}
-        self._last = [(i, float(windows[-1][1]) if len(windows) else 0.0)
-                      for i, windows in enumerate(allowed) if windows is not None]
+        self._allowed: dict[int, list[list[float]]] = {
+            i: windows.tolist() for i, windows in enumerate(allowed) if windows is not None}
         self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
         self._lanes = names
         first = [float(on_grid(self.past.not_before[step.step])) if self.past else 0.0 for step in steps]
         self._release = np.array([[max(self._hatch_min(who, i), first[i]) for i in range(len(steps))]
                                   for who in names]).reshape(len(names), len(steps))
         self._ways = np.full((len(names), len(steps) + 1, len(steps) + 1), nan)
-        self.latest = {}
+        self.ask_by({})
 
     def _flat_windows(self, each: Iterable[Iterable[Sequence[float]]]) -> "Lists":
         """Ordered, disjoint windows, (begin, end), of some steps or groups."""
@@ -141,13 +139,8 @@ class OrderTiming:
                 self._lanes[lane], *(-1 if end == len(starts) else end for end in ends))
         return (starts.tolist(), sums.tolist()) if said == kernel.FOUND else None
 
-    @property
-    def latest(self) -> Mapping[int, float]:
-        """Steps that should begin by these minutes: `sums` counts those that do not."""
-        return {i: late for i, late in enumerate(self._latest.tolist()) if late < inf}
-
-    @latest.setter
-    def latest(self, latest: Mapping[int, float]) -> None:
+    def ask_by(self, latest: Mapping[int, float]) -> None:
+        """From now on these steps should begin by these minutes: `sums` counts those that do not."""
         self._latest = np.full(len(self.minutes), inf)
         for step, late in latest.items():
             self._latest[step] = late
@@ -183,8 +176,8 @@ class OrderTiming:
         while left:
             step = left.pop()
             binding = [a for a, weight in into.get(step, ()) if starts[a] + weight > starts[step] - _SAME_MIN]
-            begins = self._begins.get(step, [])
-            if not binding and starts[step] in begins[1:]:
+            later = self._allowed.get(step, [])[1:]
+            if not binding and any(starts[step] == begin for begin, _ in later):
                 held[step] = starts[step] - _SAME_MIN
             left += [a for a in binding if a not in seen]
             seen |= dict.fromkeys(binding)
@@ -194,8 +187,9 @@ class OrderTiming:
         """By how much steps end after the last of their windows and clocks run out, in all."""
         clocks = sum(max(starts[before] + weight - starts[after], 0.0) for before, after, weight in self._most
                      if min(starts[before], starts[after]) > -inf)
-        return clocks + sum(max(starts[step] + float(self._lengths[step]) - last, 0.0)
-                            for step, last in self._last if starts[step] > -inf)
+        return clocks + sum(
+            max(starts[step] + float(self._lengths[step]) - (windows[-1][1] if windows else 0.0), 0.0)
+            for step, windows in self._allowed.items() if starts[step] > -inf)
 
     def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel.

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
 
+import planning_kit as pk
 from tests.conftest import SCENARIOS
 
 FIRST = date(2031, 9, 3)
@@ -114,3 +115,12 @@ def write_ridge(folder: Path, backlog: Sequence[str], outings: int = 2, *, plann
 
 def _write(path: Path, *lines: str) -> None:
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def after(campaign: pk.Campaign, *moves: tuple[str, str]) -> pk.Campaign:
+    """The campaign after moves, each of which must hold."""
+    for task, outing in moves:
+        found = campaign.moved(task, outing)
+        assert found.why_not == "", found.words
+        campaign = found.campaign
+    return campaign

@@ -9,19 +9,11 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.desk.board_told import answer_told
-from tests.campaign.ridge import write_ridge
+from tests.campaign.ridge import after, write_ridge
 
 ROWS = ("AA,First,optional,10,,,,P1,EV1,20,", "BB,Second,optional,5,,,,P2,EV2,15,",
         "CC,Third,optional,4,,,,P1,EV2,15,")
 BACK = "as it stood there before it left: "
-
-
-def after(campaign: pk.Campaign, *moves: tuple[str, str]) -> pk.Campaign:
-    for task, outing in moves:
-        found = campaign.moved(task, outing)
-        assert found.why_not == "", found.words
-        campaign = found.campaign
-    return campaign
 
 
 def revised(campaign: pk.Campaign, **cells: object) -> pk.Campaign:

@@ -9,7 +9,7 @@ import pytest
 
 import planning_kit as pk
 from planning_kit.campaign.campaign import TimedCampaign
-from tests.campaign.ridge import write_ridge
+from tests.campaign.ridge import after, write_ridge
 from tests.campaign.test_left_behind import ROWS as TWO
 from tests.campaign.test_left_behind import campaign as campaign
 from tests.conftest import SCENARIOS
@@ -21,14 +21,6 @@ ROWS = ("AA,First,optional,10,,,,P1,EV1,20,", "BB,Second,optional,5,,,,P2,EV2,15
 
 def digests(campaign: TimedCampaign) -> dict[str, str]:
     return {name: campaign.scenario(name).digest for name in campaign.ids}
-
-
-def after(campaign: pk.Campaign, *moves: tuple[str, str]) -> pk.Campaign:
-    for task, outing in moves:
-        found = campaign.moved(task, outing)
-        assert found.why_not == "", found.words
-        campaign = found.campaign
-    return campaign
 
 
 @pytest.fixture

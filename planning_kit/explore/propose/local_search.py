@@ -237,11 +237,11 @@ class LocalSearch:
         if not held or draws.random() < _ANYWHERE:
             step = draws.choice(chain)
             held = {step: best.starts[step] - draws.uniform(*_EARLIER_MIN)}
-        timing.latest = held
+        timing.ask_by(held)
         around.late_min = draws.uniform(*_LATE_PARTS) * best.cost[0]
         here = around.timed(best.orders, best.swapped, best.pet_zero_min)
         best, _ = self._climb(best, here or best, _HOT, _ASIDE, draws)
-        timing.latest = {}
+        timing.ask_by({})
         return best
 
     def _climb(self, best: Timed, here: Timed, hot: float, length: int, draws: random.Random,
@@ -261,7 +261,7 @@ class LocalSearch:
             if there is not None and there.guide <= worst + _SAME and self._judged.get(_key(there), True) \
                     and (kept := around.kept(there, broken_min, worst + _SAME)) is not None:
                 here = kept
-                low = min(low, here, key=lambda timed: timed.cost)
+                low = here if here.cost < low.cost else low
                 if here.cost < (trail[-1] if trail else best).cost:
                     trail.append(here)
                     waited = 0

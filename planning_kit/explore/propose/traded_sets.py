@@ -69,12 +69,16 @@ class TradedSets:
             busy.append(own + minutes[-1, number] + walk)
         return np.asarray(np.max(busy, axis=0))
 
+    @cached_property
+    def _sets(self) -> list[frozenset[str]]:
+        names = np.array(self.tasks, dtype=object)
+        return [frozenset(names[row].tolist()) for row in self._chosen]
+
     def draw(self, draws: random.Random, but: Collection[frozenset[str]]) -> frozenset[str] | None:
         """A set that is none of ``but``, those of less work sooner; None where there is none."""
-        sets = [frozenset(np.array(self.tasks, dtype=object)[row].tolist()) for row in self._chosen]
-        left = [number for number, each in enumerate(sets) if each not in but]
+        left = [number for number, each in enumerate(self._sets) if each not in but]
         if not left:
             return None
         least = self.least_min[left]
         odds = np.exp((least.min() - least) / (_HEAT * max(least.min(), 1.0)))
-        return sets[draws.choices(left, odds.tolist())[0]]
+        return self._sets[draws.choices(left, odds.tolist())[0]]
