@@ -18,6 +18,7 @@ import pandas as pd
 from planning_kit.campaign.campaign import TimedCampaign
 from planning_kit.campaign.check_campaign import campaign_findings
 from planning_kit.campaign.early_end import (
+    Onward,
     begins_otherwise,
     early_end_table,
     left_if_ended,
@@ -229,7 +230,8 @@ def _early_end(campaign: TimedCampaign, asked: Message, open_one: str) -> Messag
     left = (f"{', '.join(names)}: value {row['value_left']:g}, {int(row['required_left'])} of "
             f"{len(names)} required, up to {number_label(row['minutes_left'], 'up', 0)} min of work"
             if names else "nothing of the backlog")
-    end = campaign.end_state(outing, minute)
+    now, then = (onward(campaign, outing, end) for end in (None, minute))
+    end = then.campaign.end_state(outing)
     own = [f"{each.task.task} ({number_label(each.left_min, 'up', 0)} min)" for each in end.tasks
            if each.share < 1 and each.task.need == "required" and each.task.task not in campaign.tasks]
     columns = ["kind", "id", "title", "is"]
@@ -244,7 +246,7 @@ def _early_end(campaign: TimedCampaign, asked: Message, open_one: str) -> Messag
         "rows": [*_curves(campaign, outing, last)], "now": _share(minute, 0.0, last),
         "ticks": [[_share(each, 0.0, last), pet_label(each)] for each in pet_ticks(last)
                   if each <= _LAST_TICK * last],
-        "lines": [*_cost(campaign, outing, minute)],
+        "lines": [*_cost(campaign, outing, now, then)],
         "tables": [_table("How they come home", home[["id", "is"]]),
                    _table("What the next outing must know, once all is made safe", end.left[columns])]}
 
@@ -263,10 +265,9 @@ def _curves(campaign: TimedCampaign, outing: str, last: float) -> Iterator[Messa
             for (key, _), (begin, end) in zip(runs, pairwise(ends), strict=True)]}
 
 
-def _cost(campaign: TimedCampaign, outing: str, minute: float) -> Iterator[list[str]]:
+def _cost(campaign: TimedCampaign, outing: str, now: Onward, then: Onward) -> Iterator[list[str]]:
     """What the outings to come are then, against what they are if this one does all its work: lines."""
     later = [each for each in campaign.ids[campaign.ids.index(outing) + 1:] if not campaign.has_log(each)]
-    now, then = (onward(campaign, outing, end) for end in (None, minute))
     if later:
         yield ["", f"{later[0]} then, against {later[0]} after the planned end; work left over is not in it "
                    "before it is put there:"]

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from planning_kit.campaign.standing import IS_ON, MAY_BE, MUST_BY, REST
 from planning_kit.inputs.scenario import Scenario
 from planning_kit.inputs.shown_text import plotly_text
 from planning_kit.inputs.times import number_label, pet_label
@@ -149,9 +150,9 @@ def near_dates(dates: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
     The dates that the outings have always count, the others the nearest first.
     """
     rows = dates.to_dict("records")
-    own, far = [row for row in rows if row["kind"] == "is"], set[int]()
+    own, far = [row for row in rows if row["kind"] == IS_ON], set[int]()
     first, last = begin, end = min(row["first"] for row in own), max(row["last"] for row in own)
-    for at in sorted((at for at, row in enumerate(rows) if row["kind"] != "is"), key=lambda at: max(
+    for at in sorted((at for at, row in enumerate(rows) if row["kind"] != IS_ON), key=lambda at: max(
             begin - rows[at]["first"], rows[at]["last"] - end)):
         ends = min(first, rows[at]["first"]), max(last, rows[at]["last"])
         if _fits(*ends):
@@ -187,9 +188,9 @@ def dates_chart(scenario: Scenario, dates: pd.DataFrame, theme: str = "light") -
     near, far = near_dates(dates)
     look, rows = theme_named(theme), near.to_dict("records")
     chart = season_chart(season_of(scenario, near), theme, scenario)
-    may = {row["outing"]: (row["first"], row["last"]) for row in rows if row["kind"] == "may be"}
+    may = {row["outing"]: (row["first"], row["last"]) for row in rows if row["kind"] == MAY_BE}
     spans = {row["outing"]: (*may.get(row["outing"], (row["first"], row["first"])), row["first"])
-             for row in rows if row["kind"] == "is"}
+             for row in rows if row["kind"] == IS_ON}
     for number, (name, (earliest, latest, day)) in enumerate(spans.items()):
         ends = (f"{earliest - _WHOLE_DAY}T12:00:00", f"{latest}T12:00:00")
         chart.add_shape(type="rect", xref="x", yref="paper", x0=ends[0], x1=ends[1], y0=0, y1=1, opacity=0.35,
@@ -200,11 +201,11 @@ def dates_chart(scenario: Scenario, dates: pd.DataFrame, theme: str = "light") -
         chart.add_annotation(**note(plotly_text(f"{name} {day:%m-%d}", 24), 0.0, 1.0 - 0.06 * (number % 3),
                                     look.ink, xref="x", yref="paper", yanchor="top", xanchor="left",
                                     bgcolor=look.paper, borderpad=2) | {"x": f"{day}T00:00:00"})
-    for row in (each for each in rows if each["kind"] == "rest"):
+    for row in (each for each in rows if each["kind"] == REST):
         chart.add_shape(type="rect", xref="x", yref="paper", y0=0, y1=0.04, layer="below", line={"width": 0},
                         x0=f"{row['first'] - _WHOLE_DAY}T12:00:00", x1=f"{row['last']}T12:00:00",
                         fillcolor=look.quiet_ink, opacity=0.5, name=f"rest after {row['outing']}")
-    limits = [row for row in rows if row["kind"] == "must be done by"]
+    limits = [row for row in rows if row["kind"] == MUST_BY]
     for number, row in enumerate(limits):
         day = f"{row['last']}T12:00:00"
         chart.add_shape(type="line", xref="x", yref="paper", x0=day, x1=day, y0=0, y1=1,
@@ -215,7 +216,7 @@ def dates_chart(scenario: Scenario, dates: pd.DataFrame, theme: str = "light") -
     told = "; ".join(f"{name} on {day}, between {earliest} and {latest}"
                      for name, (earliest, latest, day) in spans.items())
     told += "".join(f"; {row['about']} ({row['outing'] or _NOWHERE}) by {row['last']}" for row in limits)
-    told += "".join(f"; rest after {row['outing']} to {row['last']}" for row in rows if row["kind"] == "rest")
+    told += "".join(f"; rest after {row['outing']} to {row['last']}" for row in rows if row["kind"] == REST)
     told += "".join(f"; not drawn, as it is too far from the outings: {each}" for each in far)
     if far:
         chart.add_annotation(**note(plotly_text(f"too far to be drawn: {'; '.join(far)}", 110), 0.0, 1.0,
