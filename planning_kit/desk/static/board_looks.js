@@ -3,8 +3,7 @@
 // until the answer is there.
 
 import { strips } from "./board_strips.js";
-import { button, el, options, tabButton, tableOf } from "./dom.js";
-import { tabAfter } from "./keys.js";
+import { button, el, options, tabButton, tableOf, turnTab } from "./dom.js";
 
 export const LOOKS = [
   ["board", "Board", "Outings beside each other, with their tasks"],
@@ -79,11 +78,8 @@ export class BoardLooks {
   }
 
   onTabKey(event) {
-    const next = tabAfter([...LOOKS.map(([name]) => name)], this.what, event.key);
-    if (!next) return;
-    this.look(next);
-    this.tabs.querySelector("[aria-selected=true]").focus();
-    event.preventDefault();
+    const names = LOOKS.map(([name]) => name);
+    turnTab(event, this.tabs, names, this.what, next => this.look(next));
   }
 
   look(what) {

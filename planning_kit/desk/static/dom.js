@@ -153,3 +153,12 @@ export function tableOf(columns, rows, caption) {
     ),
   );
 }
+
+// An arrow on a tab opens the next one, and the focus goes along.
+export function turnTab(event, tabs, names, name, open) {
+  const next = tabAfter(names, name, event.key);
+  if (!next) return;
+  open(next);
+  tabs.querySelector("[aria-selected=true]").focus();
+  event.preventDefault();
+}

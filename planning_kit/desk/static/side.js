@@ -1,8 +1,7 @@
 // Beside the chart: faults, findings and margins, worst first; why a step stands where it does; what moved.
 
-import { button, el, options, tabButton, tableOf } from "./dom.js";
+import { button, el, options, tabButton, tableOf, turnTab } from "./dom.js";
 import { signOf } from "./head.js";
-import { tabAfter } from "./keys.js";
 import { ActionsPane } from "./actions_pane.js";
 import { Pages, turnTo } from "./pages.js";
 import { OddsPane, OrderPane } from "./work.js";
@@ -112,11 +111,7 @@ export class Side {
   }
 
   onKey(event, name) {
-    const next = tabAfter(this.tabNames, name, event.key);
-    if (!next) return;
-    this.open(next);
-    this.tabs.querySelector("[aria-selected=true]").focus();
-    event.preventDefault();
+    turnTab(event, this.tabs, this.tabNames, name, next => this.open(next));
   }
 
   setFaults(faults) {

@@ -1,8 +1,7 @@
 // The tables: one Tabulator a sheet, made when its tab is first opened. The order of rows is the kernel's;
 // sorting and finding here change only what is looked at.
 
-import { el, tabButton } from "./dom.js";
-import { tabAfter } from "./keys.js";
+import { el, tabButton, turnTab } from "./dom.js";
 import { ColumnMenu } from "./column_menu.js";
 import { RowForm } from "./row_form.js";
 import { makeGrid } from "./table_grid.js";
@@ -90,11 +89,7 @@ export class Tables {
   }
 
   onTabKey(event, name) {
-    const next = tabAfter(Object.keys(this.schema), name, event.key);
-    if (!next) return;
-    this.open(next);
-    this.tabs.querySelector("[aria-selected=true]").focus();
-    event.preventDefault();
+    turnTab(event, this.tabs, Object.keys(this.schema), name, next => this.open(next));
   }
 
   open(name) {
