@@ -29,7 +29,7 @@ def executor(request: pytest.FixtureRequest) -> Iterator[Executor]:
     else:
         distributed = pytest.importorskip("distributed")
         with (distributed.LocalCluster(n_workers=1, threads_per_worker=2, processes=False,
-                                       dashboard_address=None) as cluster,
+                                       dashboard_address="127.0.0.1:0") as cluster,
               distributed.Client(cluster) as client):
             yield client.get_executor()
 

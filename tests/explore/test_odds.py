@@ -123,7 +123,8 @@ def test_results_do_not_depend_on_who_computes_them(demo_plan: pk.Plan, workers:
 
 def test_a_dask_cluster_is_an_executor_like_any_other(demo_plan: pk.Plan) -> None:
     distributed = pytest.importorskip("distributed")
-    with (distributed.LocalCluster(n_workers=1, threads_per_worker=2, processes=False, dashboard_address=None)
+    with (distributed.LocalCluster(n_workers=1, threads_per_worker=2, processes=False,
+                                   dashboard_address="127.0.0.1:0")
           as cluster, distributed.Client(cluster) as client):
         shared = demo_plan.odds(samples=6_000, executor=client.get_executor())
     assert_same(demo_plan.odds(samples=6_000), shared)
