@@ -41,7 +41,7 @@ const CSS = `.pkf-stage { aspect-ratio: 16 / 9 } .pkf-captions { height: 78px; o
   .pkf-beside > .pkf-stage { grid-column: 1; width: 100vw }
   .pkf-beside > .pkf-captions { grid-column: 2; height: 0; min-height: 100% }`;
 
-test("a film is on one screen: its picture takes the height that is left, words stand beside a low one", async () => {
+test("a film is on one screen: its picture takes what is left, words stand beside a low one", async () => {
   placed(document.createElement("style")).textContent = CSS;
   const panel = placed(document.createElement("div"));
   panel.className = "jp-WindowedPanel-outer";
