@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Annotated, Any, Literal, get_origin, get_type_hints
 
 SUITED = ("EV1", "EV2")
@@ -120,6 +121,7 @@ def references(about: str, *tables: str, **more: Any) -> Field:
     return column("references", about, refers_to=tables, **more)
 
 
+@cache
 def columns_of(record: type) -> tuple[Field, ...]:
     """The columns that a record declares (``name: Annotated[type, column(...)]``), in order."""
     hints = get_type_hints(record, include_extras=True)

@@ -38,6 +38,8 @@ def visible(text: object, kept: str = "") -> str:
     ``kept``: line breaks that are our own, where no text in them can break a line any more.
     """
     text = str(text)
+    if text.isprintable():  # nothing in it is unwanted, as in nearly all texts
+        return text
     unwanted = {ord(char): shown for char in set(text).difference(kept)
                 if (shown := _instead(char)) is not None}
     return text.translate(unwanted) if unwanted else text

@@ -103,10 +103,12 @@ class Rows:
         """Every id in a column, list or single, with its row."""
         for row in self[name]:
             value = row.values.get(column)
+            if not value:
+                continue
             if isinstance(value, tuple):
                 for entry in value:
                     yield row, entry.item if isinstance(entry, ItemMove) else entry
-            elif value and isinstance(value, str):
+            elif isinstance(value, str):
                 yield row, value
 
 

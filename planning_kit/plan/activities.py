@@ -161,11 +161,12 @@ def walked_in(way: Way, now: Any, start: Any, least: Callable[..., Any] = min,
 class Stretch:
     """One activity of a lane in each timing, which may take no time; ``step``: its position, -1 none.
 
+    ``until_min`` is a number, or an array (n,) of many timings.
     ``title`` None is that of the step, or of the wait for what holds it; ``is_somewhere``: at a known place.
     """
 
     kind: str
-    until_min: np.ndarray
+    until_min: Any
     step: int = -1
     to_place: str = ""
     via: tuple[str, ...] = ()
@@ -175,32 +176,38 @@ class Stretch:
 
 
 def stretches(timings: Timings, crew: str) -> Iterator[Stretch]:
-    """What one crew member does until the outing ends, in order, laid out for all timings at once."""
+    """What one crew member does until the outing ends, in order, laid out for all timings at once.
+
+    Of one timing (no last axis) in plain numbers, which takes a fraction of the time.
+    """
     travel, airlock = timings.travels[crew], timings.settings.airlock_place
-    here, now = airlock, np.zeros(np.shape(timings.end_min))
-    factor = np.asarray(timings.travel_factor.get(crew, 1.0))
+    is_one = np.ndim(timings.end_min) == 0
+    least, most = (min, max) if is_one else (np.minimum, np.maximum)
+    starts, durations = ((each.tolist() if is_one else each) for each in (timings.starts, timings.durations))
+    here, now = airlock, 0.0 if is_one else np.zeros(np.shape(timings.end_min))
+    factor = timings.travel_factor.get(crew, 1.0)
     turns = {turn.step: turn for turn in timings.network.releases if (turn.kind, turn.crew) == (TURN, crew)}
     for position in work_order(timings.steps, crew):
-        step, start = timings.steps[position], timings.starts[position]
-        scale = np.asarray(1.0) if step.step in timings.begun else factor
+        step, start = timings.steps[position], starts[position]
+        scale = 1.0 if step.step in timings.begun else factor
         turn = turns.get(position)
         if turn is not None and turn.name != here:
             # A decision found them underway to something else: there first, and until then.
             leave = turn.at_min - on_grid(travel_into(step, travel, turn.name) + step.travel_extra_min)
             there = now + on_grid(travel.time_min(here, turn.name) * scale)
-            yield Stretch(TRAVEL, np.clip(there, now, np.maximum(leave, now)), position, turn.name)
-            now, here = np.maximum(now, leave), turn.name
+            yield Stretch(TRAVEL, np.clip(there, now, most(leave, now)), position, turn.name)
+            now, here = most(now, leave), turn.name
             yield Stretch(WAIT, now, position, title="Sent elsewhere")
         way = way_into(timings.settings, travel, step, here, scale)
-        leaves, waits, goes_on = walked_in(way, now, start, np.minimum, np.maximum)
+        leaves, waits, goes_on = walked_in(way, now, start, least, most)
         if way.opens_min > -inf:
             yield Stretch(WAIT, leaves, position, title="Wait for the hatch", held_by=f"{HATCH}:hatch")
-        if np.any(way.whole_min) or {*stops_into(step)} - {here}:
+        if (way.whole_min if is_one else way.whole_min.any()) or {*stops_into(step)} - {here}:
             yield Stretch(TRAVEL, waits, position, step.wait_at or step.place, step.via_places)
         yield Stretch(WAIT, goes_on, position)
         if step.wait_at:
             yield Stretch(TRAVEL, start, position, step.place)
-        now, here = start + timings.durations[position], step.place or here
+        now, here = start + durations[position], step.place or here
         yield Stretch(WORK, now, position, is_somewhere=bool(step.place))
     yield Stretch(TRAVEL, now + on_grid(travel.time_min(here, airlock) * factor), to_place=airlock)
     yield Stretch(WAIT, timings.end_min - timings.network.ends_min, title="Wait for the partner to ingress")

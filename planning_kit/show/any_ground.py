@@ -8,8 +8,7 @@ and what is drawn on the page's ground takes other colours than those of `LIGHT`
   That is enough for marks (3), and too little for small text (4.5).
 - Text takes the colour of the page's own text by a CSS variable of JupyterLab, in the markup that plotly
   takes in texts. Where no such variable is (a page of HTML, a saved picture), it is the ink of `LIGHT`.
-- The minutes of a time axis that only a close look shows, all but every fifth, are of the grey of marks (4.0
-  on dark, 4.7 on white): their markup would make saved charts half as large again.
+- The minutes of a time axis are hundreds: they take the page's own colour by the shorter `currentColor`.
 
 Text on fills and in hover labels, which bring their ground with them, stays as it is.
 """
@@ -30,7 +29,7 @@ INKS = {LIGHT.ink: f"var(--jp-content-font-color1,{LIGHT.ink})",
         LIGHT.quiet_ink: f"var(--jp-content-font-color2,{LIGHT.quiet_ink})",
         LIGHT.stop: f"var(--jp-error-color1,{LIGHT.stop})"}
 """Colour of text on white to that of the same text on the page's ground."""
-_INKED_EVERY_S = 300
+_MINUTE_INKED = '<span style="color:currentColor">', "</span>"
 _FONTS = ("font", "tickfont", "textfont", "insidetextfont", "outsidetextfont")
 _OWN_GROUND = ("hoverlabel", "template")
 
@@ -91,9 +90,7 @@ def _axes_inked(layout: dict[str, Any]) -> dict[str, Any]:
         if "ticktext" in axis:
             more: dict[str, Any] = {"ticktext": [inked(str(each), color) for each in axis["ticktext"]]}
         elif "labelalias" in axis:
-            more = {"labelalias": {key: inked(each, color) if int(key) % _INKED_EVERY_S == 0 else each
-                                   for key, each in axis["labelalias"].items()},
-                    "tickfont": axis["tickfont"] | {"color": MARK}}
+            more = {"labelalias": {key: each.join(_MINUTE_INKED) for key, each in axis["labelalias"].items()}}
         elif color in INKS:
             opened, closed = inked("|", color).split("|")
             more = {"tickprefix": opened + axis.get("tickprefix", ""),

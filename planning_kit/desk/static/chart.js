@@ -23,6 +23,7 @@ export class PlanChart extends ChartView {
     for (const lost of ["pointercancel", "lostpointercapture"])
       this.canvas.addEventListener(lost, () => this.stopDrag());
     this.canvas.addEventListener("pointerleave", () => {
+      this.pointed = null;
       this.tip.hidden = true;
     });
     this.canvas.addEventListener("dblclick", () => this.zoomAll());
@@ -107,6 +108,7 @@ export class PlanChart extends ChartView {
 
   onMove(event) {
     const at = this.point(event);
+    [this.pointed] = at;
     if (this.drag) this.drag.move(at, event.altKey);
     else this.hover(event, at);
   }

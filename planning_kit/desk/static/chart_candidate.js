@@ -5,7 +5,7 @@ import { rect, text, widthOf } from "./chart_shapes.js";
 import { el } from "./dom.js";
 import { shape } from "./drawing.js";
 
-const PAUSE_MS = 40; // a hand that moves on wants the next ghosts sooner than the checks of these
+const PAUSE_MS = 25; // a hand that moves on wants the next ghosts sooner than the checks of these
 const LONG_PAUSE_MS = 250; // what gives way can take the kernel seconds
 const MOST_WINDOWS = 3;
 const BOX_GAP_PX = 16;

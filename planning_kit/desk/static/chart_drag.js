@@ -6,6 +6,7 @@ import * as hands from "./chart_hands.js";
 import { CHART_LEFT } from "./chart_layout.js";
 import { rect, text, widthOf } from "./chart_shapes.js";
 import { el, svg } from "./dom.js";
+import { redraw } from "./drawing.js";
 
 const DRAG_PX = 4;
 const GUIDE_FONT = "650 12px";
@@ -53,16 +54,21 @@ export class ChartDrag {
     placeBox(this.box, this.at, root.getBoundingClientRect(), canvas.getBoundingClientRect());
   }
 
-  // The steps that are pushed, and their present bars pale. They stay until there is another answer.
+  // The steps that are pushed, and their present bars pale. They stay until there is another answer, which is
+  // drawn with the same nodes.
   paintGhosts(answer) {
-    this.clear();
+    const { canvas, look } = this.chart;
     this.shown = answer;
-    if (!answer?.moved) return;
-    this.ghosts = paintCandidate(answer, this.chart.look).drawn();
-    this.chart.canvas.append(this.ghosts);
+    if (!answer?.moved) {
+      this.clear();
+      return;
+    }
+    this.ghosts ??= svg("g", {});
+    redraw(this.ghosts, [paintCandidate(answer, look)]);
+    if (!this.ghosts.isConnected) canvas.append(this.ghosts);
     const steps = new Set(answer.moved.map(([step]) => step));
-    this.chart.canvas.classList.add("pk-trying");
-    for (const bar of this.chart.canvas.querySelectorAll(".pk-bar-work"))
+    canvas.classList.add("pk-trying");
+    for (const bar of canvas.querySelectorAll(".pk-bar-work"))
       bar.classList.toggle("pk-pale", steps.has(bar.dataset.step));
   }
 

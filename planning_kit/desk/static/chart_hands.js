@@ -43,13 +43,25 @@ export function isWholeRange([from, to], chart) {
   return to - from >= last - first - 0.01 && from === first;
 }
 
-// What `around` has on either side keeps its share; null where it would be too little to see.
-export function zoomedRange(range, factor, around, chart) {
+// What `around` has on either side keeps its share, or is to be the `share` that is given; null where it
+// would be too little to see.
+export function zoomedRange(range, factor, around, chart, share = null) {
   const [first, last] = wholeRange(chart);
   const size = Math.min((range[1] - range[0]) * factor, last - first);
   if (size < LEAST_RANGE_MIN) return null;
-  const share = (around - range[0]) / (range[1] - range[0]);
-  return keptRange(around - share * size, size, chart);
+  const before = share ?? (around - range[0]) / (range[1] - range[0]);
+  return keptRange(around - before * size, size, chart);
+}
+
+// What a zoom is about where nothing is pointed at or chosen: now, else the middle of the work, so far as it
+// is seen. Limits may lie far behind all work, and the middle of the view be empty.
+export function middleSeen([from, until], chart) {
+  if (chart.now > from && chart.now < until) return chart.now;
+  const seen = workBars(chart).filter(bar => bar.finish > from && bar.start < until);
+  if (!seen.length) return (from + until) / 2;
+  const first = Math.min(...seen.map(bar => bar.start));
+  const last = Math.max(...seen.map(bar => bar.finish));
+  return (Math.max(from, first) + Math.min(until, last)) / 2;
 }
 
 // Start and size of a range from one minute to another, of either order: never too little to see.

@@ -3,6 +3,8 @@
 
 import * as hands from "./chart_hands.js";
 
+const ZOOMS = { "+": 1 / 1.5, "-": 1.5 }; // as the buttons; while nothing is chosen
+
 export class ChartKeys {
   constructor(chart) {
     this.chart = chart;
@@ -35,8 +37,9 @@ export class ChartKeys {
 
   start(key) {
     const first = this.chart.work()[0];
-    if (!key.startsWith("Arrow") || !first) return false;
-    this.chart.choose(first.step);
+    if (key in ZOOMS) this.chart.zoom(ZOOMS[key]);
+    else if (!key.startsWith("Arrow") || !first) return false;
+    else this.chart.choose(first.step);
     return true;
   }
 

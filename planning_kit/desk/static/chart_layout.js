@@ -92,6 +92,14 @@ export function fit(words, room, perChar) {
   return words.length <= most ? words : most < 2 ? "" : `${words.slice(0, most - 1)}…`;
 }
 
+// A name with as much of its title as there is room for; cut itself it would say nothing, and is left out.
+export function fitNamed(name, title, room, perChar) {
+  const most = Math.floor(room / perChar);
+  const whole = `${name} ${title}`;
+  if (whole.length <= most || name.length + 4 <= most) return fit(whole, room, perChar);
+  return name.length <= most ? name : "";
+}
+
 export function wrapped(words, perLine, lines) {
   const found = [];
   for (const word of words.split(" ")) {

@@ -2,7 +2,7 @@
 // All texts of a scenario are text nodes: nothing here reads markup.
 
 import { paintBroken } from "./chart_broken.js";
-import { CHART_LEFT, CHART_RIGHT, TEXT_PX, fit } from "./chart_layout.js";
+import { CHART_LEFT, CHART_RIGHT, TEXT_PX, fit, fitNamed } from "./chart_layout.js";
 import { block, limitLine, outline, patterns, rect, text } from "./chart_shapes.js";
 import { clearTicks, limitWords, wordsOfBars } from "./chart_words.js";
 import { shape } from "./drawing.js";
@@ -39,8 +39,9 @@ export function paintChart(chart, look) {
     { "clip-path": `url(#${clipId})` },
     shape("g", {}, ground),
     shape("g", {}, bridges, bars),
-    shape("g", { class: "pk-labels", "aria-hidden": "true" }, labels),
     shape("g", {}, over),
+    // Words last, with a rim of the ground's colour: arrows and lines do not strike them out.
+    shape("g", { class: "pk-labels", "aria-hidden": "true" }, labels),
   );
   const beside = shape("g", { "aria-hidden": "true" }, names);
   return [shape("defs", {}, clip, patterns(clipId, theme)), inside, beside];
@@ -73,15 +74,16 @@ export function paintChart(chart, look) {
         if (until < range[0] || from > range[1]) continue;
         ground.push(bar(from, until, strip, { ...frame, "data-inhibit": `${number} ${at}` }));
         const [left, end] = seen(from, until);
-        const words = fit(`${inhibit} ${title}`, end - left - 8, TEXT_PX);
-        if (strip.height >= WORDS_PX) ground.push(small(words, left + 4, baseOf(strip), theme.ink, "start"));
+        const words = fitNamed(inhibit, title, end - left - 8, TEXT_PX);
+        if (words && strip.height >= WORDS_PX)
+          ground.push(small(words, left + 4, baseOf(strip), theme.ink, "start"));
       }
     });
   }
 
   function paintBars(data) {
     const shared = new Map();
-    const named = [];
+    const inBars = [];
     data.bars.forEach((each, number) => {
       const [step, who, kind, start, finish, task, title] = each;
       const lane = places.lanes[who];
@@ -108,13 +110,13 @@ export function paintChart(chart, look) {
         "aria-label": look.nameOf(each),
       };
       bars.push(block(x(start), x(finish), strip, { ...about, ...option, fill, ...line }));
-      named.push({ name: step || title, title, letter, from: x(start), until: x(finish), strip, lane });
+      inBars.push({ name: step || title, title, letter, from: x(start), until: x(finish), strip, lane });
       if (!step || !data.crew.includes(who)) return;
       const other = shared.get(step);
       if (other?.start === start) bridges.push(bridge(other.lane, lane, start, finish, fill));
       else shared.set(step, { start, lane });
     });
-    for (const words of wordsOfBars(named, [CHART_LEFT, right])) paintWords(words);
+    for (const words of wordsOfBars(inBars, [CHART_LEFT, right])) paintWords(words);
   }
 
   function bridge(upper, lower, start, finish, fill) {

@@ -40,6 +40,7 @@ export class ChartView {
     root.append(this.tip);
     this.selected = null;
     this.along = []; // chosen besides it
+    this.pointed = null; // px from the left, while the pointer is over the chart
     this.sizes = new ResizeObserver(() => this.refit());
     this.sizes.observe(this.room);
   }
@@ -75,15 +76,19 @@ export class ChartView {
     this.paint();
   }
 
-  middle() {
-    // of the chosen step where one is chosen, else of the view
-    const bar = this.selected && this.work().find(each => each.step === this.selected);
-    return bar ? (bar.start + bar.finish) / 2 : (this.range[0] + this.range[1]) / 2;
+  // About the chosen step, else what is pointed at, each of which stays where it is; else what is most worth
+  // to be seen comes to the middle.
+  zoom(factor, around = this.heldAt()) {
+    const { range, chart } = this;
+    const about = around === null ? [hands.middleSeen(range, chart), chart, 0.5] : [around, chart];
+    const zoomed = hands.zoomedRange(range, factor, ...about);
+    if (zoomed) this.setRange(zoomed[0], zoomed[1] - zoomed[0]);
   }
 
-  zoom(factor, around = this.middle()) {
-    const range = hands.zoomedRange(this.range, factor, around, this.chart);
-    if (range) this.setRange(range[0], range[1] - range[0]);
+  heldAt() {
+    const bar = this.selected && this.work().find(each => each.step === this.selected);
+    if (bar) return (bar.start + bar.finish) / 2;
+    return this.pointed === null ? null : this.minuteAt(this.pointed);
   }
 
   setRange(start, size) {

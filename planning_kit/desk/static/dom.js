@@ -1,9 +1,9 @@
 // Small tools for building the page. Text always goes in as text: nothing here reads markup.
 
-import { el, svg } from "../../show/film/static/elements.js";
+import { el, frameOf, svg } from "../../show/film/static/elements.js";
 import { tabAfter } from "./keys.js";
 
-export { el, svg };
+export { el, frameOf, svg };
 
 export function button(label, hint, onclick, attributes = {}) {
   return el("button", { type: "button", class: "pk-button", title: hint, onclick, ...attributes }, label);

@@ -16,7 +16,7 @@ export const KEYS = [
   ["Chart", "ArrowLeft ArrowRight ArrowUp ArrowDown", "Choose the step beside, or in the other lane"],
   ["Chart", "Shift+ArrowLeft Shift+ArrowRight", "Choose more; with the mouse Shift or Ctrl and a click"],
   ["Chart", "Enter", "To its row in the table"],
-  ["Chart", "+ -", "A minute more or less"],
+  ["Chart", "+ -", "A minute more or less; zoom while nothing is chosen"],
   ["Chart", "Alt+ArrowLeft Alt+ArrowRight", "Earlier or later in its lane"],
   ["Chart", "Alt+ArrowUp Alt+ArrowDown", "To another lane"],
   ["Chart", "Home", "The whole outing; Ctrl and the wheel zoom, so does a frame drawn on the axis"],

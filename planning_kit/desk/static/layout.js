@@ -1,7 +1,7 @@
 // How the workbench fills what it is given: height and width, shares of chart, tables and side, full screen.
 // What the planner chose is kept while the page is open, where the browser keeps anything.
 
-import { button, el, svg } from "./dom.js";
+import { button, el, frameOf, svg } from "./dom.js";
 
 const KEPT = "planning_kit layout";
 const STEP = 0.03;
@@ -14,7 +14,6 @@ const SHARES = {
   chart: { first: 0.56, least: 0.2, most: 0.8, keys: { ArrowDown: STEP, ArrowUp: -STEP } },
   side: { first: 0.27, least: 0.15, most: 0.5, keys: { ArrowLeft: STEP, ArrowRight: -STEP } },
 };
-const FRAMES = ".jp-WindowedPanel-outer, .jp-LinkedOutputView";
 const TOUCHES = ["wheel", "pointerdown", "keydown", "touchstart"];
 
 function kept() {
@@ -131,7 +130,7 @@ export class Layout {
 
   // What it is seen through: the notebook, or a view of one output.
   frame() {
-    const frame = this.root.closest(FRAMES);
+    const frame = frameOf(this.root);
     if (frame === this.around) return frame;
     if (this.around) this.sizes.unobserve(this.around);
     if (frame) this.sizes.observe(frame);

@@ -110,19 +110,17 @@ export class OutsideChart {
     // Under the labels, so that what was done stays readable.
     const labels = canvas.querySelector(".pk-labels");
     labels.parentNode.insertBefore(svg("g", inside, done), labels);
+    const foot = places.axis.height - 1; // the flag is as high as the axis: it covers the time behind it
     this.flag = svg(
       "g",
       {},
-      svg("path", {
-        class: "pk-now-flag",
-        d: `M0,${places.axis.height - 4} h-${FLAG_PX} v-14 h${2 * FLAG_PX} v14 Z`,
-      }),
-      text("", 0, places.axis.height - 7, { class: "pk-now-words", "text-anchor": "middle" }),
+      svg("path", { class: "pk-now-flag", d: `M0,${foot} h-${FLAG_PX} V0 h${2 * FLAG_PX} V${foot} Z` }),
+      text("", 0, foot / 2 + 4, { class: "pk-now-words", "text-anchor": "middle" }),
     );
     this.line = svg(
       "g",
       { class: "pk-now-line" },
-      svg("path", { d: `M0,${places.axis.height - 4} V${places.bottom}` }),
+      svg("path", { d: `M0,${foot} V${places.bottom}` }),
       this.flag,
     );
     labels.parentNode.append(svg("g", inside, over));

@@ -16,6 +16,7 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -76,14 +77,13 @@ class Journal:
 
         ``bases`` are those of versions with another one, by name. Raises `OSError` when that fails.
         """
-        content = {
-            "format": _FORMAT, "folder": str(self._folder), "written": datetime.now(UTC).isoformat(),
-            "draft": _plain(draft), "base": _plain(base),
-            "versions": {name: _plain(each) for name, each in versions.items()},
-            "bases": {name: _plain(each) for name, each in bases.items()},
+        about = {"format": _FORMAT, "folder": str(self._folder), "written": datetime.now(UTC).isoformat()}
+        parts = {name: json.dumps(value) for name, value in about.items()} | {
+            "draft": _text(draft), "base": _text(base),
+            "versions": _object({name: _text(each) for name, each in versions.items()}),
+            "bases": _object({name: _text(each) for name, each in bases.items()}),
         }
-        # Escaped to ASCII: half characters that a cell may hold are kept too.
-        data = json.dumps(content).encode("ascii")
+        data = _object(parts).encode("ascii")
         try:
             made_state_folder()
             self._hold()
@@ -224,11 +224,21 @@ def _read(path: Path, like: Draft, is_in_use: bool) -> Unsaved | None:
         return None
 
 
-def _plain(draft: Draft) -> dict[str, Any]:
-    sheets = {name: {"columns": sheet.columns, "can_grow": sheet.can_grow,
-                     "lines": [[line.id, line.cells] for line in sheet.lines]}
-              for name, sheet in draft.sheets.items()}
-    return {"sheets": sheets, "next_id": draft.next_id}
+def _text(draft: Draft) -> str:
+    sheets = _object({name: _sheet_text(sheet) for name, sheet in draft.sheets.items()})
+    return _object({"sheets": sheets, "next_id": json.dumps(draft.next_id)})
+
+
+@lru_cache(maxsize=128)  # an edit changes one sheet of all those of draft, base and versions
+def _sheet_text(sheet: Sheet) -> str:
+    """A sheet as JSON, escaped to ASCII: half characters that a cell may hold are kept too."""
+    return json.dumps({"columns": sheet.columns, "can_grow": sheet.can_grow,
+                       "lines": [[line.id, line.cells] for line in sheet.lines]})
+
+
+def _object(parts: Mapping[str, str]) -> str:
+    """A JSON object of values that are JSON already."""
+    return "{" + ", ".join(f"{json.dumps(name)}: {text}" for name, text in parts.items()) + "}"
 
 
 def _draft(plain: Mapping[str, Any], like: Draft) -> Draft:

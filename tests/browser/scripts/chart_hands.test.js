@@ -35,6 +35,20 @@ test("the chart is zoomed to five minutes at the least, to the whole at the most
   equal(hands.zoomedRange([0, 90], 3, 45, sampleChart()), [-8, 98]);
 });
 
+test("a zoom about nothing chosen is about now, else about the work that is seen", () => {
+  const chart = sampleChart({ end: 40, limits: [["hard", 300]] });
+  const work = hands.workBars(chart);
+  const [first, last] = [
+    Math.min(...work.map(each => each.start)),
+    Math.max(...work.map(each => each.finish)),
+  ];
+  equal(hands.middleSeen([-8, 308], chart), (first + last) / 2);
+  equal(hands.middleSeen([last - 10, 308], chart), last - 5);
+  equal(hands.middleSeen([200, 300], chart), 250); // no work is there
+  equal(hands.middleSeen([-8, 308], { ...chart, now: 33 }), 33);
+  equal(hands.zoomedRange([-8, 308], 0.5, 100, chart, 0.5), [21, 179]);
+});
+
 test("the view keeps between what comes before pet_zero and the horizon", () => {
   const chart = sampleChart();
   equal(hands.keptRange(-50, 40, chart), [-8, 32]);

@@ -17,6 +17,7 @@ function keysOf(selected, along = [], data = sampleChart()) {
     events: { onOpen: step => told.push(["open", step]), onRefused: words => told.push(["refused", words]) },
     work: () => workBars(data),
     zoomAll: () => told.push(["all"]),
+    zoom: factor => told.push(["zoom", factor > 1]),
     stopDrag: () => told.push(["stop"]),
     choose: (step, _, more = []) => Object.assign(chart, { selected: step, along: more }),
     get chosen() {
@@ -48,6 +49,13 @@ test("the first arrow chooses the first step, others walk, and no other key is t
     told.map(([what]) => what),
     ["taken", "taken", "taken", "taken"],
   );
+});
+
+test("plus and minus zoom while nothing is chosen, and change the minutes of what is", () => {
+  const [none, one] = [keysOf(null), keysOf("A1")];
+  for (const { press } of [none, one]) ["+", "-"].forEach(key => press(key));
+  const zooms = [["zoom", false], ["taken"], ["zoom", true], ["taken"]];
+  equal([none.told, none.said.length, one.told, one.said.length], [zooms, 0, [["taken"], ["taken"]], 2]);
 });
 
 test("Shift and arrows choose more, and let go on the way back", () => {

@@ -1,4 +1,4 @@
-import { fit, layoutLanes, ticksFor, wrapped } from "/static/chart_layout.js";
+import { fit, fitNamed, layoutLanes, ticksFor, wrapped } from "/static/chart_layout.js";
 import { equal, test } from "./check.js";
 import { sampleChart } from "./sample.js";
 
@@ -70,6 +70,14 @@ test("words are cut where they do not fit, and left out where one letter would b
   equal(fit("handrail", 79, 10), "handra…");
   equal(fit("handrail", 20, 10), "h…");
   equal(fit("handrail", 19, 10), "");
+});
+
+test("a name stands whole or not at all, its title as far as there is room", () => {
+  equal(
+    [80, 79, 50, 40, 39].map(room => fitNamed("I-PA", "pump", room, 10)),
+    ["I-PA pu…", "I-PA", "I-PA", "I-PA", ""],
+  );
+  equal(fitNamed("I-PA", "pump", 90, 10), "I-PA pump");
 });
 
 test("a title is broken between words, and says where it was cut", () => {

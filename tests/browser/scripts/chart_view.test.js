@@ -37,3 +37,16 @@ test("a chart that is too narrow to read waits until there is room", () => {
   plan.paint();
   equal([plan.isBehind, plan.width], [false, 600]);
 });
+
+test("a zoom with nothing chosen keeps the work in sight, what is pointed at in its place", () => {
+  const { plan } = opened();
+  plan.load(sampleChart({ end: 40, limits: [["hard", 600]] }), THEMES);
+  plan.zoomAll();
+  const last = Math.max(...plan.work().map(bar => bar.finish));
+  for (let press = 0; press < 4; press += 1) plan.zoom(1 / 1.5);
+  equal([plan.range[0] < 0, plan.range[1] > last], [true, true]);
+  plan.zoomAll();
+  plan.pointed = plan.x(100);
+  plan.zoom(1 / 1.5);
+  near(plan.x(100), plan.pointed, 0.01);
+});

@@ -53,6 +53,8 @@ test("the flag stays whole at the edge of the chart", () => {
   now.minute = -8;
   outside.tick();
   equal(outside.flag.getAttribute("transform"), "translate(34.00,0)");
+  const { y, height } = outside.flag.querySelector("path").getBBox();
+  equal([y >= 0, height >= outside.chart.places.axis.height - 1], [true, true]); // hides the time behind it
   now.minute = 40;
   outside.tick();
   equal(outside.flag.getAttribute("transform"), "translate(0.00,0)");

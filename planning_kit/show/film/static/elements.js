@@ -23,3 +23,8 @@ function filled(node, attributes, children) {
   }
   return node;
 }
+
+// What an output of JupyterLab is seen through: the notebook, or a view of one output; elsewhere null.
+export function frameOf(node) {
+  return node.closest(".jp-WindowedPanel-outer, .jp-LinkedOutputView");
+}
