@@ -35,9 +35,9 @@ _WALK_PART, _OTHER_PART = 0.3, 0.1
 _MISSED_PART, _CHEAP_MIN, DEAR_MIN = 3.0, 15.0, 100.0
 """The same of a minute by which a step misses its windows or a clock, where it may, and the minutes of a rule
 that delays nobody and is broken, at first and in the end."""
-_COLD = 0.001
+COLD = 0.001
 """How much worse an order may become in the end, as a part of the best outing."""
-_PET_ZERO_SHARE, _RECREATED_SHARE = 0.05, 0.08
+_PET_ZERO_SHARE = 0.05
 _NEAREST, _MORE_SLOTS, _WAIT_PART = 4, 2, 0.3
 _SETTLED_AFTER = 450
 
@@ -64,14 +64,14 @@ class Outing(NamedTuple):
     late_min: float
 
 
-LEFT, UNTIL, LENGTH, NUMBER, LOOK_AT, WAITED, HAS_TRAIL, HOT, BEST_END, ZEROS, EVERY_MIN = range(11)
+LEFT, UNTIL, LENGTH, NUMBER, LOOK_AT, WAITED, HAS_TRAIL, HOT, BEST_END, ZEROS, EVERY_MIN, RECREATED = range(12)
 """The places of how a climb goes: passes left, how many are left when it ends, its length, how many have been
 made, at which of them it looks up, how many since a new best and whether that is to be judged; how hot it begins,
-the best end; how many PET 0 there are besides the first, and their steps."""
-ASKED, WORST, BROKEN_MIN, IS_TAKEN = range(11, 15)
+the best end; how many PET 0 there are besides the first, and their steps; how often tasks are taken out."""
+ASKED, WORST, BROKEN_MIN, IS_TAKEN = range(12, 16)
 """A way asked for; the guide that is still taken, and what a broken rule counts, when a rule was asked for;
 whether that order is taken."""
-PLACES = 15
+PLACES = 16
 DONE, ASK, LOOK, SETTLED, RULES = range(5)
 """Why a climb stops: at its end, for a way, for the clock, for a judgement, for the rules of an order or as it is a
 new best."""
@@ -229,6 +229,12 @@ def _take(here: Order, there: Order, low: Order) -> None:
         copy(low, there)
 
 
+@inner
+def still_taken(guide: float, best_end: float, hot: float, part: float, draw: float) -> float:
+    """The worst that is taken after a ``part`` of the climb, by a draw in [0, 1)."""
+    return guide - hot * best_end * (COLD / hot) ** part * log(1 - draw)
+
+
 @compiled
 def climb(outing: Outing, here: Order, there: Order, low: Order, best: Order, tried: Order, traded: np.ndarray,
           going: np.ndarray, chance: np.ndarray) -> int:
@@ -252,10 +258,10 @@ def climb(outing: Outing, here: Order, there: Order, low: Order, best: Order, tr
         going[WAITED] += 1
         part = 1 - (going[LEFT] - going[UNTIL]) / going[LENGTH]
         broken_min = _CHEAP_MIN * (DEAR_MIN / _CHEAP_MIN) ** part
-        worst = here.sums[GUIDE] + broken_min * here.sums[BROKEN] - going[HOT] * going[BEST_END] * (
-            _COLD / going[HOT]) ** part * log(1 - uniform(chance)) + _SAME
+        worst = still_taken(here.sums[GUIDE] + broken_min * here.sums[BROKEN], going[BEST_END], going[HOT], part,
+                            uniform(chance)) + _SAME
         said, is_timed = FOUND, False
-        if is_once or uniform(chance) < _RECREATED_SHARE:
+        if is_once or uniform(chance) < going[RECREATED]:
             said, used = _recreate(outing, here, there, traded, best, tried, chance)
             going[LEFT] -= used
             is_timed = True

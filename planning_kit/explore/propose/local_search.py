@@ -48,6 +48,7 @@ _LOOK_EVERY = 200
 _HOT, _WARM = 0.025, 0.012
 """How much worse an order may become at first (from the first order, from the best), as a part of the best
 outing."""
+_RECREATED_SHARE = 0.08
 _JUDGED = 400
 """What one judgement costs, in passes."""
 _PUT_TOGETHER, _PROMISING = 5, 1.04
@@ -262,7 +263,7 @@ class LocalSearch:
         going, nobody, freedom = np.zeros(k.PLACES), np.zeros_like(here.traded), around.problem.freedom
         going[[k.UNTIL, k.LENGTH, k.HOT]] = self._left - length, length, hot
         going[k.ZEROS] = (freedom.latest - freedom.earliest).total_seconds() // 60 // freedom.pet_zero_every_min
-        going[k.EVERY_MIN] = freedom.pet_zero_every_min
+        going[[k.EVERY_MIN, k.RECREATED]] = freedom.pet_zero_every_min, _RECREATED_SHARE
         while True:
             last = trail[-1] if trail else best
             going[[k.LEFT, k.HAS_TRAIL, k.BEST_END]] = self._left, bool(trail), best.cost[0]

@@ -11,8 +11,7 @@ import numpy as np
 
 from planning_kit.plan.order_kernel import compiled, inner
 
-_TURN, _REVERSED, _ALL = 0.05, 0.5, 0.5
-_FEW, _TURN_OF_FEW = 12, 0.02  # of so few steps small moves find nearly all that stretches would
+_REVERSED, _ALL = 0.5, 0.5
 _TRADE, _SLAB, _TASK, _REGROUP = 0.11, 0.23, 0.31, 0.40  # of all draws up to here; the rest move neighbours
 _BESIDE, _NEAR = 0.45, 0.8  # of all slots up to here: at the same place, then not far from where it was
 _FAR = 6
@@ -31,7 +30,8 @@ class Moves(NamedTuple):
 
     ``partner`` (m,): the lane that trades places with it, or -1; ``ahead`` and ``behind`` (n, words): the steps
     that come before and after each one whatever is chosen, as bits; ``swappable`` (t,): the tasks whose crew may be
-    traded, ``tradable`` those of them that a move may trade; ``by_runs``: what one does for a task stays together.
+    traded, ``tradable`` those of them that a move may trade; ``by_runs``: what one does for a task stays together;
+    ``turns``: how often a stretch of time is turned round.
     """
 
     task: np.ndarray
@@ -45,6 +45,7 @@ class Moves(NamedTuple):
     swappable: np.ndarray
     tradable: np.ndarray
     by_runs: bool
+    turns: float
 
 
 class Order(NamedTuple):
@@ -236,7 +237,7 @@ def draw(moves: Moves, here: Order, to: Order, chance: np.ndarray) -> bool:
     """Make ``to`` another order than ``here``, not yet timed; whether there was room for it."""
     copy(to, here)
     kind, lanes, sizes = uniform(chance), here.lanes, here.sizes
-    if kind < (_TURN if len(moves.task) > _FEW else _TURN_OF_FEW):
+    if kind < moves.turns:
         turn(moves, to, chance)
         return True
     pieces, counts = np.empty_like(lanes), np.zeros_like(sizes)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from planning_kit.explore.propose.moves_kernel import Moves, Order
 
 _BITS = 32
+_TURN, _FEW, _TURN_OF_FEW = 0.05, 12, 0.02
+"""How often a stretch of time is turned round; of so few steps small moves find nearly all that this would."""
 
 
 def bits(sets: Sequence[Collection[int]]) -> np.ndarray:
@@ -70,7 +72,8 @@ class RandomMoves:
             np.array(work.minutes, dtype=float), bits(self.before), bits(behind),
             np.array([names.index(PARTNER[who]) if PARTNER.get(who) in names else -1 for who in names],
                      dtype=np.int64),
-            swappable, swappable & ~self._of_tasks(self.dropped) & self.trades, work.freedom.free == BY_RUNS)
+            swappable, swappable & ~self._of_tasks(self.dropped) & self.trades, work.freedom.free == BY_RUNS,
+            _TURN if len(work.steps) > _FEW else _TURN_OF_FEW)
 
     @cached_property
     def chance(self) -> np.ndarray:
