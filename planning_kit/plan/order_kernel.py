@@ -56,7 +56,8 @@ class Fixed(NamedTuple):
     travel: np.ndarray
 
 
-def _compiled(function: Callable[P, R]) -> Callable[P, R]:
+def compiled(function: Callable[P, R]) -> Callable[P, R]:
+    """The function compiled, and kept so where that can be."""
     try:
         made: Callable[P, R] = njit(cache=True)(function)
     except RuntimeError:  # nowhere to keep it
@@ -64,7 +65,7 @@ def _compiled(function: Callable[P, R]) -> Callable[P, R]:
     return made
 
 
-@_compiled
+@compiled
 def _fit(begin_ends: np.ndarray, low: int, high: int, start: float, length: float, misses: bool) -> float:
     """The first start at which the whole lies in one window; else never, or at once for who ``misses``."""
     for at in range(low, high, 2):
@@ -74,7 +75,7 @@ def _fit(begin_ends: np.ndarray, low: int, high: int, start: float, length: floa
     return start if misses else inf
 
 
-@_compiled
+@compiled
 def _raise_late(fixed: Fixed, starts: np.ndarray, place: np.ndarray, misses: bool) -> int:
     """Raise what comes too long before another, else groups into one window; the first place that moved."""
     moved = len(starts)
@@ -105,7 +106,7 @@ def _raise_late(fixed: Fixed, starts: np.ndarray, place: np.ndarray, misses: boo
     return moved
 
 
-@_compiled
+@compiled
 def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray, starts: np.ndarray,
             latest: np.ndarray, sums: np.ndarray) -> None:
     sums[:] = -np.inf, 0.0, 0.0, 0.0
@@ -123,7 +124,7 @@ def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray,
             sums[2] += walk_min + home_min
 
 
-@_compiled
+@compiled
 def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.ndarray, first: np.ndarray,
                pet_zero_min: float, horizon_min: float, most_sweeps: int, misses: bool,
                latest: np.ndarray, starts: np.ndarray, sums: np.ndarray) -> int:
