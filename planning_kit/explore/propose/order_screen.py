@@ -146,7 +146,7 @@ class UntimedRules:
         return sum(1 for _ in self._each(passed, stops=False))
 
     def count_at(self, passed: Timed, stops: bool) -> int:
-        """The `count`, compiled; or, where it ``stops``, 1 where they break one that is not let go, else 0."""
+        """The `count`, compiled; where it ``stops``, 1 if they break one that is not let go, else 0."""
         from planning_kit.explore.propose import screen_kernel, screen_rules
 
         work = self.problem.work

@@ -26,6 +26,7 @@ from planning_kit.plan.travel import Travel
 _UNSURE, _PARTS = 1e-6, 1024
 _ROWS = {"last-start": k.LAST_START, "window": k.WINDOW, "reach": k.REACH, "still-hooked": k.STILL_HOOKED,
          "crowded": k.CROWDED, "overloaded": k.OVERLOADED, "not-inside": k.ENDS, "not-in-place": k.ENDS}
+_NONE = (k.NO,) * 4
 
 
 @dataclass(kw_only=True)
@@ -67,10 +68,10 @@ class ScreenArrays:
         """The rules, with what is ``let_go`` by now."""
         if let_go != self._let_go:
             self._let_go = let_go
-            self.rules.let_go[:] = False
+            self.rules.about[:k.SOCKETS] = 0
             for rule, about in let_go:
                 row = _ROWS.get(rule, k.MISHAP)
-                self.rules.let_go[row, self._number(row, about)] = True
+                self.rules.about[row, self._number(row, about)] = 1
         return self.rules
 
     def _number(self, row: int, about: str) -> int:
@@ -87,65 +88,62 @@ class ScreenArrays:
         touched = {i: touches for i in kept if (touches := steps[i].touches - {""})}
         is_known = len(where) == self._count and not placeless([steps[i] for i in kept])
         are_all = {task.task for task in records.tasks} - {*asked.dropped} == {steps[i].task for i in kept}
-        uses, moves = list[int](), list[tuple[int, ...]]()
-        step = np.array([self._step(each, uses) for each in steps])
-        way = np.array([[self._way(each, moves) for each in way] for way in (steps, map(traded, steps))])
+        rows: list[tuple[int, ...]] = []
+        way = np.array([[self._way(each, rows) for each in way] for way in (steps, map(traded, steps))])
         slots = np.array([item.slots or 0.0 for item in records.hardware])
         room = np.full(self._count, inf)
         for holder, most in room_in(records).items():
             room[where[holder]] = inf if most is None else most
-        clash, waits = np.zeros((2, len(steps), len(steps)), dtype=bool)
+        pairs = np.zeros((2, len(steps), len(steps)), dtype=bool)
         for a in touched:
-            clash[a, [b for b in touched if not touched[a].isdisjoint(touched[b])]] = True
+            pairs[k.CLASH, a, [b for b in touched if not touched[a].isdisjoint(touched[b])]] = True
         for a, b in asked.waits:
-            waits[a, b] = True
-        touching = [[(i, 0.0) for i in touched if item in touched[i]] for item in self._items]
-        by_item, ends = lists(touching), {item.item: where[item.end_at] for item in asked.ends}
-        items = [(where[item.at], item.kind == "foothold", ends.get(item.item, k.NO),
-                  *by_item.first[number:number + 2]) for number, item in enumerate(records.hardware)]
+            pairs[k.WAITS, a, b] = True
+        ends, items = {item.item: where[item.end_at] for item in asked.ends}, list[tuple[int, ...]]()
+        for item in records.hardware:
+            first = len(rows)
+            rows += ((i, *_NONE) for i in touched if item.item in touched[i])
+            items.append((where[item.at], item.kind == "foothold", ends.get(item.item, k.NO), first, len(rows)))
+        about = np.zeros((9, max(self._count, len(asked.begins), len(asked.held))), dtype=np.int64)
+        about[k.SOCKETS, [where[place.place] for place in records.places if place.socket]] = 1
+        until = np.cumsum([0, *(2 * len(windows) for *_, windows in asked.held)])
         return k.Rules(
             one=np.array([is_known and past is None and crews == SUITED, where[self._airlock], where[INSIDE],
                           *map(where.__getitem__, SUITED), self._first_item, len(records.places), are_all]),
+            sure=np.array([_unsure(slots), _unsure(np.array([each.metres for each in records.routes]))]),
             kept=np.array(kept), acting=np.array([*touched], dtype=np.int64),
-            minutes=np.array(asked.minutes), step=step, way=way,
-            moves=np.array(moves, dtype=np.int64).reshape(-1, 5), uses=np.array(uses, dtype=np.int64),
-            items=np.array(items, dtype=np.int64).reshape(-1, 5), touching=by_item.numbers,
-            slots=slots, room=room,
-            unsure_slots=_unsure(slots),
-            has_socket=np.isin(np.arange(self._count), [where[p.place] for p in records.places if p.socket]),
-            clash=clash, waits=waits,
+            minutes=np.array(asked.minutes), way=way, rows=np.array(rows, dtype=np.int64).reshape(-1, 5),
+            items=np.array(items, dtype=np.int64).reshape(-1, 5), slots=slots, room=room, about=about,
+            pairs=pairs,
             begins=lists([[(i, task.last_start_min or 0.0) for i in own] for task, own in asked.begins]),
-            held=np.array([ends[1:3] for ends in asked.held], dtype=np.int64).reshape(-1, 2),
+            held=np.array([(first, last, *until[row:row + 2]) for row, (_, first, last, _) in
+                           enumerate(asked.held)], dtype=np.int64).reshape(-1, 4),
             lead_min=np.array([inhibit.lead_min for inhibit, *_ in asked.held], dtype=float),
-            windows=lists([[(0, end) for window in windows for end in window]
-                           for *_, windows in asked.held]),
+            window_min=np.array([end for *_, windows in asked.held for window in windows for end in window],
+                                dtype=float),
             narrow=np.array([where[place] for place in asked.narrow], dtype=np.int64),
-            let_go=np.zeros((8, max(self._count, len(asked.begins), len(asked.held))), dtype=bool),
             **self._ways([place.place for place in records.places]))
 
-    def _step(self, step: Step, uses: list[int]) -> tuple[int, ...]:
-        """A row of ``step``; appends to ``uses``."""
-        where, first, waits_at = self._where, len(uses), step.wait_at or step.place
-        uses += (self._items[item] for item in step.uses)
+    def _way(self, step: Step, rows: list[tuple[int, ...]]) -> tuple[int, ...]:
+        """A step in ``way``; appends what it uses, takes and leaves to ``rows``."""
+        where, items, waits_at, first = self._where, self._items, step.wait_at or step.place, len(rows)
+        rows += ((items[item], *_NONE) for item in step.uses)
+        takes = len(rows)
+        rows += ((items[each.item], where[each.crew or step.crew], where[each.out_of or step.where],
+                  where[each.out_of] if each.out_of else k.NO,
+                  INSIDE in taken_from(self._records, step, each)) for each in step.takes)
+        leaves = len(rows)
+        rows += ((items[each.item], where[each.crew or step.crew], where[each.into or step.where],
+                  k.NO, 0) for each in step.leaves)
         over = {*step.via_places, waits_at}
-        return (where[step.place], where[step.where], where[waits_at],
-                where[over.pop()] if len(over) == 1 else k.NO,
-                self._items[step.foothold] if step.foothold and step.place else k.NO, first, len(uses))
-
-    def _way(self, step: Step, moves: list[tuple[int, ...]]) -> tuple[int, ...]:
-        """A row of ``way``; appends to ``moves``."""
-        where, first = self._where, len(moves)
-        moves += ((self._items[each.item], where[each.crew or step.crew], where[each.out_of or step.where],
-                   where[each.out_of] if each.out_of else k.NO, INSIDE in taken_from(self._records, step, each))
-                  for each in step.takes)
-        then = len(moves)
-        moves += ((self._items[each.item], where[each.crew or step.crew], where[each.into or step.where],
-                   k.NO, 0) for each in step.leaves)
         one, *other = (where[who] for who in step.people)
         is_anchor = step.place in self._asked.anchors
-        return (one, other[0] if other else k.NO,
+        return (where[step.place], where[waits_at], where[over.pop()] if len(over) == 1 else k.NO,
+                items[step.foothold] if step.foothold and step.place else k.NO, where[step.where],
+                one, other[0] if other else k.NO,
                 *(where[step.place] if is_anchor and who in step.hooks else k.NO for who in SUITED),
-                *(who in step.hooks and who not in step.people for who in SUITED), first, then, len(moves))
+                *(who in step.hooks and who not in step.people for who in SUITED),
+                first, takes, leaves, len(rows))
 
     def _ways(self, places: Sequence[str]) -> dict[str, Any]:
         """The tables of what is walked, from and to where any step is: ways into steps, home, and lines."""
@@ -158,19 +156,18 @@ class ScreenArrays:
         for number, who in enumerate(SUITED):
             travel = problem.travels.get(who)
             for here in places:
-                is_known = here in known and travel is not None
-                paths += [self._path(travel, here, to) if is_known and to in known else [] for to in places]
-                if not is_known:
+                if travel is None or here not in known:
+                    paths += [[] for _ in places]
                     continue
+                paths += [self._path(travel, here, to) if to in known else [] for to in places]
                 home_min[number, self._where[here]] = on_grid(travel.time_min(here, self._airlock))
                 for i in own:
                     stays[number, self._where[here], i] = way_into(settings, travel, steps[i], here)
         tether_m = {each.crew: each.tether_m for each in self._records.crew}
-        return {"stays": stays, "home_min": home_min, "paths": lists(paths),
+        lengths = [inf if (most := tether_m.get(who)) is None else most for who in SUITED]
+        return {"stays": stays, "home_min": home_min, "paths": lists(paths), "tether_m": np.array(lengths),
                 "stops": lists([[(self._where[place], 0.0) for place in row]
-                                for row in (*stops, (self._airlock,))]),
-                "tether_m": np.array([inf if (most := tether_m.get(who)) is None else most for who in SUITED]),
-                "unsure_m": _unsure(np.array([route.metres for route in self._records.routes]))}
+                                for row in (*stops, (self._airlock,))])}
 
     def _path(self, travel: Travel, here: str, to: str) -> list[tuple[int, float]]:
         try:

@@ -1,11 +1,9 @@
-"""What `planning_kit.explore.propose.order_screen` asks of an order, compiled by numba, as a search asks often.
+"""What `planning_kit.explore.propose.order_screen` asks of an order, compiled by numba: a search asks it often.
 
 It says how often an order breaks a rule, not which. Exact: where it cannot be, it answers `UNKNOWN`, and the
-rules in Python are asked. Functions that say yes or no say whether there is more to ask: with ``stops`` there
-is not after the first fault. Without, it goes on as if an item were where the step with the fault needs it.
+rules in Python are asked. With ``stops`` it asks no more after the first fault; without, it goes on as if the
+item were where the step with the fault needs it. As `planning_kit.plan.custody` plays a plan, up to a fault.
 """
-
-from typing import NamedTuple
 
 import numpy as np
 
@@ -14,6 +12,8 @@ from planning_kit.explore.propose.screen_rules import (
     ALL_TRADED,
     ASKED,
     AT,
+    BAG,
+    CLASH,
     END_AT,
     ENDS,
     EV1,
@@ -22,22 +22,27 @@ from planning_kit.explore.propose.screen_rules import (
     FOOTHOLD,
     INSIDE,
     IS_FOOTHOLD,
+    ITEM,
     LEAVES,
     LEAVES_END,
     MISHAP,
+    NEAR_SLOTS,
     NO,
+    OR_INSIDE,
     OVERLOADED,
     PEOPLE,
+    PERSON,
     PLACE,
+    PLACE_OF,
     PLACES,
+    SOCKETS,
     TAKES,
     TOUCHED,
     TOUCHED_END,
     UNKNOWN,
     USES,
-    USES_END,
+    WAITS,
     WHERE,
-    Order,
     Rules,
     crowded,
     is_standing,
@@ -46,27 +51,11 @@ from planning_kit.explore.propose.screen_rules import (
 )
 from planning_kit.plan.order_kernel import compiled
 
-# Columns of ``tally``.
-FOUND, ASKS, TOUCHES, UNDER_WAY = range(4)
-
-
-class Custody(NamedTuple):
-    """Where items are, the foothold in each socket, who has too much, the steps whose foothold was missed.
-
-    ``touched`` are wheres to be weighed, ``active`` the steps under way; how many, ``tally`` says, and how
-    often something was amiss, or Python must be asked.
-    """
-
-    at: np.ndarray
-    socket: np.ndarray
-    heavy: np.ndarray
-    missed: np.ndarray
-    touched: np.ndarray
-    active: np.ndarray
-    tally: np.ndarray
-
-
-# --- which comes first ------------------------------------------------------------------------------------
+# Rows of the state ``now``: where an item is, the foothold in a socket, who has too much, what steps missed;
+# wheres to be weighed and steps under way, as many as the last row says, with how often something was amiss
+# and how often Python must be asked.
+_AT, _SOCKET, _HEAVY, _MISSED, _TOUCHED, _ACTIVE, _TALLY = range(7)
+_FOUND, _ASKS, _TOUCHES, _UNDER_WAY = range(4)
 
 
 @compiled
@@ -84,27 +73,24 @@ def _sorted(steps: np.ndarray, times: np.ndarray, rank: np.ndarray) -> np.ndarra
 
 
 @compiled
-def _clashes(steps: np.ndarray, times: np.ndarray, clash: np.ndarray) -> bool:
+def _clashes(steps: np.ndarray, times: np.ndarray, pairs: np.ndarray) -> bool:
     """Whether two of the steps, sorted by these times, touch one item at one instant."""
     for number in range(1, len(steps)):
         at = number - 1
         while at >= 0 and times[steps[at]] == times[steps[number]]:
-            if clash[steps[at], steps[number]]:
+            if pairs[CLASH, steps[at], steps[number]]:
                 return True
             at -= 1
     return False
 
 
 @compiled
-def _rank(order: Order) -> np.ndarray:
+def _rank(lanes: np.ndarray, sizes: np.ndarray, count: int) -> np.ndarray:
     """Steps as the rows of this order: of all that can be next in their lanes the one that stands first."""
-    lanes, sizes, count = order.lanes, order.sizes, len(order.starts)
     rank, missing, turn = np.full(count, count), np.zeros(count, np.int64), np.zeros(len(sizes), np.int64)
     for who in range(len(sizes)):
-        for step in lanes[who, :sizes[who]]:
-            missing[step] += 1
-        if sizes[who]:
-            missing[lanes[who, 0]] -= 1
+        for number in range(1, sizes[who]):  # those at the front are there
+            missing[lanes[who, number]] += 1
     for number in range(count):
         best = count
         for who in range(len(sizes)):
@@ -122,17 +108,19 @@ def _rank(order: Order) -> np.ndarray:
 
 
 @compiled
-def _put_in_turn(rules: Rules, order: Order, steps: np.ndarray) -> None:
+def _put_in_turn(steps: np.ndarray, begun: int, last: int, pairs: np.ndarray, lanes: np.ndarray,
+                 sizes: np.ndarray) -> None:
     """Steps that begin together, so that none comes before one that it waits for; a ring is opened."""
-    for number in range(len(steps)):
+    for number in range(begun, last):
         chosen = number
-        for at in range(number, len(steps)):
+        for at in range(number, last):
             is_next = True
-            for other in steps[number:]:
-                is_next = is_next and not rules.waits[other, steps[at]]
-                for who in range(len(order.sizes)):
-                    for turn in range(1, order.sizes[who]):
-                        if order.lanes[who, turn] == steps[at] and order.lanes[who, turn - 1] == other:
+            for other in range(number, last):
+                if pairs[WAITS, steps[other], steps[at]]:
+                    is_next = False
+                for who in range(len(sizes)):
+                    for turn in range(1, sizes[who]):
+                        if lanes[who, turn] == steps[at] and lanes[who, turn - 1] == steps[other]:
                             is_next = False
             if is_next:
                 chosen = at
@@ -143,220 +131,219 @@ def _put_in_turn(rules: Rules, order: Order, steps: np.ndarray) -> None:
         steps[number] = step
 
 
-# --- items ------------------------------------------------------------------------------------------------
-
-
 @compiled
-def _is_near(rules: Rules, where: int, traded: int, step: int) -> bool:
+def _is_near(way: np.ndarray, traded: int, step: int, where: int) -> bool:
     """Whether a where is that of a step, or one of its people."""
-    return (where == rules.step[step, WHERE] or where == rules.way[traded, step, PEOPLE]
-            or where == rules.way[traded, step, PEOPLE + 1])
+    return bool(where == way[traded, step, WHERE] or where == way[traded, step, PEOPLE]
+                or where == way[traded, step, PEOPLE + 1])
 
 
 @compiled
-def _goes_on(rules: Rules, now: Custody, item: int, stops: bool) -> bool:
-    """Count what is amiss with an item."""
+def _ends_with(now: np.ndarray, about: np.ndarray, rule: int, item: int, stops: bool) -> bool:
+    """Count what is amiss; whether no more is to be asked."""
     # What is let go goes on by what is meant, in two places perhaps: Python knows.
-    now.tally[ASKS if stops and rules.let_go[MISHAP, item] else FOUND] += 1
-    return not stops
+    now[_TALLY, _ASKS if stops and about[rule, item] else _FOUND] += 1
+    return stops
 
 
 @compiled
-def _move(rules: Rules, now: Custody, item: int, to: int) -> None:
-    was, number = now.at[item], now.tally[TOUCHES]
-    if now.socket[was] == item:
-        now.socket[was] = NO
-    now.at[item] = to
-    if rules.has_socket[to] and rules.items[item, IS_FOOTHOLD] and now.socket[to] == NO:
-        now.socket[to] = item
-    now.touched[number], now.touched[number + 1] = was, to
-    now.tally[TOUCHES] += 2
+def _move(now: np.ndarray, items: np.ndarray, about: np.ndarray, item: int, to: int) -> None:
+    was, number = now[_AT, item], now[_TALLY, _TOUCHES]
+    if now[_SOCKET, was] == item:
+        now[_SOCKET, was] = NO
+    now[_AT, item] = to
+    if about[SOCKETS, to] and items[item, IS_FOOTHOLD] and now[_SOCKET, to] == NO:
+        now[_SOCKET, to] = item
+    now[_TOUCHED, number], now[_TOUCHED, number + 1] = was, to
+    now[_TALLY, _TOUCHES] += 2
 
 
 @compiled
-def _carries(rules: Rules, now: Custody, holder: int, stops: bool) -> bool:
-    """Whether hands or a bag begin to hold too much is counted."""
-    room = rules.room[holder]
-    if room == np.inf:
-        return True
-    slots, was_heavy = 0.0, now.heavy[holder]
-    for item in range(len(now.at)):
-        if now.at[item] == holder:
-            slots += rules.slots[item]
-    now.tally[ASKS] += abs(slots - room) < rules.unsure_slots  # Python may add up otherwise
-    now.heavy[holder] = slots > room
-    if was_heavy or slots <= room or (stops and rules.let_go[OVERLOADED, holder]):
-        return True
-    now.tally[FOUND] += 1
-    return not stops
-
-
-@compiled
-def _settles(rules: Rules, order: Order, now: Custody, first: int, stops: bool) -> bool:
+def _settle(now: np.ndarray, way: np.ndarray, rows: np.ndarray, about: np.ndarray, slots: np.ndarray,
+            room: np.ndarray, near: float, is_traded: np.ndarray, first_item: int, first: int,
+            stops: bool) -> bool:
     """After things have moved: is all at hand that steps under way need, does everyone carry what they can?
 
-    Where nothing has moved, the steps from ``first`` on alone are looked at.
+    Where nothing has moved, the steps from ``first`` on alone are looked at. Whether no more is to be asked.
     """
-    first_item = rules.one[FIRST_ITEM]
-    for step in now.active[0 if now.tally[TOUCHES] else first:now.tally[UNDER_WAY]]:
-        traded = int(order.is_traded[step])
-        for item in rules.uses[rules.step[step, USES]:rules.step[step, USES_END]]:
-            where = now.at[item]
-            if not (_is_near(rules, where, traded, step) or (
-                    where >= first_item and _is_near(rules, now.at[where - first_item], traded, step))):
-                if not _goes_on(rules, now, item, stops):
-                    return False
-                now.at[item] = rules.way[traded, step, PEOPLE]
-        foothold = rules.step[step, FOOTHOLD]
-        if foothold != NO and now.socket[rules.step[step, PLACE]] != foothold and not now.missed[step]:
-            if not _goes_on(rules, now, foothold, stops):
-                return False
-            now.missed[step] = True
-    for number in range(now.tally[TOUCHES]):
-        if not _carries(rules, now, now.touched[number], stops):
-            return False
-    now.tally[TOUCHES] = 0
-    return True
-
-
-@compiled
-def _takes(rules: Rules, order: Order, now: Custody, step: int, stops: bool) -> bool:
-    """The start of a step."""
-    now.active[now.tally[UNDER_WAY]] = step
-    now.tally[UNDER_WAY] += 1
-    traded = int(order.is_traded[step])
-    for row in range(rules.way[traded, step, TAKES], rules.way[traded, step, LEAVES]):
-        item, person, place, bag, is_inside_good = rules.moves[row]
-        where = now.at[item]
-        is_there = where == place or (is_inside_good == 1 and where == rules.one[INSIDE])
-        if bag != NO:
-            is_there = is_there and _is_near(rules, now.at[bag - rules.one[FIRST_ITEM]], traded, step)
-        if not is_there and not _goes_on(rules, now, item, stops):
-            return False
-        _move(rules, now, item, person)
-    return True
-
-
-@compiled
-def _leaves(rules: Rules, order: Order, now: Custody, step: int, stops: bool) -> bool:
-    """The finish of a step."""
-    first_item, traded, number = rules.one[FIRST_ITEM], int(order.is_traded[step]), 0
-    while now.active[number] != step:
-        number += 1
-    now.tally[UNDER_WAY] -= 1
-    for at in range(number, now.tally[UNDER_WAY]):
-        now.active[at] = now.active[at + 1]
-    for row in range(rules.way[traded, step, LEAVES], rules.way[traded, step, LEAVES_END]):
-        item, person, to, _, _ = rules.moves[row]
-        if now.at[item] != person and not _goes_on(rules, now, item, stops):
-            return False
-        is_good = True
-        if to == rules.one[EV1] or to == rules.one[EV2]:
-            is_there = is_standing(rules, order, int(to == rules.one[EV2]), rules.step[step, PLACE],
-                                    order.finishes[step])
-            now.tally[ASKS] += is_there == UNKNOWN
-            is_good = is_there != 0
-        elif to >= first_item:
-            is_good, inner = _is_near(rules, now.at[to - first_item], traded, step), to
-            for _ in range(len(now.at) + 1):  # not into itself
-                if inner == first_item + item:
-                    is_good, to, inner = False, rules.step[step, WHERE], NO
-                elif inner >= first_item:
-                    inner = now.at[inner - first_item]
-        if not is_good and not _goes_on(rules, now, item, stops):
-            return False
-        _move(rules, now, item, to)
-    return True
-
-
-@compiled
-def _plays(rules: Rules, order: Order, now: Custody, begin: np.ndarray, end: np.ndarray, stops: bool) -> bool:
-    """The outing event by event; ``begin`` and ``end`` are the steps by start and by finish."""
-    for holder in range(len(rules.room)):
-        if not _carries(rules, now, holder, stops):
-            return False
-    starts, finishes, begun, done = order.starts, order.finishes, 0, 0
-    while done < len(end):
-        at_min = finishes[end[done]]
-        if begun < len(begin):
-            at_min = min(at_min, starts[begin[begun]])
-        while done < len(end) and finishes[end[done]] == at_min:
-            if starts[end[done]] < at_min and not _leaves(rules, order, now, end[done], stops):
-                return False
-            done += 1
-        if not _settles(rules, order, now, now.tally[UNDER_WAY], stops):
-            return False
-        last, is_short = begun, False
-        while last < len(begin) and starts[begin[last]] == at_min:
-            is_short = is_short or finishes[begin[last]] == at_min
-            last += 1
-        if is_short and last > begun + 1:
-            _put_in_turn(rules, order, begin[begun:last])
-        for step in begin[begun:last]:
-            if not _takes(rules, order, now, step, stops):
-                return False
-            if not _settles(rules, order, now, now.tally[UNDER_WAY] - 1, stops):
-                return False
-            if finishes[step] == at_min and not (_leaves(rules, order, now, step, stops) and _settles(
-                    rules, order, now, now.tally[UNDER_WAY], stops)):
-                return False
-        begun = last
-    return True
-
-
-@compiled
-def _begin(rules: Rules, order: Order, now: Custody) -> None:
-    """Where everything is at PET 0: what only traded tasks touch goes along with them."""
-    are_all, partners = rules.one[ALL_TRADED] == 1, rules.one[EV1] + rules.one[EV2]
-    for step in rules.kept:
-        are_all = are_all and order.is_traded[step]
-    for item in range(len(now.at)):
-        where = rules.items[item, AT]
-        if where == rules.one[EV1] or where == rules.one[EV2]:
-            steps = rules.touching[rules.items[item, TOUCHED]:rules.items[item, TOUCHED_END]]
-            goes_along = len(steps) > 0
-            for step in steps:
-                goes_along = goes_along and order.is_traded[step]
-            where = partners - where if goes_along or are_all else where
-        now.at[item] = where
-        if rules.has_socket[where] and rules.items[item, IS_FOOTHOLD] and now.socket[where] == NO:
-            now.socket[where] = item
-
-
-@compiled
-def _ended(rules: Rules, at: np.ndarray, stops: bool) -> int:
-    """How many items end elsewhere than they must."""
-    count, first_item = 0, rules.one[FIRST_ITEM]
-    for item in range(len(at)):
-        end_at, where = rules.items[item, END_AT], at[item]
-        if end_at in (NO, where) or (stops and rules.let_go[ENDS, item]):
+    touches = now[_TALLY, _TOUCHES]
+    for number in range(0 if touches else first, now[_TALLY, _UNDER_WAY]):
+        step = now[_ACTIVE, number]
+        traded = int(is_traded[step])
+        for row in range(way[traded, step, USES], way[traded, step, TAKES]):
+            item = rows[row, ITEM]
+            where = now[_AT, item]
+            if _is_near(way, traded, step, where) or (where >= first_item and _is_near(
+                    way, traded, step, now[_AT, where - first_item])):
+                continue
+            if _ends_with(now, about, MISHAP, item, stops):
+                return True
+            now[_AT, item] = way[traded, step, PEOPLE]
+        foothold = way[traded, step, FOOTHOLD]
+        if foothold != NO and now[_SOCKET, way[0, step, PLACE]] != foothold and not now[_MISSED, step]:
+            if _ends_with(now, about, MISHAP, foothold, stops):
+                return True
+            now[_MISSED, step] = 1
+    for number in range(touches):
+        holder = now[_TOUCHED, number]
+        if room[holder] == np.inf:
             continue
-        if end_at == rules.one[INSIDE]:  # in a bag or not, and in someone's hands, too
-            for _ in range(len(at)):
-                where = at[where - first_item] if where >= first_item else where
-            count += where < rules.one[PLACES] and where != rules.one[AIRLOCK]
-        else:
+        load = 0.0
+        for item in range(len(slots)):
+            if now[_AT, item] == holder:
+                load += slots[item]
+        if abs(load - room[holder]) < near:  # Python may add up otherwise
+            now[_TALLY, _ASKS] += 1
+        was_heavy, now[_HEAVY, holder] = now[_HEAVY, holder], int(load > room[holder])
+        if load > room[holder] and not was_heavy and not (stops and about[OVERLOADED, holder]) and _ends_with(
+                now, about, OVERLOADED, holder, stops):
+            return True
+    now[_TALLY, _TOUCHES] = 0
+    return False
+
+
+@compiled
+def _take(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, items: np.ndarray,
+          about: np.ndarray, traded: int, step: int, stops: bool) -> bool:
+    """The start of a step; whether no more is to be asked."""
+    now[_ACTIVE, now[_TALLY, _UNDER_WAY]] = step
+    now[_TALLY, _UNDER_WAY] += 1
+    for row in range(way[traded, step, TAKES], way[traded, step, LEAVES]):
+        item, bag = rows[row, ITEM], rows[row, BAG]
+        where = now[_AT, item]
+        is_there = where == rows[row, PLACE_OF] or (rows[row, OR_INSIDE] == 1 and where == one[INSIDE])
+        if bag != NO:
+            is_there = is_there and _is_near(way, traded, step, now[_AT, bag - one[FIRST_ITEM]])
+        if not is_there and _ends_with(now, about, MISHAP, item, stops):
+            return True
+        _move(now, items, about, item, rows[row, PERSON])
+    return False
+
+
+@compiled
+def _leave(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, items: np.ndarray,
+           about: np.ndarray, stays: np.ndarray, home_min: np.ndarray, lanes: np.ndarray, sizes: np.ndarray,
+           starts: np.ndarray, finishes: np.ndarray, pet_zero_min: float, traded: int, step: int,
+           stops: bool) -> bool:
+    """The finish of a step; whether no more is to be asked."""
+    first_item, number = one[FIRST_ITEM], 0
+    while now[_ACTIVE, number] != step:
+        number += 1
+    now[_TALLY, _UNDER_WAY] -= 1
+    for at in range(number, now[_TALLY, _UNDER_WAY]):
+        now[_ACTIVE, at] = now[_ACTIVE, at + 1]
+    for row in range(way[traded, step, LEAVES], way[traded, step, LEAVES_END]):
+        item, to, is_good = rows[row, ITEM], rows[row, PLACE_OF], True
+        if now[_AT, item] != rows[row, PERSON] and _ends_with(now, about, MISHAP, item, stops):
+            return True
+        if to == one[EV1] or to == one[EV2]:
+            is_good = is_standing(way, stays, home_min, lanes, sizes, starts, finishes, pet_zero_min,
+                                  one[AIRLOCK], int(to == one[EV2]), way[0, step, PLACE], finishes[step])
+        elif to >= first_item:
+            is_good, inner = _is_near(way, traded, step, now[_AT, to - first_item]), to
+            for _ in range(len(items) + 1):  # not into itself
+                if inner == first_item + item:
+                    is_good, to, inner = False, way[0, step, WHERE], NO
+                elif inner >= first_item:
+                    inner = now[_AT, inner - first_item]
+        if not is_good and _ends_with(now, about, MISHAP, item, stops):
+            return True
+        _move(now, items, about, item, to)
+    return False
+
+
+@compiled
+def _begin(now: np.ndarray, one: np.ndarray, kept: np.ndarray, rows: np.ndarray, items: np.ndarray,
+           about: np.ndarray, is_traded: np.ndarray) -> None:
+    """Where everything is at PET 0: what only traded tasks touch goes along with them."""
+    now[:] = 0
+    now[_SOCKET], are_all = NO, one[ALL_TRADED] == 1
+    for number in range(len(kept)):
+        are_all = are_all and is_traded[kept[number]]
+    for item in range(len(items)):
+        where = items[item, AT]
+        if where == one[EV1] or where == one[EV2]:
+            goes_along = items[item, TOUCHED] < items[item, TOUCHED_END]
+            for row in range(items[item, TOUCHED], items[item, TOUCHED_END]):
+                goes_along = goes_along and is_traded[rows[row, ITEM]]
+            if goes_along or are_all:
+                where = one[EV1] + one[EV2] - where
+        now[_AT, item] = where
+        if about[SOCKETS, where] and items[item, IS_FOOTHOLD] and now[_SOCKET, where] == NO:
+            now[_SOCKET, where] = item
+
+
+@compiled
+def _ended(now: np.ndarray, one: np.ndarray, items: np.ndarray, about: np.ndarray, stops: bool) -> int:
+    """How many items end elsewhere than they must."""
+    count, first_item = 0, one[FIRST_ITEM]
+    for item in range(len(items)):
+        end_at, where = items[item, END_AT], now[_AT, item]
+        if end_at in (NO, where) or (stops and about[ENDS, item]):
+            continue
+        if end_at == one[INSIDE]:  # in a bag or not, and in someone's hands, too
+            for _ in range(len(items)):
+                where = now[_AT, where - first_item] if where >= first_item else where
+        if end_at != one[INSIDE] or (where < one[PLACES] and where != one[AIRLOCK]):
             count += 1
     return count
 
 
 @compiled
-def _misplaced(rules: Rules, order: Order, stops: bool) -> int:
-    starts, finishes = order.starts, order.finishes
-    rank = np.arange(len(starts))
-    begin, end = _sorted(rules.acting, starts, rank), _sorted(rules.acting, finishes, rank)
-    if _clashes(begin, starts, rules.clash) or _clashes(end, finishes, rules.clash):
-        rank = _rank(order)
+def _misplaced(one: np.ndarray, near: float, kept: np.ndarray, acting: np.ndarray, way: np.ndarray,
+               rows: np.ndarray, items: np.ndarray, slots: np.ndarray, room: np.ndarray, about: np.ndarray,
+               pairs: np.ndarray, stays: np.ndarray, home_min: np.ndarray, lanes: np.ndarray,
+               sizes: np.ndarray, is_traded: np.ndarray, starts: np.ndarray, finishes: np.ndarray,
+               pet_zero_min: float, stops: bool) -> int:
+    """How often custody cannot do as written, or something ends elsewhere."""
+    count, first_item = len(starts), one[FIRST_ITEM]
+    rank = np.arange(count)
+    begin, end = _sorted(acting, starts, rank), _sorted(acting, finishes, rank)
+    if _clashes(begin, starts, pairs) or _clashes(end, finishes, pairs):
+        rank = _rank(lanes, sizes, count)
         begin, end = _sorted(begin, starts, rank), _sorted(end, finishes, rank)
-    wheres, steps = len(rules.room), len(starts)
-    now = Custody(np.empty(len(rules.items), np.int64), np.full(wheres, NO), np.zeros(wheres, np.bool_),
-                  np.zeros(steps, np.bool_), np.empty(2 * len(rules.moves), np.int64),
-                  np.empty(len(begin), np.int64), np.zeros(4, np.int64))
-    _begin(rules, order, now)
-    if _plays(rules, order, now, begin, end, stops):
-        now.tally[FOUND] += _ended(rules, now.at, stops)
-    is_known = now.tally[ASKS] == 0 or (stops and now.tally[FOUND] > 0)
-    return now.tally[FOUND] if is_known else UNKNOWN
+    now = np.empty((7, max(count, len(room), 2 * len(rows), 4)), np.int64)
+    _begin(now, one, kept, rows, items, about, is_traded)
+    for holder in range(len(room)):
+        now[_TOUCHED, holder] = holder
+    now[_TALLY, _TOUCHES] = len(room)
+    if _settle(now, way, rows, about, slots, room, near, is_traded, first_item, 0, stops):
+        return now[_TALLY, _FOUND]
+    begun, done, is_over = 0, 0, False
+    while done < len(end) and not is_over:
+        at_min = finishes[end[done]]
+        if begun < len(begin):
+            at_min = min(at_min, starts[begin[begun]])
+        while done < len(end) and finishes[end[done]] == at_min and not is_over:
+            step = end[done]
+            if starts[step] < at_min:
+                is_over = _leave(now, one, way, rows, items, about, stays, home_min, lanes, sizes, starts,
+                                 finishes, pet_zero_min, int(is_traded[step]), step, stops)
+            done += 1
+        is_over = is_over or _settle(now, way, rows, about, slots, room, near, is_traded, first_item,
+                                     now[_TALLY, _UNDER_WAY], stops)
+        last, is_short = begun, False
+        while last < len(begin) and starts[begin[last]] == at_min:
+            is_short = is_short or finishes[begin[last]] == at_min
+            last += 1
+        if is_short and last > begun + 1:
+            _put_in_turn(begin, begun, last, pairs, lanes, sizes)
+        while begun < last and not is_over:
+            step = begin[begun]
+            traded = int(is_traded[step])
+            is_over = _take(now, one, way, rows, items, about, traded, step, stops) or _settle(
+                now, way, rows, about, slots, room, near, is_traded, first_item,
+                now[_TALLY, _UNDER_WAY] - 1, stops)
+            if finishes[step] == at_min and not is_over:
+                is_over = _leave(now, one, way, rows, items, about, stays, home_min, lanes, sizes, starts,
+                                 finishes, pet_zero_min, traded, step, stops) or _settle(
+                    now, way, rows, about, slots, room, near, is_traded, first_item,
+                    now[_TALLY, _UNDER_WAY], stops)
+            begun += 1
+    found, asks = now[_TALLY, _FOUND], now[_TALLY, _ASKS]
+    if not is_over:
+        found += _ended(now, one, items, about, stops)
+    return found if asks == 0 or (stops and found > 0) else UNKNOWN
 
 
 @compiled
@@ -367,24 +354,28 @@ def count_broken(rules: Rules, lanes: np.ndarray, sizes: np.ndarray, is_traded: 
     ``lanes`` (m, n): by lane the steps in their order, as many as ``sizes`` (m,) says; ``is_traded`` and
     ``starts`` by step.
     """
-    if not rules.one[ASKED]:
+    one, about, way, stays, kept = rules.one, rules.about, rules.way, rules.stays, rules.kept
+    if not one[ASKED]:
         return UNKNOWN
-    for step in rules.kept:
-        if starts[step] == -np.inf:  # in no order
+    for number in range(len(kept)):
+        if starts[kept[number]] == -np.inf:  # in no order
             return UNKNOWN
-    order = Order(lanes, sizes, is_traded, starts, starts + rules.minutes, pet_zero_min)
-    found, is_known = 0, True
-    for rule in range(4):
-        if rule == 0:
-            said = late(rules, order, stops)
-        elif rule == 1:
-            said = pulled(rules, order, stops)
-        elif rule == 2:
-            said = crowded(rules, order, stops)
-        else:
-            said = _misplaced(rules, order, stops)
-        if stops and said > 0:
-            return 1
-        is_known = is_known and said != UNKNOWN
-        found += said
-    return found if is_known else UNKNOWN
+    finishes = starts + rules.minutes
+    found = late(rules.begins, rules.held, rules.lead_min, rules.window_min, about, starts, finishes,
+                 pet_zero_min, stops)
+    if stops and found > 0:
+        return 1
+    far = pulled(one, rules.sure, kept, way, about, rules.tether_m, rules.stops, rules.paths, lanes, sizes,
+                 is_traded, stops)
+    if stops and far > 0:
+        return 1
+    found += crowded(rules.narrow, way, about, stays, lanes, sizes, starts, finishes, pet_zero_min,
+                     one[AIRLOCK], stops)
+    if stops and found > 0:
+        return 1
+    amiss = _misplaced(one, rules.sure[NEAR_SLOTS], kept, rules.acting, way, rules.rows, rules.items,
+                       rules.slots, rules.room, about, rules.pairs, stays, rules.home_min, lanes, sizes,
+                       is_traded, starts, finishes, pet_zero_min, stops)
+    if stops and amiss > 0:
+        return 1
+    return UNKNOWN if min(far, amiss) == UNKNOWN else found + far + amiss
