@@ -66,10 +66,11 @@ class ScreenArrays:
 
     def without(self, let_go: frozenset[tuple[str, ...]]) -> k.Rules:
         """The rules, with what is ``let_go`` by now."""
-        if let_go != self._let_go:
+        if let_go != self._let_go and self.rules.one[k.ASKED]:
             self._let_go = let_go
             self.rules.about[:k.SOCKETS] = 0
-            for rule, about in let_go:
+            # Of hooks that somebody else moves Python is asked in any case.
+            for rule, about in (each for each in let_go if each[0] != "owner-away"):
                 row = _ROWS.get(rule, k.MISHAP)
                 self.rules.about[row, self._number(row, about)] = 1
         return self.rules
@@ -103,7 +104,8 @@ class ScreenArrays:
         for item in records.hardware:
             first = len(rows)
             rows += ((i, *_NONE) for i in touched if item.item in touched[i])
-            items.append((where[item.at], item.kind == "foothold", ends.get(item.item, k.NO), first, len(rows)))
+            items.append((where[item.at], item.kind == "foothold", ends.get(item.item, k.NO), first,
+                          len(rows)))
         about = np.zeros((9, max(self._count, len(asked.begins), len(asked.held))), dtype=np.int64)
         about[k.SOCKETS, [where[place.place] for place in records.places if place.socket]] = 1
         until = np.cumsum([0, *(2 * len(windows) for *_, windows in asked.held)])

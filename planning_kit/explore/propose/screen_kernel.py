@@ -1,4 +1,4 @@
-"""What `planning_kit.explore.propose.order_screen` asks of an order, compiled by numba: a search asks it often.
+"""What `planning_kit.explore.propose.order_screen` asks of an order, compiled by numba: a search asks often.
 
 It says how often an order breaks a rule, not which. Exact: where it cannot be, it answers `UNKNOWN`, and the
 rules in Python are asked. With ``stops`` it asks no more after the first fault; without, it goes on as if the
@@ -139,10 +139,10 @@ def _is_near(way: np.ndarray, traded: int, step: int, where: int) -> bool:
 
 
 @compiled
-def _ends_with(now: np.ndarray, about: np.ndarray, rule: int, item: int, stops: bool) -> bool:
-    """Count what is amiss; whether no more is to be asked."""
+def _ends_with(now: np.ndarray, about: np.ndarray, item: int, stops: bool) -> bool:
+    """Count what is amiss with an item; whether no more is to be asked."""
     # What is let go goes on by what is meant, in two places perhaps: Python knows.
-    now[_TALLY, _ASKS if stops and about[rule, item] else _FOUND] += 1
+    now[_TALLY, _ASKS if about[MISHAP, item] else _FOUND] += 1
     return stops
 
 
@@ -176,12 +176,12 @@ def _settle(now: np.ndarray, way: np.ndarray, rows: np.ndarray, about: np.ndarra
             if _is_near(way, traded, step, where) or (where >= first_item and _is_near(
                     way, traded, step, now[_AT, where - first_item])):
                 continue
-            if _ends_with(now, about, MISHAP, item, stops):
+            if _ends_with(now, about, item, stops):
                 return True
             now[_AT, item] = way[traded, step, PEOPLE]
         foothold = way[traded, step, FOOTHOLD]
         if foothold != NO and now[_SOCKET, way[0, step, PLACE]] != foothold and not now[_MISSED, step]:
-            if _ends_with(now, about, MISHAP, foothold, stops):
+            if _ends_with(now, about, foothold, stops):
                 return True
             now[_MISSED, step] = 1
     for number in range(touches):
@@ -195,9 +195,10 @@ def _settle(now: np.ndarray, way: np.ndarray, rows: np.ndarray, about: np.ndarra
         if abs(load - room[holder]) < near:  # Python may add up otherwise
             now[_TALLY, _ASKS] += 1
         was_heavy, now[_HEAVY, holder] = now[_HEAVY, holder], int(load > room[holder])
-        if load > room[holder] and not was_heavy and not (stops and about[OVERLOADED, holder]) and _ends_with(
-                now, about, OVERLOADED, holder, stops):
-            return True
+        if load > room[holder] and not was_heavy and not (stops and about[OVERLOADED, holder]):
+            now[_TALLY, _FOUND] += 1
+            if stops:
+                return True
     now[_TALLY, _TOUCHES] = 0
     return False
 
@@ -214,7 +215,7 @@ def _take(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, i
         is_there = where == rows[row, PLACE_OF] or (rows[row, OR_INSIDE] == 1 and where == one[INSIDE])
         if bag != NO:
             is_there = is_there and _is_near(way, traded, step, now[_AT, bag - one[FIRST_ITEM]])
-        if not is_there and _ends_with(now, about, MISHAP, item, stops):
+        if not is_there and _ends_with(now, about, item, stops):
             return True
         _move(now, items, about, item, rows[row, PERSON])
     return False
@@ -234,7 +235,7 @@ def _leave(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, 
         now[_ACTIVE, at] = now[_ACTIVE, at + 1]
     for row in range(way[traded, step, LEAVES], way[traded, step, LEAVES_END]):
         item, to, is_good = rows[row, ITEM], rows[row, PLACE_OF], True
-        if now[_AT, item] != rows[row, PERSON] and _ends_with(now, about, MISHAP, item, stops):
+        if now[_AT, item] != rows[row, PERSON] and _ends_with(now, about, item, stops):
             return True
         if to == one[EV1] or to == one[EV2]:
             is_good = is_standing(way, stays, home_min, lanes, sizes, starts, finishes, pet_zero_min,
@@ -246,7 +247,7 @@ def _leave(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, 
                     is_good, to, inner = False, way[0, step, WHERE], NO
                 elif inner >= first_item:
                     inner = now[_AT, inner - first_item]
-        if not is_good and _ends_with(now, about, MISHAP, item, stops):
+        if not is_good and _ends_with(now, about, item, stops):
             return True
         _move(now, items, about, item, to)
     return False
@@ -308,7 +309,7 @@ def _misplaced(one: np.ndarray, near: float, kept: np.ndarray, acting: np.ndarra
         now[_TOUCHED, holder] = holder
     now[_TALLY, _TOUCHES] = len(room)
     if _settle(now, way, rows, about, slots, room, near, is_traded, first_item, 0, stops):
-        return now[_TALLY, _FOUND]
+        return int(now[_TALLY, _FOUND])
     begun, done, is_over = 0, 0, False
     while done < len(end) and not is_over:
         at_min = finishes[end[done]]
@@ -340,10 +341,10 @@ def _misplaced(one: np.ndarray, near: float, kept: np.ndarray, acting: np.ndarra
                     now, way, rows, about, slots, room, near, is_traded, first_item,
                     now[_TALLY, _UNDER_WAY], stops)
             begun += 1
-    found, asks = now[_TALLY, _FOUND], now[_TALLY, _ASKS]
+    found = int(now[_TALLY, _FOUND])
     if not is_over:
         found += _ended(now, one, items, about, stops)
-    return found if asks == 0 or (stops and found > 0) else UNKNOWN
+    return found if now[_TALLY, _ASKS] == 0 or (stops and found > 0) else UNKNOWN
 
 
 @compiled
@@ -378,4 +379,4 @@ def count_broken(rules: Rules, lanes: np.ndarray, sizes: np.ndarray, is_traded: 
                        is_traded, starts, finishes, pet_zero_min, stops)
     if stops and amiss > 0:
         return 1
-    return UNKNOWN if min(far, amiss) == UNKNOWN else found + far + amiss
+    return UNKNOWN if far == UNKNOWN or amiss == UNKNOWN else found + far + amiss

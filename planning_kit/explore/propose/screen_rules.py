@@ -33,7 +33,7 @@ class Rules(NamedTuple):
     """The rules of n steps, i items and p places for two crew members; minutes, and numbers of wheres.
 
     ``one``: single numbers, by the names above, such as whether it is asked here at all; ``sure``: so near
-    its limit a sum of slots, or of metres, is not sure. ``kept`` are the steps of tasks that are not left out,
+    its limit a sum of slots, or of metres, is not sure. ``kept`` are steps of tasks that are not left out,
     ``acting`` those of them that touch items. ``way`` (2, n, 15), as written and traded, ``items`` (i, 5) and
     ``held`` (inhibits, 4) by the columns above, where those of lists are the first and the end of them in
     ``rows`` (from ``USES`` to ``TAKES``: items; then moves; of items the steps that touch them) and in
