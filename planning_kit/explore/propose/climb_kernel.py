@@ -27,6 +27,8 @@ from planning_kit.explore.propose.moves_kernel import (
     slot_for,
     uniform,
 )
+from planning_kit.explore.propose.screen_kernel import count_broken
+from planning_kit.explore.propose.screen_rules import UNKNOWN, Rules
 from planning_kit.plan.order_kernel import ASKS, FOUND, NONE, Fixed, compiled, inner, time_order
 
 _SAME = 1e-6
@@ -64,16 +66,17 @@ class Outing(NamedTuple):
     late_min: float
 
 
-LEFT, UNTIL, LENGTH, NUMBER, LOOK_AT, WAITED, HAS_TRAIL, HOT, BEST_END, ZEROS, EVERY_MIN, RECREATED = range(12)
+LEFT, UNTIL, LENGTH, NUMBER, LOOK_AT, WAITED, HAS_TRAIL, HOT, BEST_END, ZEROS, EVERY_MIN, RECREATED, LIMIT, OTHER_LIMIT = range(14)
 """The places of how a climb goes: passes left, how many are left when it ends, its length, how many have been
 made, at which of them it looks up, how many since a new best and whether that is to be judged; how hot it begins,
-the best end; how many PET 0 there are besides the first, and their steps; how often tasks are taken out."""
-ASKED, WORST, BROKEN_MIN, IS_TAKEN = range(12, 16)
+the best end; how many PET 0 there are besides the first, and their steps; how often tasks are taken out;
+what a new best costs less than."""
+ASKED, WORST, BROKEN_MIN, IS_TAKEN = range(14, 18)
 """A way asked for; the guide that is still taken, and what a broken rule counts, when a rule was asked for;
 whether that order is taken."""
-PLACES = 16
-DONE, ASK, LOOK, SETTLED, RULES = range(5)
-"""Why a climb stops: at its end, for a way, for the clock, for a judgement, for the rules of an order or as it is a
+PLACES = 18
+DONE, ASK, LOOK, SETTLED, RULES, NEW = range(6)
+"""Why a climb stops: at its end, for a way, for the clock, for a judgement, for the rules of an order; as one is a
 new best."""
 
 
@@ -221,6 +224,14 @@ def _recreate(outing: Outing, here: Order, to: Order, all_traded: np.ndarray, be
 
 
 @inner
+def _by_step(moves: Moves, order: Order) -> np.ndarray:
+    is_traded = np.empty(len(moves.task), np.bool_)
+    for step in range(len(is_traded)):
+        is_traded[step] = order.traded[moves.task[step]]
+    return is_traded
+
+
+@inner
 def _take(here: Order, there: Order, low: Order) -> None:
     """Go on from ``there``; ``low`` is the best so far."""
     copy(here, there)
@@ -236,7 +247,7 @@ def still_taken(guide: float, best_end: float, hot: float, part: float, draw: fl
 
 
 @compiled
-def climb(outing: Outing, here: Order, there: Order, low: Order, best: Order, tried: Order, traded: np.ndarray,
+def climb(outing: Outing, rules: Rules, here: Order, there: Order, low: Order, best: Order, tried: Order, traded: np.ndarray,
           going: np.ndarray, chance: np.ndarray) -> int:
     """Passes from ``here`` until something needs Python; why it stops. ``best`` and ``tried`` are scratch.
 
@@ -280,7 +291,20 @@ def climb(outing: Outing, here: Order, there: Order, low: Order, best: Order, tr
             return ASK
         if is_once:
             return RULES if said == FOUND else DONE
-        if said == FOUND and there.sums[GUIDE] <= worst:
+        if said != FOUND or there.sums[GUIDE] > worst:
+            continue
+        # The rules that delay nobody cost most, and so are asked last.
+        broken = count_broken(rules, there.lanes, there.sizes, _by_step(outing.moves, there), there.starts,
+                              there.sums[PET_ZERO], not outing.misses)
+        if broken > 0 and (not outing.misses or there.sums[GUIDE] + broken_min * broken > worst):
+            continue
+        if broken == UNKNOWN:
             going[WORST], going[BROKEN_MIN] = worst, broken_min
             return RULES
+        there.sums[BROKEN] = broken
+        there.sums[END] += DEAR_MIN * broken
+        if there.sums[END] < going[LIMIT] or (
+                there.sums[END] == going[LIMIT] and there.sums[OTHERS] < going[OTHER_LIMIT]):
+            return NEW
+        _take(here, there, low)
     return DONE

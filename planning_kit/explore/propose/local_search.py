@@ -156,7 +156,7 @@ class Neighbours:
         """The order where it keeps the rules, or what it breaks, ``broken_min`` each, is not too much."""
         if not self.misses:
             return timed if self.broken(timed) is None else None
-        count = self.rules.count(timed)
+        count = self.rules.count_at(timed, stops=False)
         end, others = timed.cost
         return replace(timed, cost=(end + kernel().DEAR_MIN * count, others), broken=count) \
             if timed.guide + broken_min * count <= worst else None
@@ -267,13 +267,15 @@ class LocalSearch:
         while True:
             last = trail[-1] if trail else best
             going[[k.LEFT, k.HAS_TRAIL, k.BEST_END]] = self._left, bool(trail), best.cost[0]
-            said = k.climb(outing, *orders, nobody, going, moves.chance)
+            going[[k.LIMIT, k.OTHER_LIMIT]] = last.cost
+            said = k.climb(outing, around.rules.kernel_rules, *orders, nobody, going, moves.chance)
             self._left = int(going[k.LEFT])
             if said == k.ASK:
                 around.timing.answer(int(going[k.ASKED]))
-            elif said == k.RULES:
-                # The rules that delay nobody cost most, and so are asked last.
-                kept = around.kept(around.read(there), going[k.BROKEN_MIN], going[k.WORST])
+            elif said in (k.RULES, k.NEW):
+                kept: Timed | None = around.read(there)
+                if said == k.RULES:  # these the kernel does not know
+                    kept = around.kept(kept, going[k.BROKEN_MIN], going[k.WORST])
                 if kept is not None and self._judged.get(_key(kept), True):
                     if kept.cost < last.cost:
                         trail.append(kept)
@@ -297,7 +299,7 @@ class LocalSearch:
         orders, going = [around.written(here) for _ in range(5)], np.zeros(k.PLACES)
         going[[k.LEFT, k.LENGTH, k.HOT, k.LOOK_AT]] = 1e9, 1, 1, 1e9
         all_traded, chance = moves.order({}, traded).traded, np.array([draws.getrandbits(64) | 1], dtype=np.uint64)
-        while (said := k.climb(around.outing(moves), *orders, all_traded, going, chance)) == k.ASK:
+        while (said := k.climb(around.outing(moves), around.rules.kernel_rules, *orders, all_traded, going, chance)) == k.ASK:
             around.timing.answer(int(going[k.ASKED]))
         return around.read(orders[1]) if said == k.RULES else None
 

@@ -49,7 +49,7 @@ from planning_kit.explore.propose.screen_rules import (
     late,
     pulled,
 )
-from planning_kit.plan.order_kernel import compiled
+from planning_kit.plan.order_kernel import compiled, inner
 
 # Rows of the state ``now``: where an item is, the foothold in a socket, who has too much, what steps missed;
 # wheres to be weighed and steps under way, as many as the last row says, with how often something was amiss
@@ -58,7 +58,7 @@ _AT, _SOCKET, _HEAVY, _MISSED, _TOUCHED, _ACTIVE, _TALLY = range(7)
 _FOUND, _ASKS, _TOUCHES, _UNDER_WAY = range(4)
 
 
-@compiled
+@inner
 def _sorted(steps: np.ndarray, times: np.ndarray, rank: np.ndarray) -> np.ndarray:
     """Steps by their times, then by rank."""
     found = steps.copy()
@@ -72,7 +72,7 @@ def _sorted(steps: np.ndarray, times: np.ndarray, rank: np.ndarray) -> np.ndarra
     return found
 
 
-@compiled
+@inner
 def _clashes(steps: np.ndarray, times: np.ndarray, pairs: np.ndarray) -> bool:
     """Whether two of the steps, sorted by these times, touch one item at one instant."""
     for number in range(1, len(steps)):
@@ -84,7 +84,7 @@ def _clashes(steps: np.ndarray, times: np.ndarray, pairs: np.ndarray) -> bool:
     return False
 
 
-@compiled
+@inner
 def _rank(lanes: np.ndarray, sizes: np.ndarray, count: int) -> np.ndarray:
     """Steps as the rows of this order: of all that can be next in their lanes the one that stands first."""
     rank, missing, turn = np.full(count, count), np.zeros(count, np.int64), np.zeros(len(sizes), np.int64)
@@ -107,7 +107,7 @@ def _rank(lanes: np.ndarray, sizes: np.ndarray, count: int) -> np.ndarray:
     return rank
 
 
-@compiled
+@inner
 def _put_in_turn(steps: np.ndarray, begun: int, last: int, pairs: np.ndarray, lanes: np.ndarray,
                  sizes: np.ndarray) -> None:
     """Steps that begin together, so that none comes before one that it waits for; a ring is opened."""
@@ -131,14 +131,14 @@ def _put_in_turn(steps: np.ndarray, begun: int, last: int, pairs: np.ndarray, la
         steps[number] = step
 
 
-@compiled
+@inner
 def _is_near(way: np.ndarray, traded: int, step: int, where: int) -> bool:
     """Whether a where is that of a step, or one of its people."""
     return bool(where == way[traded, step, WHERE] or where == way[traded, step, PEOPLE]
                 or where == way[traded, step, PEOPLE + 1])
 
 
-@compiled
+@inner
 def _ends_with(now: np.ndarray, about: np.ndarray, item: int, stops: bool) -> bool:
     """Count what is amiss with an item; whether no more is to be asked."""
     # What is let go goes on by what is meant, in two places perhaps: Python knows.
@@ -146,7 +146,7 @@ def _ends_with(now: np.ndarray, about: np.ndarray, item: int, stops: bool) -> bo
     return stops
 
 
-@compiled
+@inner
 def _move(now: np.ndarray, items: np.ndarray, about: np.ndarray, item: int, to: int) -> None:
     was, number = now[_AT, item], now[_TALLY, _TOUCHES]
     if now[_SOCKET, was] == item:
@@ -158,7 +158,7 @@ def _move(now: np.ndarray, items: np.ndarray, about: np.ndarray, item: int, to: 
     now[_TALLY, _TOUCHES] += 2
 
 
-@compiled
+@inner
 def _settle(now: np.ndarray, way: np.ndarray, rows: np.ndarray, about: np.ndarray, slots: np.ndarray,
             room: np.ndarray, near: float, is_traded: np.ndarray, first_item: int, first: int,
             stops: bool) -> bool:
@@ -203,7 +203,7 @@ def _settle(now: np.ndarray, way: np.ndarray, rows: np.ndarray, about: np.ndarra
     return False
 
 
-@compiled
+@inner
 def _take(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, items: np.ndarray,
           about: np.ndarray, traded: int, step: int, stops: bool) -> bool:
     """The start of a step; whether no more is to be asked."""
@@ -221,7 +221,7 @@ def _take(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, i
     return False
 
 
-@compiled
+@inner
 def _leave(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, items: np.ndarray,
            about: np.ndarray, stays: np.ndarray, home_min: np.ndarray, lanes: np.ndarray, sizes: np.ndarray,
            starts: np.ndarray, finishes: np.ndarray, pet_zero_min: float, traded: int, step: int,
@@ -253,7 +253,7 @@ def _leave(now: np.ndarray, one: np.ndarray, way: np.ndarray, rows: np.ndarray, 
     return False
 
 
-@compiled
+@inner
 def _begin(now: np.ndarray, one: np.ndarray, kept: np.ndarray, rows: np.ndarray, items: np.ndarray,
            about: np.ndarray, is_traded: np.ndarray) -> None:
     """Where everything is at PET 0: what only traded tasks touch goes along with them."""
@@ -274,7 +274,7 @@ def _begin(now: np.ndarray, one: np.ndarray, kept: np.ndarray, rows: np.ndarray,
             now[_SOCKET, where] = item
 
 
-@compiled
+@inner
 def _ended(now: np.ndarray, one: np.ndarray, items: np.ndarray, about: np.ndarray, stops: bool) -> int:
     """How many items end elsewhere than they must."""
     count, first_item = 0, one[FIRST_ITEM]
@@ -290,7 +290,7 @@ def _ended(now: np.ndarray, one: np.ndarray, items: np.ndarray, about: np.ndarra
     return count
 
 
-@compiled
+@inner
 def _misplaced(one: np.ndarray, near: float, kept: np.ndarray, acting: np.ndarray, way: np.ndarray,
                rows: np.ndarray, items: np.ndarray, slots: np.ndarray, room: np.ndarray, about: np.ndarray,
                pairs: np.ndarray, stays: np.ndarray, home_min: np.ndarray, lanes: np.ndarray,

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from planning_kit.plan.order_kernel import Lists, compiled
+from planning_kit.plan.order_kernel import Lists, inner
 
 UNKNOWN, NO = -1, -1
 """The answer; and no item, no place, nobody, no way."""
@@ -67,7 +67,7 @@ class Rules(NamedTuple):
     paths: Lists
 
 
-@compiled
+@inner
 def late(begins: Lists, held: np.ndarray, lead_min: np.ndarray, window_min: np.ndarray, about: np.ndarray,
          starts: np.ndarray, finishes: np.ndarray, pet_zero_min: float, stops: bool) -> int:
     """How many tasks begin after their last start, and inhibits lie in no window."""
@@ -92,7 +92,7 @@ def late(begins: Lists, held: np.ndarray, lead_min: np.ndarray, window_min: np.n
     return count
 
 
-@compiled
+@inner
 def _is_too_far(first: np.ndarray, places: np.ndarray, metres: np.ndarray, stops: np.ndarray, stop: int,
                 last: int, base: int, count: int, line: np.ndarray, out_m: np.ndarray, length: int,
                 limits_m: np.ndarray) -> int:
@@ -115,7 +115,7 @@ def _is_too_far(first: np.ndarray, places: np.ndarray, metres: np.ndarray, stops
     return 2 * length + int(reach_m > limits_m[0])
 
 
-@compiled
+@inner
 def pulled(one: np.ndarray, sure: np.ndarray, kept: np.ndarray, way: np.ndarray, about: np.ndarray,
            tether_m: np.ndarray, walks: Lists, paths: Lists, lanes: np.ndarray, sizes: np.ndarray,
            is_traded: np.ndarray, stops: bool) -> int:
@@ -152,7 +152,7 @@ def pulled(one: np.ndarray, sure: np.ndarray, kept: np.ndarray, way: np.ndarray,
     return count if is_known or (stops and count > 0) else UNKNOWN
 
 
-@compiled
+@inner
 def _stays_at(way: np.ndarray, stays: np.ndarray, who: int, here: int, step: int, place: int, free: float,
               start: float, finish: float, pet_zero_min: float, spans: np.ndarray) -> int:
     """Fill ``spans`` (2, 3, 2) of ``who`` with when they are at a place from the end of one step to that of
@@ -176,7 +176,7 @@ def _stays_at(way: np.ndarray, stays: np.ndarray, who: int, here: int, step: int
     return count
 
 
-@compiled
+@inner
 def is_standing(way: np.ndarray, stays: np.ndarray, home_min: np.ndarray, lanes: np.ndarray,
                 sizes: np.ndarray, starts: np.ndarray, finishes: np.ndarray, pet_zero_min: float,
                 airlock: int, who: int, place: int, at_min: float) -> bool:
@@ -193,7 +193,7 @@ def is_standing(way: np.ndarray, stays: np.ndarray, home_min: np.ndarray, lanes:
     return bool(place == airlock and free + home_min[who, here] <= at_min)
 
 
-@compiled
+@inner
 def crowded(narrow: np.ndarray, way: np.ndarray, about: np.ndarray, stays: np.ndarray, lanes: np.ndarray,
             sizes: np.ndarray, starts: np.ndarray, finishes: np.ndarray, pet_zero_min: float, airlock: int,
             stops: bool) -> int:
