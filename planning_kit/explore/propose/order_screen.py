@@ -9,10 +9,9 @@ rest, and how a line lies before its next hook, or at all where somebody else mo
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from itertools import pairwise, product, takewhile
 from math import inf
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
@@ -30,10 +29,6 @@ from planning_kit.plan.custody_state import SOCKET_TAKEN, Mishap
 from planning_kit.plan.legs import Passage, stands, stands_at
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.tether_lines import HookMove, follow, laid_along
-
-if TYPE_CHECKING:
-    from planning_kit.explore.propose.screen_arrays import ScreenArrays
-    from planning_kit.explore.propose.screen_rules import Rules
 
 Orders = Mapping[str, tuple[int, ...]]
 """By crew member or actor the positions of their steps, in the order of work."""
@@ -144,38 +139,6 @@ class UntimedRules:
     def count(self, passed: Timed) -> int:
         """How often they break a rule, those that are let go among them."""
         return sum(1 for _ in self._each(passed, stops=False))
-
-    def count_at(self, passed: Timed, stops: bool) -> int:
-        """The `count`, compiled; where it ``stops``, 1 if they break one that is not let go, else 0."""
-        from planning_kit.explore.propose import screen_kernel, screen_rules
-
-        work = self.problem.work
-        own = [passed.orders.get(who, ()) for who in work.records.lane_names]
-        lanes = np.zeros((len(own), len(passed.starts)), dtype=np.int64)
-        for lane, order in zip(lanes, own, strict=True):
-            lane[:len(order)] = order
-        said = screen_kernel.count_broken(
-            self.kernel_rules, lanes, np.array([*map(len, own)]),
-            np.array([step.task in passed.swapped for step in work.steps], dtype=bool),
-            np.array(passed.starts), passed.pet_zero_min, stops)
-        if said != screen_rules.UNKNOWN:
-            return said
-        return int(self.broken(passed) is not None) if stops else self.count(passed)
-
-    @property
-    def kernel_rules(self) -> "Rules":
-        """What `screen_kernel.count_broken` asks, without what is let go by now."""
-        return self._arrays.without(self.let_go)
-
-    @cached_property
-    def _arrays(self) -> "ScreenArrays":
-        # The compiler is slow to load, and most plans are never searched.
-        from planning_kit.explore.propose.screen_arrays import Asked, ScreenArrays
-
-        return ScreenArrays(Asked(
-            problem=self.problem, dropped=self.dropped, kept=self._kept, minutes=self._minutes,
-            waits=self._waits, begins=self._begins, held=self._held, ends=self._made(frozenset()).ends,
-            narrow=self._narrow, anchors=self._anchors))
 
     def let_go_of(self, passed: Timed) -> None:
         """Ask of no order any more what these do not keep: the checks tell whether another makes it worse."""

@@ -5,6 +5,7 @@ This loads the compiler, which is slow: import it where it is wanted.
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import chain, pairwise
 from math import inf
 from typing import Any
@@ -12,8 +13,10 @@ from typing import Any
 import numpy as np
 
 from planning_kit.changes.order import traded
+from planning_kit.explore.propose import screen_kernel
 from planning_kit.explore.propose import screen_rules as k
 from planning_kit.explore.propose.order_problem import Problem
+from planning_kit.explore.propose.order_screen import Timed, UntimedRules
 from planning_kit.inputs.format import SUITED
 from planning_kit.inputs.records import BOTH, INSIDE, Inhibit, Item, Step, Task
 from planning_kit.plan.activities import way_into
@@ -31,7 +34,7 @@ _NONE = (k.NO,) * 4
 
 @dataclass(kw_only=True)
 class Asked:
-    """What is asked, by positions of steps: ``kept`` are those of tasks that are not ``dropped``.
+    """What `UntimedRules` asks, by positions of steps: ``kept`` are those of tasks that are not ``dropped``.
 
     ``begins``: tasks with the steps that count; ``held``: inhibits, their steps and windows; ``ends``: items
     that must end somewhere; ``narrow``: places where one has room.
@@ -182,3 +185,34 @@ class ScreenArrays:
 def _unsure(parts: np.ndarray) -> float:
     """How near its limit a sum of these may differ from one that is added up in another way."""
     return _UNSURE if (parts * _PARTS % 1).any() else 0.0
+
+
+class CompiledRules(UntimedRules):
+    """The same rules, and the arrays by which compiled code asks them."""
+
+    @property
+    def kernel_rules(self) -> k.Rules:
+        """What `screen_kernel.count_broken` asks, without what is let go by now."""
+        return self._arrays.without(self.let_go)
+
+    def count_at(self, passed: Timed, stops: bool) -> int:
+        """The `count`, compiled; where it ``stops``, 1 if they break one that is not let go, else 0."""
+        work = self.problem.work
+        own = [passed.orders.get(who, ()) for who in work.records.lane_names]
+        lanes = np.zeros((len(own), len(passed.starts)), dtype=np.int64)
+        for lane, order in zip(lanes, own, strict=True):
+            lane[:len(order)] = order
+        said = screen_kernel.count_broken(
+            self.kernel_rules, lanes, np.array([*map(len, own)]),
+            np.array([step.task in passed.swapped for step in work.steps], dtype=bool),
+            np.array(passed.starts), passed.pet_zero_min, stops)
+        if said != k.UNKNOWN:
+            return said
+        return int(self.broken(passed) is not None) if stops else self.count(passed)
+
+    @cached_property
+    def _arrays(self) -> ScreenArrays:
+        return ScreenArrays(Asked(
+            problem=self.problem, dropped=self.dropped, kept=self._kept, minutes=self._minutes,
+            waits=self._waits, begins=self._begins, held=self._held, ends=self._made(frozenset()).ends,
+            narrow=self._narrow, anchors=self._anchors))
