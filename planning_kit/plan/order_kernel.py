@@ -8,7 +8,7 @@ lanes are numbers.
 from collections.abc import Callable, Sequence
 from itertools import accumulate
 from math import inf
-from typing import NamedTuple, ParamSpec, TypeVar
+from typing import Any, NamedTuple, ParamSpec, TypeVar
 
 import numpy as np
 from numba import njit
@@ -56,7 +56,7 @@ class Fixed(NamedTuple):
     travel: np.ndarray
 
 
-def compiled(function: Callable[P, R], **options: bool) -> Callable[P, R]:
+def compiled(function: Callable[P, R], **options: Any) -> Callable[P, R]:
     """A function that Python calls."""
     try:
         made: Callable[P, R] = njit(cache=True, **options)(function)

@@ -9,7 +9,7 @@ is None, without a reason; a search passes over an order whose times 40 sweeps d
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from math import inf, nan
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -60,8 +60,8 @@ class OrderTiming:
     """Times the steps of ``records`` in any order. ``minutes`` are their durations, (steps,).
 
     ``more`` are bounds beyond those of the tables, ``past`` what has happened, where these are the rest of an
-    outing. With ``misses`` a step that fits in no window any more comes as soon as it can (`Sums.missed_min`).
-    All results are minutes of PET.
+    outing. With ``misses`` a step that fits in no window any more comes as soon as it can
+    (`Sums.missed_min`). All results are minutes of PET.
     """
 
     records: Records

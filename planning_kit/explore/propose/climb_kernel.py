@@ -1,4 +1,4 @@
-"""The passes of `planning_kit.explore.propose.local_search`, compiled by numba: a move, its times, taken or not.
+"""The passes of `planning_kit.explore.propose.local_search`, compiled: a move, its times, taken or not.
 
 What needs Python (a way that nobody has asked for yet, a rule, a new best order, the clock) is handed back,
 with a word for it, and the climb goes on where it stopped.
@@ -9,7 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from planning_kit.explore.propose.moves_kernel import (
+from planning_kit.explore.propose.moves_kernel import draw, pieces_of
+from planning_kit.explore.propose.order_arrays import (
+    BITS,
     BOTH_LANES,
     BROKEN,
     END,
@@ -20,9 +22,8 @@ from planning_kit.explore.propose.moves_kernel import (
     Order,
     below,
     copy,
-    draw,
+    has,
     insert,
-    pieces_of,
     room,
     slot_for,
     uniform,
@@ -41,15 +42,16 @@ COLD = 0.001
 """How much worse an order may become in the end, as a part of the best outing."""
 _PET_ZERO_SHARE = 0.05
 _NEAREST, _MORE_SLOTS, _WAIT_PART = 4, 2, 0.3
-_SETTLED_AFTER = 450
+_SETTLED_AFTER = 1_500
 
 
 class Outing(NamedTuple):
     """What does not depend on the order.
 
-    ``arcs`` (m, n + 1, n + 1): whether one step may follow another in a lane, -1 being the airlock; ``home_min``
-    (m,): when who has nothing to do is home; ``latest`` (n,) and ``late_min``: by when a step should begin, and what
-    it counts where it does not. The rest as for `planning_kit.plan.order_kernel.time_order`.
+    ``arcs`` (m, n + 1, n + 1): whether one step may follow another in a lane, -1 being the airlock;
+    ``home_min`` (m,): when who has nothing to do is home; ``latest`` (n,) and ``late_min``: by when a step
+    should begin, and what it counts where it does not. The rest as for
+    `planning_kit.plan.order_kernel.time_order`.
     """
 
     fixed: Fixed
@@ -66,26 +68,27 @@ class Outing(NamedTuple):
     late_min: float
 
 
-LEFT, UNTIL, LENGTH, NUMBER, LOOK_AT, WAITED, HAS_TRAIL, HOT, BEST_END, ZEROS, EVERY_MIN, RECREATED, LIMIT, OTHER_LIMIT = range(14)
+(LEFT, UNTIL, LENGTH, NUMBER, LOOK_AT, WAITED, HAS_TRAIL, HOT, BEST_END, ZEROS, EVERY_MIN, RECREATED, LIMIT,
+ OTHER_LIMIT) = range(14)
 """The places of how a climb goes: passes left, how many are left when it ends, its length, how many have been
-made, at which of them it looks up, how many since a new best and whether that is to be judged; how hot it begins,
-the best end; how many PET 0 there are besides the first, and their steps; how often tasks are taken out;
-what a new best costs less than."""
+made, at which of them it looks up, how many since a new best and whether that is to be judged; how hot it
+begins, the best end; how many PET 0 there are besides the first, and their steps; how often tasks are taken
+out; what a new best costs less than."""
 ASKED, WORST, BROKEN_MIN, IS_TAKEN = range(14, 18)
 """A way asked for; the guide that is still taken, and what a broken rule counts, when a rule was asked for;
 whether that order is taken."""
 PLACES = 18
 DONE, ASK, LOOK, SETTLED, RULES, NEW = range(6)
-"""Why a climb stops: at its end, for a way, for the clock, for a judgement, for the rules of an order; as one is a
-new best."""
+"""Why a climb stops: at its end, for a way, for the clock, for a judgement, for the rules of an order; as one
+is a new best."""
 
 
 @compiled
 def time_it(outing: Outing, to: Order) -> int:
-    """Fill the starts and sums of an order in which steps may be missing; how it went, as `time_order` says."""
+    """Fill starts and sums of an order in which steps may be missing; how it went, as `time_order` says."""
     sums, pet_zero = np.empty(5), to.sums[PET_ZERO]
-    said = time_order(outing.fixed, outing.ways, outing.release, to.lanes, to.sizes, pet_zero, outing.horizon_min,
-                      outing.most_sweeps, outing.misses, outing.latest, to.starts, sums)
+    said = time_order(outing.fixed, outing.ways, outing.release, to.lanes, to.sizes, pet_zero,
+                      outing.horizon_min, outing.most_sweeps, outing.misses, outing.latest, to.starts, sums)
     if said != FOUND:
         return said
     end, working = max(sums[0], pet_zero), 0
@@ -117,7 +120,7 @@ def is_allowed(outing: Outing, to: Order) -> bool:
             for word in range(len(later)):
                 if ahead[step, word] & later[word]:
                     return False
-            later[step // 32] |= 1 << (step % 32)
+            later[step // BITS] |= 1 << (step % BITS)
             then = step
         if not outing.arcs[lane, -1, then]:
             return False
@@ -156,9 +159,9 @@ def _put_back(outing: Outing, starts: np.ndarray, to: Order, owner: int, piece: 
     # As the times were: they show where it would wait long, or others for it.
     ready, until, length, size = -inf, inf, 0.0, to.sizes[lane]
     for step in range(len(starts)):
-        if starts[step] > -inf and moves.ahead[piece[0], step // 32] >> (step % 32) & 1:
+        if starts[step] > -inf and has(moves.ahead[piece[0]], step):
             ready = max(ready, starts[step] + moves.minutes[step])
-        if starts[step] > -inf and moves.behind[piece[-1], step // 32] >> (step % 32) & 1:
+        if starts[step] > -inf and has(moves.behind[piece[-1]], step):
             until = min(until, starts[step])
     for step in piece:
         length += moves.minutes[step]
@@ -214,7 +217,8 @@ def _recreate(outing: Outing, here: Order, to: Order, all_traded: np.ndarray, be
         used += more
         if said == NONE and len(piece) > 1:  # a step of another task may have to come between
             for at in range(len(piece)):
-                said, more = _put_back(outing, here.starts, to, owner[number], piece[at:at + 1], best, tried, chance)
+                said, more = _put_back(outing, here.starts, to, owner[number], piece[at:at + 1], best, tried,
+                                       chance)
                 used += more
                 if said != FOUND:
                     break
@@ -243,12 +247,12 @@ def _take(here: Order, there: Order, low: Order) -> None:
 @inner
 def still_taken(guide: float, best_end: float, hot: float, part: float, draw: float) -> float:
     """The worst that is taken after a ``part`` of the climb, by a draw in [0, 1)."""
-    return guide - hot * best_end * (COLD / hot) ** part * log(1 - draw)
+    return float(guide - hot * best_end * (COLD / hot) ** part * log(1 - draw))
 
 
 @compiled
-def climb(outing: Outing, rules: Rules, here: Order, there: Order, low: Order, best: Order, tried: Order, traded: np.ndarray,
-          going: np.ndarray, chance: np.ndarray) -> int:
+def climb(outing: Outing, rules: Rules, here: Order, there: Order, low: Order, best: Order, tried: Order,
+          traded: np.ndarray, going: np.ndarray, chance: np.ndarray) -> int:
     """Passes from ``here`` until something needs Python; why it stops. ``best`` and ``tried`` are scratch.
 
     With some tasks ``traded`` (t,) it tries just once to put these into ``there``.
@@ -269,8 +273,8 @@ def climb(outing: Outing, rules: Rules, here: Order, there: Order, low: Order, b
         going[WAITED] += 1
         part = 1 - (going[LEFT] - going[UNTIL]) / going[LENGTH]
         broken_min = _CHEAP_MIN * (DEAR_MIN / _CHEAP_MIN) ** part
-        worst = still_taken(here.sums[GUIDE] + broken_min * here.sums[BROKEN], going[BEST_END], going[HOT], part,
-                            uniform(chance)) + _SAME
+        worst = still_taken(here.sums[GUIDE] + broken_min * here.sums[BROKEN], going[BEST_END], going[HOT],
+                            part, uniform(chance)) + _SAME
         said, is_timed = FOUND, False
         if is_once or uniform(chance) < going[RECREATED]:
             said, used = _recreate(outing, here, there, traded, best, tried, chance)

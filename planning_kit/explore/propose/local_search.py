@@ -27,8 +27,8 @@ import numpy as np
 
 from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.order_problem import Problem
-from planning_kit.explore.propose.order_screen import Broken, Orders, Timed, UntimedRules
-from planning_kit.explore.propose.random_moves import RandomMoves
+from planning_kit.explore.propose.order_screen import Broken, Orders, Timed
+from planning_kit.explore.propose.random_moves import RandomMoves, state
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.traded_sets import TradedSets
 from planning_kit.judge.findings import Identity
@@ -36,11 +36,12 @@ from planning_kit.plan.order_timing import OrderTiming
 
 if TYPE_CHECKING:
     from planning_kit.explore.propose.climb_kernel import Outing
-    from planning_kit.explore.propose.moves_kernel import Order
+    from planning_kit.explore.propose.order_arrays import Order
+    from planning_kit.explore.propose.screen_arrays import CompiledRules
 
-PASSES = 2_400
+PASSES = 12_000
 """Passes for one unit of effort and a step: about ten seconds at seventy steps."""
-_LENGTHS = (3_000, 6_000, 10_000, 10_000, 15_000, 15_000, 20_000)
+_LENGTHS = (3_000, 18_000, 30_000, 30_000, 45_000, 45_000, 60_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
 _ASIDE, _MENDED, _ON = 5_000, 8_000, 8_000
 """Passes of what comes between them: an order with other trades is mended first, and goes on if good."""
@@ -49,7 +50,7 @@ _HOT, _WARM = 0.025, 0.012
 """How much worse an order may become at first (from the first order, from the best), as a part of the best
 outing."""
 _RECREATED_SHARE = 0.08
-_JUDGED = 400
+_JUDGED = 5_000
 """What one judgement costs, in passes."""
 _PUT_TOGETHER, _PROMISING = 5, 1.04
 """Tries to put traded tasks back; how near the best (times its end) an order is that it goes on from."""
@@ -85,9 +86,11 @@ class Neighbours:
     late_min: float = 0.0
 
     @cached_property
-    def rules(self) -> UntimedRules:
+    def rules(self) -> "CompiledRules":
         """What the timing does not know."""
-        return UntimedRules(self.problem, self.dropped)
+        from planning_kit.explore.propose.screen_arrays import CompiledRules  # loads the compiler, too
+
+        return CompiledRules(self.problem, self.dropped)
 
     @cached_property
     def timing(self) -> OrderTiming:
@@ -118,9 +121,10 @@ class Neighbours:
     def outing(self, moves: RandomMoves) -> "Outing":
         """What the kernel is to know of all orders."""
         timing = self.timing
-        return kernel().Outing(timing.fixed, timing.ways, timing.release, moves.fixed, self._arcs, timing.home_min,
-                               timing.latest, timing.ends_min, timing.horizon_min, timing.most_sweeps, self.misses,
-                               self.late_min)
+        outing: Outing = kernel().Outing(
+            timing.fixed, timing.ways, timing.release, moves.fixed, self._arcs, timing.home_min,
+            timing.latest, timing.ends_min, timing.horizon_min, timing.most_sweeps, self.misses, self.late_min)
+        return outing
 
     def timed(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
         """The orders with their times; None where the model has no such order or there are none."""
@@ -134,8 +138,8 @@ class Neighbours:
     def read(self, order: "Order") -> Timed:
         """An order of the kernel in words."""
         pet_zero_min, end, others, guide, broken = order.sums.tolist()
-        return Timed(*self.moves.words(order), pet_zero_min, tuple(order.starts.tolist()), (end, others), guide,
-                     int(broken))
+        return Timed(*self.moves.words(order), pet_zero_min, tuple(order.starts.tolist()), (end, others),
+                     guide, int(broken))
 
     def written(self, timed: Timed) -> "Order":
         """The same for the kernel."""
@@ -258,11 +262,13 @@ class LocalSearch:
         """One restart, as it cools: the best order that holds, and the best of this restart."""
         k, around, trail = kernel(), self.around, list[Timed]()
         moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped, trades)
-        orders, outing, length = [around.written(start) for _ in range(5)], around.outing(moves), min(self._left, length)
+        orders, outing = [around.written(start) for _ in range(5)], around.outing(moves)
         here, there, low, *_ = orders
-        going, nobody, freedom = np.zeros(k.PLACES), np.zeros_like(here.traded), around.problem.freedom
+        length, going, freedom = min(self._left, length), np.zeros(k.PLACES), around.problem.freedom
+        nobody = np.zeros_like(here.traded)
+        room_min = (freedom.latest - freedom.earliest).total_seconds() / 60
         going[[k.UNTIL, k.LENGTH, k.HOT]] = self._left - length, length, hot
-        going[k.ZEROS] = (freedom.latest - freedom.earliest).total_seconds() // 60 // freedom.pet_zero_every_min
+        going[k.ZEROS] = room_min // freedom.pet_zero_every_min
         going[[k.EVERY_MIN, k.RECREATED]] = freedom.pet_zero_every_min, _RECREATED_SHARE
         while True:
             last = trail[-1] if trail else best
@@ -273,9 +279,8 @@ class LocalSearch:
             if said == k.ASK:
                 around.timing.answer(int(going[k.ASKED]))
             elif said in (k.RULES, k.NEW):
-                kept: Timed | None = around.read(there)
-                if said == k.RULES:  # these the kernel does not know
-                    kept = around.kept(kept, going[k.BROKEN_MIN], going[k.WORST])
+                found = around.read(there)  # its rules the kernel may not know
+                kept = around.kept(found, going[k.BROKEN_MIN], going[k.WORST]) if said == k.RULES else found
                 if kept is not None and self._judged.get(_key(kept), True):
                     if kept.cost < last.cost:
                         trail.append(kept)
@@ -298,8 +303,9 @@ class LocalSearch:
         k, around, moves = kernel(), self.around, self.around.moves
         orders, going = [around.written(here) for _ in range(5)], np.zeros(k.PLACES)
         going[[k.LEFT, k.LENGTH, k.HOT, k.LOOK_AT]] = 1e9, 1, 1, 1e9
-        all_traded, chance = moves.order({}, traded).traded, np.array([draws.getrandbits(64) | 1], dtype=np.uint64)
-        while (said := k.climb(around.outing(moves), around.rules.kernel_rules, *orders, all_traded, going, chance)) == k.ASK:
+        all_traded, chance = moves.order({}, traded).traded, state(draws)
+        while (said := k.climb(around.outing(moves), around.rules.kernel_rules, *orders, all_traded, going,
+                               chance)) == k.ASK:
             around.timing.answer(int(going[k.ASKED]))
         return around.read(orders[1]) if said == k.RULES else None
 

@@ -21,20 +21,18 @@ from planning_kit.inputs.records import BOTH
 from planning_kit.plan.order_timing import Orders, matrix
 
 if TYPE_CHECKING:
-    from planning_kit.explore.propose.moves_kernel import Moves, Order
+    from planning_kit.explore.propose.order_arrays import Moves, Order
 
-_BITS = 32
 _TURN, _FEW, _TURN_OF_FEW = 0.05, 12, 0.02
-"""How often a stretch of time is turned round; of so few steps small moves find nearly all that this would."""
+"""How often a stretch of time is turned round; of so few steps small moves find nearly all of that."""
 
 
-def bits(sets: Sequence[Collection[int]]) -> np.ndarray:
-    """Sets of n steps as bits, (n, words)."""
-    words = np.zeros((len(sets), len(sets) // _BITS + 1), dtype=np.int64)
-    for row, steps in enumerate(sets):
-        for step in steps:
-            words[row, step // _BITS] |= 1 << step % _BITS
-    return words
+def state(draws: random.Random) -> np.ndarray:
+    """A state of the kernel's own generator (1,), drawn from another."""
+    return np.array([draws.getrandbits(64) | 1], dtype=np.uint64)
+
+
+Lanes = Mapping[str, tuple[int, ...]]
 
 
 @dataclass(eq=False)
@@ -53,9 +51,10 @@ class RandomMoves:
 
     def __post_init__(self) -> None:
         # The compiler is slow to load, and most plans are never searched.
-        from planning_kit.explore.propose import moves_kernel
+        from planning_kit.explore.propose import moves_kernel, order_arrays
 
-        self._kernel, work, names = moves_kernel, self.work, self.work.records.lane_names
+        self._drawn, self._order, bits = moves_kernel.draw, order_arrays.Order, order_arrays.bits
+        work, names = self.work, self.work.records.lane_names
         self.tasks = list(dict.fromkeys(step.task for step in work.steps))
         places = list(dict.fromkeys(step.place for step in work.steps))
         behind: list[list[int]] = [[] for _ in work.steps]
@@ -64,7 +63,7 @@ class RandomMoves:
                 behind[first].append(step)
         ends = {step for part in work.first_and_last for step in part}
         swappable = self._of_tasks(work.swappable)
-        self.fixed = moves_kernel.Moves(
+        self.fixed = order_arrays.Moves(
             np.array([self.tasks.index(step.task) for step in work.steps], dtype=np.int64),
             np.array([places.index(step.place) for step in work.steps], dtype=np.int64),
             np.array([step.crew == BOTH for step in work.steps], dtype=bool),
@@ -78,7 +77,7 @@ class RandomMoves:
     @cached_property
     def chance(self) -> np.ndarray:
         """The state of the kernel's own generator, (1,)."""
-        return np.array([self.random.getrandbits(64) | 1], dtype=np.uint64)
+        return state(self.random)
 
     def _of_tasks(self, tasks: Collection[str]) -> np.ndarray:
         return np.array([task in tasks for task in self.tasks], dtype=bool)
@@ -87,18 +86,19 @@ class RandomMoves:
               sums: Sequence[float] = ()) -> "Order":
         """An order as the kernel has it; what is not given is 0."""
         count = len(self.work.steps)
-        return self._kernel.Order(
-            *matrix(self.work.records.lane_names, count, orders), np.array([*starts] or [0.0] * count, dtype=float),
-            self._of_tasks(swapped), np.array([*sums, *[0.0] * (5 - len(sums))], dtype=float))
+        return self._order(
+            *matrix(self.work.records.lane_names, count, orders),
+            np.array([*starts] or [0.0] * count, dtype=float), self._of_tasks(swapped),
+            np.array([*sums, *[0.0] * (5 - len(sums))], dtype=float))
 
-    def words(self, order: "Order") -> tuple[Orders, frozenset[str]]:
+    def words(self, order: "Order") -> tuple[Lanes, frozenset[str]]:
         """The lanes and the traded tasks of an order of the kernel."""
         orders = {who: tuple(lane[:size]) for who, lane, size in zip(
             self.work.records.lane_names, order.lanes.tolist(), order.sizes.tolist(), strict=True)}
         return orders, frozenset(task for task, is_traded in zip(
             self.tasks, order.traded.tolist(), strict=True) if is_traded)
 
-    def draw(self, orders: Orders, starts: Sequence[float]) -> tuple[Mapping[str, tuple[int, ...]], frozenset[str]] | None:
+    def draw(self, orders: Orders, starts: Sequence[float]) -> tuple[Lanes, frozenset[str]] | None:
         """Other orders, and the tasks whose crew were traded; None where there is no room."""
         here, to = self.order(orders, (), starts), self.order({})
-        return self.words(to) if self._kernel.draw(self.fixed, here, to, self.chance) else None
+        return self.words(to) if self._drawn(self.fixed, here, to, self.chance) else None
