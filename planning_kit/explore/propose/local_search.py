@@ -15,6 +15,7 @@ an order once nothing better came for a while, and where it does not hold, about
 """
 
 import random
+import time
 from collections.abc import Callable, Collection, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
@@ -123,7 +124,8 @@ class Neighbours:
         timing = self.timing
         outing: Outing = kernel().Outing(
             timing.fixed, timing.ways, timing.release, moves.fixed, self._arcs, timing.home_min,
-            timing.latest, timing.ends_min, timing.horizon_min, timing.most_sweeps, self.misses, self.late_min)
+            timing.latest, timing.ends_min, timing.horizon_min, timing.most_sweeps, self.misses,
+            self.late_min)
         return outing
 
     def timed(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
@@ -192,6 +194,7 @@ class LocalSearch:
     def improve(self, best: Timed, passes: int) -> Timed:
         """The best order that holds, within so many passes from ``best``, which holds."""
         self._left, self._first = passes, self._first or best
+        self._load(best)
         while self._left > 0 and not self.budget.is_over():
             # The first order with another seed may end in another valley; else on from the best, less hot.
             is_hot = self._restarts == 0 or self._restarts % 3 == 1
@@ -202,6 +205,14 @@ class LocalSearch:
                 best = (self._with_trades if self._restarts % 2 and self._sets.tasks else self._earlier)(best)
             self._restarts += 1
         return best
+
+    def _load(self, best: Timed) -> None:
+        """Load the compiled passes or, once on a machine, compile them: the clock of the search waits."""
+        began, k, around = time.monotonic(), kernel(), self.around
+        orders, moves = [around.written(best) for _ in range(5)], around.moves
+        k.climb(around.outing(moves), around.rules.kernel_rules, *orders, np.zeros_like(orders[0].traded),
+                np.zeros(k.PLACES), moves.chance)
+        self.budget.begun += time.monotonic() - began
 
     def _draws(self, turn: int) -> random.Random:
         return random.Random(self._restarts + 1_000 * self.budget.seed + 500_000 * turn - 999)

@@ -288,7 +288,8 @@ def pieces_of(moves: Moves, to: Order, all_traded: np.ndarray,
         turns[other] = task
     gone, run_of, owner = np.zeros(count, np.bool_), np.empty(count, np.int64), np.empty(count, np.int64)
     first, last, runs = np.zeros(count + 1, np.int64), np.empty(lanes + 1, np.int64), 0
-    for task in turns:
+    for number in range(tasks):
+        task = int(turns[number])
         if not is_taken[task]:
             continue
         by_place = uniform(chance) < _BY_PLACE
