@@ -8,7 +8,7 @@ lanes are numbers.
 from collections.abc import Callable, Sequence
 from itertools import accumulate
 from math import inf
-from typing import NamedTuple, ParamSpec, TypeVar
+from typing import Any, NamedTuple, ParamSpec, TypeVar
 
 import numpy as np
 from numba import njit
@@ -56,15 +56,21 @@ class Fixed(NamedTuple):
     travel: np.ndarray
 
 
-def _compiled(function: Callable[P, R]) -> Callable[P, R]:
+def compiled(function: Callable[P, R], **options: Any) -> Callable[P, R]:
+    """A function that Python calls."""
     try:
-        made: Callable[P, R] = njit(cache=True)(function)
+        made: Callable[P, R] = njit(cache=True, **options)(function)
     except RuntimeError:  # nowhere to keep it
-        made = njit()(function)
+        made = njit(**options)(function)
     return made
 
 
-@_compiled
+def inner(function: Callable[P, R]) -> Callable[P, R]:
+    """A function that only compiled ones call: without the way in from Python it is compiled much sooner."""
+    return compiled(function, no_cpython_wrapper=True, no_cfunc_wrapper=True)
+
+
+@inner
 def _fit(begin_ends: np.ndarray, low: int, high: int, start: float, length: float, misses: bool) -> float:
     """The first start at which the whole lies in one window; else never, or at once for who ``misses``."""
     for at in range(low, high, 2):
@@ -74,7 +80,7 @@ def _fit(begin_ends: np.ndarray, low: int, high: int, start: float, length: floa
     return start if misses else inf
 
 
-@_compiled
+@inner
 def _raise_late(fixed: Fixed, starts: np.ndarray, place: np.ndarray, misses: bool) -> int:
     """Raise what comes too long before another, else groups into one window; the first place that moved."""
     moved = len(starts)
@@ -105,15 +111,32 @@ def _raise_late(fixed: Fixed, starts: np.ndarray, place: np.ndarray, misses: boo
     return moved
 
 
-@_compiled
-def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray, starts: np.ndarray,
+@inner
+def _missed_min(fixed: Fixed, starts: np.ndarray) -> float:
+    """By how much steps end after the last of their windows and clocks run out, in all."""
+    missed, windows = 0.0, fixed.windows
+    for row in range(len(fixed.most_min)):
+        before, after = fixed.most[row]
+        if starts[before] > -np.inf and starts[after] > -np.inf:
+            missed += max(starts[before] + fixed.most_min[row] - starts[after], 0.0)
+    for step in range(len(starts)):
+        if fixed.limited[step] and starts[step] > -np.inf:
+            has_one = windows.first[step] < windows.first[step + 1]
+            last = windows.minutes[windows.first[step + 1] - 1] if has_one else 0.0
+            missed += max(starts[step] + fixed.lengths[step] - last, 0.0)
+    return missed
+
+
+@inner
+def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, sizes: np.ndarray, starts: np.ndarray,
             latest: np.ndarray, sums: np.ndarray) -> None:
-    sums[:] = -np.inf, 0.0, 0.0, 0.0
+    sums[0], sums[1], sums[2], sums[3], sums[4] = -np.inf, 0.0, 0.0, 0.0, 0.0
     for step in range(len(starts)):
         sums[3] += starts[step] > latest[step]
     for lane in fixed.travel:
         before, walk_min = -1, 0.0
-        for step in lanes[first[lane]:first[lane + 1]]:
+        for at in range(sizes[lane]):
+            step = lanes[lane, at]
             walk_min += way[lane, before, step]
             before = step
         if before >= 0:
@@ -123,27 +146,29 @@ def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, first: np.ndarray,
             sums[2] += walk_min + home_min
 
 
-@_compiled
-def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.ndarray, first: np.ndarray,
+@compiled
+def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.ndarray, sizes: np.ndarray,
                pet_zero_min: float, horizon_min: float, most_sweeps: int, misses: bool,
                latest: np.ndarray, starts: np.ndarray, sums: np.ndarray) -> int:
     """Fill ``starts`` (n,) with the earliest of an order, -inf for steps in none; how it went.
 
-    ``lanes`` are the orders of m lanes one behind the other, as in `Lists`; ``way`` (m, n + 1, n + 1) the
+    ``lanes`` (m, n): of lane i the first ``sizes[i]`` are its order; ``way`` (m, n + 1, n + 1) the
     minutes from the finish of one step to the next, -1 the airlock; ``release`` (m, n) when a lane can be at
     a step. ``sums``: of all lanes that travel and have work when the last is home, the last starts with the
-    ways home, and all ways; then how many steps begin after ``latest`` (n,).
+    ways home, and all ways; then how many steps begin after ``latest`` (n,), and with ``misses`` by how many
+    minutes windows and clocks are missed.
     """
     count, wide = len(starts), len(starts) + 1
     waits, follow, windows = fixed.waits.copy(), fixed.follow, fixed.windows
-    behind, behind_min = np.full((2, count), -1), np.zeros((2, count))
-    starts[:] = -np.inf
-    for lane in range(len(first) - 1):
+    behind, behind_min = np.empty((2, count), np.int64), np.empty((2, count))
+    for step in range(count):
+        starts[step], behind[0, step], behind[1, step] = -np.inf, -1, -1
+    for lane in range(len(sizes)):
         before = -1
-        for at in range(first[lane], first[lane + 1] + 1):
-            if at == first[lane + 1] and before < 0:
+        for at in range(sizes[lane] + 1):
+            if at == sizes[lane] and before < 0:
                 break
-            step = lanes[at] if at < first[lane + 1] else count  # count: home
+            step = lanes[lane, at] if at < sizes[lane] else count  # count: home
             minutes = way[lane, before, step]
             if np.isnan(minutes):
                 return ASKS - ((lane * wide + (before + wide) % wide) * wide + step)
@@ -159,11 +184,12 @@ def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.nda
                 waits[step] += 1
             starts[step] = max(starts[step], ready + pet_zero_min)
             before = step
-    away = np.flatnonzero(starts == -np.inf)
-    for step in away:
-        waits[step] = -1
-        for at in range(follow.first[step], follow.first[step + 1]):
-            waits[follow.numbers[at]] -= 1
+    is_away, there = starts == -np.inf, count
+    for step in range(count):
+        if is_away[step]:
+            waits[step], there = -1, there - 1
+            for at in range(follow.first[step], follow.first[step + 1]):
+                waits[follow.numbers[at]] -= 1
     queue, place, filled = np.empty(count, np.int64), np.zeros(count, np.int64), 0
     for step in range(count):
         if waits[step] == 0:
@@ -192,8 +218,10 @@ def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.nda
                 if waits[after] == 0:
                     queue[filled], place[after] = after, filled
                     filled += 1
-        starts[away] = -np.inf
-        if filled < count - len(away):  # they run in a circle
+        for step in range(count):
+            if is_away[step]:
+                starts[step] = -np.inf
+        if filled < there:  # they run in a circle
             return NONE
         if misses and sweep == 0:  # what nothing mends would go on pushing all that follows
             soonest = starts.copy()
@@ -204,6 +232,9 @@ def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.nda
     if turn < count:
         if not misses:
             return NONE
-        starts[:] = soonest
-    _sum_up(fixed, way, lanes, first, starts, latest, sums)
+        for step in range(count):
+            starts[step] = soonest[step]
+    _sum_up(fixed, way, lanes, sizes, starts, latest, sums)
+    if misses:
+        sums[4] = _missed_min(fixed, starts)
     return FOUND

@@ -9,7 +9,7 @@ is None, without a reason; a search passes over an order whose times 40 sweeps d
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import accumulate, pairwise
+from itertools import pairwise
 from math import inf, nan
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -33,14 +33,26 @@ Orders = Mapping[str, Sequence[int]]
 """By crew member or actor the positions of steps, in the order of work."""
 
 
+def matrix(names: Sequence[str], count: int, orders: Orders) -> tuple[np.ndarray, np.ndarray]:
+    """Orders of ``count`` steps as the kernel has them: (lanes, steps), and how much of each row is used."""
+    lanes = np.full((len(names), count), -1, dtype=np.int64)
+    sizes = np.zeros(len(names), dtype=np.int64)
+    for row, who in enumerate(names):
+        lane = orders.get(who, ())
+        lanes[row, :len(lane)], sizes[row] = lane, len(lane)
+    return lanes, sizes
+
+
 class Sums(NamedTuple):
     """When both are inside; the last starts of all who travel with their ways home, and all their ways, added
-    up (all min); how many steps begin later than they should (`OrderTiming.ask_by`)."""
+    up (all min); how many steps begin later than they should (`OrderTiming.ask_by`); by how many minutes
+    steps end after the last of their windows and clocks run out, in all, where they may."""
 
     end_min: float
     begun_min: float
     walk_min: float
     late: int
+    missed_min: float
 
 
 @dataclass(eq=False)
@@ -48,8 +60,8 @@ class OrderTiming:
     """Times the steps of ``records`` in any order. ``minutes`` are their durations, (steps,).
 
     ``more`` are bounds beyond those of the tables, ``past`` what has happened, where these are the rest of an
-    outing. With ``misses`` a step that fits in no window any more comes as soon as it can (`missed_min`).
-    All results are minutes of PET.
+    outing. With ``misses`` a step that fits in no window any more comes as soon as it can
+    (`Sums.missed_min`). All results are minutes of PET.
     """
 
     records: Records
@@ -86,7 +98,7 @@ class OrderTiming:
         allowed = [build.allowed_windows(each) for each in demands]
         left = self.past.windows if self.past else {}
         groups = [*build.same_window_groups(steps, demands)]
-        self._fixed = order_kernel.Fixed(
+        self.fixed = order_kernel.Fixed(
             self._lengths, order_kernel.lists(follow),
             np.bincount([after for _, after in self.waits], minlength=len(steps)),
             np.array([windows is not None for windows in allowed], dtype=bool),
@@ -97,15 +109,19 @@ class OrderTiming:
             np.array([row[:2] for row in most], dtype=np.int64).reshape(-1, 2),
             np.array([row[2] for row in most], dtype=float),
             np.array([names.index(who) for who in self.travels], dtype=np.int64))
-        self._most = most
         self._allowed: dict[int, list[list[float]]] = {
             i: windows.tolist() for i, windows in enumerate(allowed) if windows is not None}
-        self._ends_min = float(on_grid(self.records.settings.airlock.ends_min))
+        self.ends_min = float(on_grid(self.records.settings.airlock.ends_min))
         self._lanes = names
         first = [float(on_grid(self.past.not_before[step.step])) if self.past else 0.0 for step in steps]
-        self._release = np.array([[max(self._hatch_min(who, i), first[i]) for i in range(len(steps))]
+        # Who has nothing left to do once the outing has begun is home as history has it.
+        self.home_min = np.array([float(on_grid(self.past.home_min[who])) if self.past and who in self.travels
+                                  else -inf for who in names])
+        self.release = np.array([[max(self._hatch_min(who, i), first[i]) for i in range(len(steps))]
                                   for who in names]).reshape(len(names), len(steps))
-        self._ways = np.full((len(names), len(steps) + 1, len(steps) + 1), nan)
+        self.ways = np.full((len(names), len(steps) + 1, len(steps) + 1), nan)
+        self.horizon_min = self.almanac.horizon_min * (1 + self.misses)
+        self.most_sweeps = _FEW_SWEEPS if self.misses else _MOST_SWEEPS
         self.ask_by({})
 
     def _flat_windows(self, each: Iterable[Iterable[Sequence[float]]]) -> "Lists":
@@ -123,44 +139,42 @@ class OrderTiming:
 
     def _timed(self, orders: Orders, pet_zero_min: float) -> tuple[list[float], list[float]] | None:
         """The starts, and what they come to (`time_order`)."""
-        own = [orders.get(who, ()) for who in self._lanes]
-        lanes = np.array([step for lane in own for step in lane], dtype=np.int64)
-        first = np.array([0, *accumulate(map(len, own))])
-        starts, sums = np.empty(len(self._lengths)), np.empty(4)
-        horizon_min = self.almanac.horizon_min * (1 + self.misses)
-        most_sweeps = _FEW_SWEEPS if self.misses else _MOST_SWEEPS
-        kernel = self._kernel
+        lanes, sizes = matrix(self._lanes, len(self._lengths), orders)
+        starts, sums, kernel = np.empty(len(self._lengths)), np.empty(5), self._kernel
         while (said := kernel.time_order(
-                self._fixed, self._ways, self._release, lanes, first, pet_zero_min, horizon_min, most_sweeps,
-                self.misses, self._latest, starts, sums)) <= kernel.ASKS:
-            # Ways are worked out as they are asked for: most pairs of steps never follow each other.
-            lane, *ends = map(int, np.unravel_index(kernel.ASKS - said, self._ways.shape))
-            self._ways[lane, *ends] = self.way_min(
-                self._lanes[lane], *(-1 if end == len(starts) else end for end in ends))
+                self.fixed, self.ways, self.release, lanes, sizes, pet_zero_min, self.horizon_min,
+                self.most_sweeps, self.misses, self.latest, starts, sums)) <= kernel.ASKS:
+            self.answer(said)
         return (starts.tolist(), sums.tolist()) if said == kernel.FOUND else None
+
+    def answer(self, said: int) -> None:
+        """Work out the way that the kernel has asked for: most pairs of steps never follow each other."""
+        lane, *ends = map(int, np.unravel_index(self._kernel.ASKS - said, self.ways.shape))
+        self.ways[lane, *ends] = self.way_min(
+            self._lanes[lane], *(-1 if end == len(self._lengths) else end for end in ends))
 
     def ask_by(self, latest: Mapping[int, float]) -> None:
         """From now on these steps should begin by these minutes: `sums` counts those that do not."""
-        self._latest = np.full(len(self.minutes), inf)
+        self.latest = np.full(len(self.minutes), inf)
         for step, late in latest.items():
-            self._latest[step] = late
+            self.latest[step] = late
 
     def sums(self, orders: Orders, pet_zero_min: float = 0.0) -> tuple[list[float], Sums] | None:
         """The `starts`, and what they come to."""
         timed = self._timed(orders, pet_zero_min)
         if timed is None:
             return None
-        starts, (home_min, begun_min, walk_min, late) = timed
-        still = [float(on_grid(self.past.home_min[who])) for who in self.travels
-                 if not orders[who]] if self.past else []
-        end_min = max(home_min, pet_zero_min, *still) + self._ends_min
-        return starts, Sums(end_min, begun_min, walk_min, int(late))
+        starts, (home_min, begun_min, walk_min, late, missed_min) = timed
+        still = max((home for who, home in zip(self._lanes, self.home_min.tolist(), strict=True)
+                     if not orders.get(who)), default=-inf)
+        end_min = max(home_min, pet_zero_min, still) + self.ends_min
+        return starts, Sums(end_min, begun_min, walk_min, int(late), missed_min)
 
     def what_holds(self, orders: Orders, starts: Sequence[float]) -> tuple[dict[int, float], list[int]]:
         """What the end waits for: steps at the begin of a window, not their first, and when just before that
         would be; then all steps of the chains that make the end."""
         into: dict[int, list[tuple[int, float]]] = {}
-        first, after, minutes = (each.tolist() for each in self._fixed.follow)
+        first, after, minutes = (each.tolist() for each in self.fixed.follow)
         for step in range(len(starts)):
             for at in range(first[step], first[step + 1]):
                 into.setdefault(after[at], []).append((step, minutes[at]))
@@ -182,14 +196,6 @@ class OrderTiming:
             left += [a for a in binding if a not in seen]
             seen |= dict.fromkeys(binding)
         return held, [*seen]
-
-    def missed_min(self, starts: Sequence[float]) -> float:
-        """By how much steps end after the last of their windows and clocks run out, in all."""
-        clocks = sum(max(starts[before] + weight - starts[after], 0.0) for before, after, weight in self._most
-                     if min(starts[before], starts[after]) > -inf)
-        return clocks + sum(
-            max(starts[step] + float(self._lengths[step]) - (windows[-1][1] if windows else 0.0), 0.0)
-            for step, windows in self._allowed.items() if starts[step] > -inf)
 
     def _way_min(self, who: str, before: int, after: int) -> float:
         """Travel from one step into another, -1 being the airlock; 0 for those who do not travel.

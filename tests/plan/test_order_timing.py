@@ -77,18 +77,17 @@ def test_who_may_miss_windows_is_timed_the_same_and_told_how_late(
     timed, orders = plan.timed, orders_of(plan, plan.timed.steps)
     given = plan.scenario.records, timed.almanac, timed.travels, timed.durations.tolist()
     timing = OrderTiming(*given, misses=True)
-    starts = timing.starts(orders)
+    starts, sums = timing.sums(orders) or pytest.fail("no times")
     assert starts == OrderTiming(*given).starts(orders) == timed.starts.tolist()
-    assert timing.missed_min(starts) == 0
+    assert sums.missed_min == 0
     # So late that no window is left: then nobody waits for one, and each is late by its own end.
     begun_min = timed.almanac.horizon_min + 5.0
     assert OrderTiming(*given).starts(orders, begun_min) is None
-    late = timing.starts(orders, begun_min)
-    assert late is not None
+    late, sums = timing.sums(orders, begun_min) or pytest.fail("no times")
     ends = [late[i] + timed.durations[i] - windows[-1, 1]
             for i, windows in enumerate(timed.network.allowed) if windows is not None]
     assert ends
-    assert timing.missed_min(late) == pytest.approx(sum(ends), abs=1e-3)
+    assert sums.missed_min == pytest.approx(sum(ends), abs=1e-3)
 
 
 def test_a_clock_that_no_timing_keeps_is_told_by_how_much_it_is_missed(small_plan: pk.Plan) -> None:
@@ -97,9 +96,7 @@ def test_a_clock_that_no_timing_keeps_is_told_by_how_much_it_is_missed(small_pla
     timed, orders = small_plan.timed, orders_of(small_plan, small_plan.timed.steps)
     given = scenario.records, timed.almanac, timed.travels, timed.durations.tolist()
     assert OrderTiming(*given).starts(orders) is None
-    timing = OrderTiming(*given, misses=True)
-    starts = timing.starts(orders)
-    assert starts is not None
+    starts, sums = OrderTiming(*given, misses=True).sums(orders) or pytest.fail("no times")
     for lane in orders.values():  # the order is kept all the same
         assert all(starts[a] + timed.durations[a] <= starts[b] + 1e-6 for a, b in pairwise(lane))
     late_min = {}
@@ -107,7 +104,7 @@ def test_a_clock_that_no_timing_keeps_is_told_by_how_much_it_is_missed(small_pla
         out, back = map(timed.position, (first, then))
         late_min[first] = max(starts[back] - (starts[out] + timed.durations[out]) - most, 0.0)
     assert late_min["A1"] > 30
-    assert timing.missed_min(starts) == pytest.approx(sum(late_min.values()), abs=1e-3)
+    assert sums.missed_min == pytest.approx(sum(late_min.values()), abs=1e-3)
 
 
 def test_a_later_pet_zero_moves_what_no_window_holds(small_plan: pk.Plan) -> None:
@@ -141,4 +138,4 @@ def test_where_nothing_can_be_kept_it_is_compiled_all_the_same(monkeypatch: pyte
         return made
 
     monkeypatch.setattr(order_kernel, "njit", refusing)
-    assert order_kernel._compiled(abs)(-2) == 2
+    assert order_kernel.compiled(abs)(-2) == 2

@@ -15,42 +15,44 @@ an order once nothing better came for a while, and where it does not hold, about
 """
 
 import random
+import time
 from collections.abc import Callable, Collection, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from functools import cached_property
-from itertools import pairwise
-from math import inf, log
+from math import inf
+from types import ModuleType
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.order_problem import Problem
-from planning_kit.explore.propose.order_screen import Broken, Orders, Timed, UntimedRules
-from planning_kit.explore.propose.random_moves import RandomMoves, bits
+from planning_kit.explore.propose.order_screen import Broken, Orders, Timed
+from planning_kit.explore.propose.random_moves import RandomMoves, state
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.traded_sets import TradedSets
 from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
 
-_SAME = 1e-6
-PASSES = 2_400
+if TYPE_CHECKING:
+    from planning_kit.explore.propose.climb_kernel import Outing
+    from planning_kit.explore.propose.order_arrays import Order
+    from planning_kit.explore.propose.screen_arrays import CompiledRules
+
+PASSES = 12_000
 """Passes for one unit of effort and a step: about ten seconds at seventy steps."""
-_LENGTHS = (3_000, 6_000, 10_000, 10_000, 15_000, 15_000, 20_000)
+_LENGTHS = (3_000, 18_000, 30_000, 30_000, 45_000, 45_000, 60_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
 _ASIDE, _MENDED, _ON = 5_000, 8_000, 8_000
 """Passes of what comes between them: an order with other trades is mended first, and goes on if good."""
-_LOOK_EVERY = 50
-_SETTLED_AFTER = 150
-_HOT, _WARM, _COLD = 0.025, 0.012, 0.001
-"""How much worse an order may become, at first (from the first order, from the best) and in the end, as a
-part of the best outing."""
-_JUDGED = 400
+_LOOK_EVERY = 200
+_HOT, _WARM = 0.025, 0.012
+"""How much worse an order may become at first (from the first order, from the best), as a part of the best
+outing."""
+_RECREATED_SHARE = 0.08
+_JUDGED = 5_000
 """What one judgement costs, in passes."""
-_WALK_PART, _OTHER_PART = 0.3, 0.1
-"""What a minute of walking, and one of whoever is home first, counts beside one of the end in the climb."""
-_MISSED_PART, _CHEAP_MIN, _DEAR_MIN = 3.0, 15.0, 100.0
-"""The same of a minute by which a step misses its windows or a clock, where it may, and the minutes of a rule
-that delays nobody and is broken, at first and in the end."""
-_PET_ZERO_SHARE, _RECREATED_SHARE = 0.05, 0.08
 _PUT_TOGETHER, _PROMISING = 5, 1.04
 """Tries to put traded tasks back; how near the best (times its end) an order is that it goes on from."""
 _LATE_PARTS, _EARLIER_MIN, _ANYWHERE = (0.02, 0.12), (3.0, 25.0), 0.3
@@ -63,6 +65,13 @@ Blocks = Collection[Identity]
 
 With `AGAIN` as check: one more of a kind that the present plan has, or a worse one.
 """
+
+
+def kernel() -> ModuleType:
+    """The compiled passes: the compiler is slow to load, and most plans are never searched."""
+    from planning_kit.explore.propose import climb_kernel
+
+    return climb_kernel
 
 
 @dataclass(eq=False)
@@ -78,9 +87,11 @@ class Neighbours:
     late_min: float = 0.0
 
     @cached_property
-    def rules(self) -> UntimedRules:
+    def rules(self) -> "CompiledRules":
         """What the timing does not know."""
-        return UntimedRules(self.problem, self.dropped)
+        from planning_kit.explore.propose.screen_arrays import CompiledRules  # loads the compiler, too
+
+        return CompiledRules(self.problem, self.dropped)
 
     @cached_property
     def timing(self) -> OrderTiming:
@@ -90,43 +101,52 @@ class Neighbours:
                            problem.more_bounds, problem.freedom.past, self.misses)
 
     @cached_property
-    def _ahead(self) -> list[int]:
-        """For each step those that precede it whatever is chosen, as bits."""
-        return [bits(near) for near in self.problem.before]
+    def moves(self) -> RandomMoves:
+        """The steps as the kernel numbers them; its chance is used for nothing."""
+        return RandomMoves(self.problem.work, self.problem.before, random.Random(0), self.dropped)
 
-    def _is_lane(self, who: str, order: tuple[int, ...]) -> bool:
-        """Whether the model has this order of one lane."""
-        if who not in self.problem.lanes:
-            return not order
-        number, to_come = self.problem.numbers[who], bits(order)
-        for before, step in pairwise((-1, *order, -1)):
-            if (number[before], number[step]) not in self.problem.lanes[who].arcs:
-                return False
-            if step >= 0:
-                to_come ^= 1 << step
-                # Arcs join neighbours only; what must come first can stand anywhere behind.
-                if self._ahead[step] & to_come:
-                    return False
-        return True
+    @cached_property
+    def _arcs(self) -> np.ndarray:
+        """Whether one step may follow another in a lane of the model (m, n + 1, n + 1), -1: the airlock."""
+        names, count = self.problem.work.records.lane_names, len(self.problem.work.steps)
+        arcs = np.zeros((len(names), count + 1, count + 1), dtype=bool)
+        for row, who in enumerate(names):
+            if who in self.problem.lanes:
+                step = {number: at for at, number in self.problem.numbers[who].items()}
+                for a, b in self.problem.lanes[who].arcs:
+                    arcs[row, step[a], step[b]] = True
+            else:
+                arcs[row, -1, -1] = True
+        return arcs
+
+    def outing(self, moves: RandomMoves) -> "Outing":
+        """What the kernel is to know of all orders."""
+        timing = self.timing
+        outing: Outing = kernel().Outing(
+            timing.fixed, timing.ways, timing.release, moves.fixed, self._arcs, timing.home_min,
+            timing.latest, timing.ends_min, timing.horizon_min, timing.most_sweeps, self.misses,
+            self.late_min)
+        return outing
 
     def timed(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
         """The orders with their times; None where the model has no such order or there are none."""
-        return self.sketched(orders, swapped, pet_zero_min) if all(
-            map(self._is_lane, orders, orders.values())) else None
-
-    def sketched(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
-        """The same of orders in which steps may still be missing."""
-        timed = self.timing.sums(orders, pet_zero_min)
-        if timed is None:
+        to, outing = self.moves.order(orders, swapped, (), (pet_zero_min,)), self.outing(self.moves)
+        if not kernel().is_allowed(outing, to):
             return None
-        starts, sums = timed
-        end = sums.end_min - pet_zero_min
-        if self.misses:
-            end += _MISSED_PART * self.timing.missed_min(starts)
-        # The end alone does not show what is won in the lane of who is home first.
-        others = sums.begun_min - sum(map(bool, map(orders.get, self.problem.travels))) * pet_zero_min
-        guide = end + _WALK_PART * sums.walk_min + _OTHER_PART * others + self.late_min * sums.late
-        return Timed(orders, swapped, pet_zero_min, tuple(starts), (end, others), guide)
+        while (said := kernel().time_it(outing, to)) <= kernel().ASKS:
+            self.timing.answer(said)
+        return self.read(to) if said == kernel().FOUND else None
+
+    def read(self, order: "Order") -> Timed:
+        """An order of the kernel in words."""
+        pet_zero_min, end, others, guide, broken = order.sums.tolist()
+        return Timed(*self.moves.words(order), pet_zero_min, tuple(order.starts.tolist()), (end, others),
+                     guide, int(broken))
+
+    def written(self, timed: Timed) -> "Order":
+        """The same for the kernel."""
+        return self.moves.order(timed.orders, timed.swapped, timed.starts,
+                                (timed.pet_zero_min, *timed.cost, timed.guide, timed.broken))
 
     def of(self, choice: Choice) -> Timed | None:
         """A choice with its times, as `timed` gives them."""
@@ -138,13 +158,13 @@ class Neighbours:
         """What they break of the rules that delay nobody in the timing, if anything."""
         return self.rules.broken(timed)
 
-    def kept(self, timed: Timed, broken_min: float = _DEAR_MIN, worst: float = inf) -> Timed | None:
+    def kept(self, timed: Timed, broken_min: float = 0.0, worst: float = inf) -> Timed | None:
         """The order where it keeps the rules, or what it breaks, ``broken_min`` each, is not too much."""
         if not self.misses:
             return timed if self.broken(timed) is None else None
-        count = self.rules.count(timed)
+        count = self.rules.count_at(timed, stops=False)
         end, others = timed.cost
-        return replace(timed, cost=(end + _DEAR_MIN * count, others), broken=count) \
+        return replace(timed, cost=(end + kernel().DEAR_MIN * count, others), broken=count) \
             if timed.guide + broken_min * count <= worst else None
 
     def choice(self, timed: Timed) -> Choice:
@@ -174,6 +194,7 @@ class LocalSearch:
     def improve(self, best: Timed, passes: int) -> Timed:
         """The best order that holds, within so many passes from ``best``, which holds."""
         self._left, self._first = passes, self._first or best
+        self._load(best)
         while self._left > 0 and not self.budget.is_over():
             # The first order with another seed may end in another valley; else on from the best, less hot.
             is_hot = self._restarts == 0 or self._restarts % 3 == 1
@@ -184,6 +205,14 @@ class LocalSearch:
                 best = (self._with_trades if self._restarts % 2 and self._sets.tasks else self._earlier)(best)
             self._restarts += 1
         return best
+
+    def _load(self, best: Timed) -> None:
+        """Load the compiled passes or, once on a machine, compile them: the clock of the search waits."""
+        began, k, around = time.monotonic(), kernel(), self.around
+        orders, moves = [around.written(best) for _ in range(5)], around.moves
+        k.climb(around.outing(moves), around.rules.kernel_rules, *orders, np.zeros_like(orders[0].traded),
+                np.zeros(k.PLACES), moves.chance)
+        self.budget.begun += time.monotonic() - began
 
     def _draws(self, turn: int) -> random.Random:
         return random.Random(self._restarts + 1_000 * self.budget.seed + 500_000 * turn - 999)
@@ -199,10 +228,6 @@ class LocalSearch:
         around.rules = self.around.rules
         return LocalSearch(around, None, self.budget)
 
-    def _moves(self, draws: random.Random, trades: bool = True) -> RandomMoves:
-        around = self.around
-        return RandomMoves(around.problem.work, around.problem.before, draws, around.dropped, trades)
-
     def _with_trades(self, best: Timed) -> Timed:
         """Another set of tasks traded in the best order: what that breaks is mended first, without trades."""
         draws, look = self._draws(1), self._lenient
@@ -211,8 +236,7 @@ class LocalSearch:
             self._tried.clear()
             return best
         self._tried.add(traded)
-        moves = self._moves(draws)
-        put = (look._recreated(moves, best, traded ^ best.swapped) for _ in range(_PUT_TOGETHER))
+        put = (look._put_together(best, traded ^ best.swapped, draws) for _ in range(_PUT_TOGETHER))
         here = next(filter(None, put), None)
         if here is None:
             return best
@@ -244,51 +268,57 @@ class LocalSearch:
         timing.ask_by({})
         return best
 
-    def _climb(self, best: Timed, here: Timed, hot: float, length: int, draws: random.Random,
+    def _climb(self, best: Timed, start: Timed, hot: float, length: int, draws: random.Random,
                trades: bool = True) -> tuple[Timed, Timed]:
         """One restart, as it cools: the best order that holds, and the best of this restart."""
-        around, moves, length, low = self.around, self._moves(draws, trades), min(self._left, length), here
-        until, trail, waited, number = self._left - length, list[Timed](), 0, 0
-        while self._left > max(until, 0) and (number % _LOOK_EVERY or not self.budget.is_over()):
-            self._left, number, waited = self._left - 1, number + 1, waited + 1
-            part = 1 - (self._left - until) / length
-            broken_min = _CHEAP_MIN * (_DEAR_MIN / _CHEAP_MIN) ** part
-            worst = here.guide + broken_min * here.broken - hot * best.cost[0] * (_COLD / hot) ** part * log(
-                1 - draws.random())
-            there = (self._recreated(moves, here) if draws.random() < _RECREATED_SHARE
-                     else _drawn(around, moves, here, draws))
-            # The rules that delay nobody cost most, and so are asked last.
-            if there is not None and there.guide <= worst + _SAME and self._judged.get(_key(there), True) \
-                    and (kept := around.kept(there, broken_min, worst + _SAME)) is not None:
-                here = kept
-                low = here if here.cost < low.cost else low
-                if here.cost < (trail[-1] if trail else best).cost:
-                    trail.append(here)
-                    waited = 0
-            if trail and waited >= _SETTLED_AFTER:
-                last, best = trail[-1], self._best_that_holds(best, trail)
-                trail, here = [], here if best is last else best
-        return self._best_that_holds(best, trail) if trail else best, low
-
-    def _recreated(self, moves: RandomMoves, here: Timed,
-                   traded: frozenset[str] = frozenset()) -> Timed | None:
-        """A few tasks taken out and put back, piece by piece, where each costs least of some slots."""
-        swapped, lanes, pieces = moves.taken_out(here.orders, here.starts, here.swapped, traded)
-        while pieces:
-            who, piece = pieces.pop()
-            best: Timed | None = None
-            for orders in moves.put_back(lanes, who, piece, here.starts, self.around.timing.way_min):
-                self._left -= 1
-                there = self.around.sketched(orders, swapped, here.pet_zero_min)
-                if there is not None and (best is None or there.guide < best.guide):
-                    best = there
-            if best is not None:
-                lanes = best.orders
-            elif len(piece) > 1:  # a step of another task may have to come between
-                pieces += [(who, (step,)) for step in reversed(piece)]
+        k, around, trail = kernel(), self.around, list[Timed]()
+        moves = RandomMoves(around.problem.work, around.problem.before, draws, around.dropped, trades)
+        orders, outing = [around.written(start) for _ in range(5)], around.outing(moves)
+        here, there, low, *_ = orders
+        length, going, freedom = min(self._left, length), np.zeros(k.PLACES), around.problem.freedom
+        nobody = np.zeros_like(here.traded)
+        room_min = (freedom.latest - freedom.earliest).total_seconds() / 60
+        going[[k.UNTIL, k.LENGTH, k.HOT]] = self._left - length, length, hot
+        going[k.ZEROS] = room_min // freedom.pet_zero_every_min
+        going[[k.EVERY_MIN, k.RECREATED]] = freedom.pet_zero_every_min, _RECREATED_SHARE
+        while True:
+            last = trail[-1] if trail else best
+            going[[k.LEFT, k.HAS_TRAIL, k.BEST_END]] = self._left, bool(trail), best.cost[0]
+            going[[k.LIMIT, k.OTHER_LIMIT]] = last.cost
+            said = k.climb(outing, around.rules.kernel_rules, *orders, nobody, going, moves.chance)
+            self._left = int(going[k.LEFT])
+            if said == k.ASK:
+                around.timing.answer(int(going[k.ASKED]))
+            elif said in (k.RULES, k.NEW):
+                found = around.read(there)  # its rules the kernel may not know
+                kept = around.kept(found, going[k.BROKEN_MIN], going[k.WORST]) if said == k.RULES else found
+                if kept is not None and self._judged.get(_key(kept), True):
+                    if kept.cost < last.cost:
+                        trail.append(kept)
+                        going[k.WAITED] = 0
+                    there.sums[[k.END, k.BROKEN]] = kept.cost[0], kept.broken
+                    going[k.IS_TAKEN] = True
+            elif said == k.SETTLED:
+                best = self._best_that_holds(best, trail)
+                if best is not last:
+                    orders[0] = around.written(best)
+                trail = []
+            elif said == k.DONE or self.budget.is_over():
+                break
             else:
-                return None
-        return self.around.timed(lanes, swapped, here.pet_zero_min)
+                going[k.LOOK_AT] += _LOOK_EVERY
+        return self._best_that_holds(best, trail) if trail else best, around.read(low)
+
+    def _put_together(self, here: Timed, traded: frozenset[str], draws: random.Random) -> Timed | None:
+        """The order with these tasks traded, put back piece by piece where each costs least of some slots."""
+        k, around, moves = kernel(), self.around, self.around.moves
+        orders, going = [around.written(here) for _ in range(5)], np.zeros(k.PLACES)
+        going[[k.LEFT, k.LENGTH, k.HOT, k.LOOK_AT]] = 1e9, 1, 1, 1e9
+        all_traded, chance = moves.order({}, traded).traded, state(draws)
+        while (said := k.climb(around.outing(moves), around.rules.kernel_rules, *orders, all_traded, going,
+                               chance)) == k.ASK:
+            around.timing.answer(int(going[k.ASKED]))
+        return around.read(orders[1]) if said == k.RULES else None
 
     def _best_that_holds(self, best: Timed, trail: Sequence[Timed]) -> Timed:
         """The last of the trail if it holds; else one before it that does, next to one that does not."""
@@ -313,16 +343,3 @@ class LocalSearch:
 
 def _key(timed: Timed) -> Hashable:
     return tuple(timed.orders.values()), timed.swapped, timed.pet_zero_min
-
-
-def _drawn(around: Neighbours, moves: RandomMoves, here: Timed, draws: random.Random) -> Timed | None:
-    """A neighbour with its times; None where it has none or nothing moved."""
-    freedom = around.problem.freedom
-    if freedom.earliest != freedom.latest and draws.random() < _PET_ZERO_SHARE:
-        count = int((freedom.latest - freedom.earliest).total_seconds() / 60 // freedom.pet_zero_every_min)
-        return around.timed(here.orders, here.swapped, draws.randint(0, count) * freedom.pet_zero_every_min)
-    drawn = moves.draw(here.orders, here.starts)
-    if drawn is None:
-        return None
-    orders, traded = drawn
-    return around.timed(orders, here.swapped ^ traded, here.pet_zero_min)

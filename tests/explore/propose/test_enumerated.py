@@ -7,13 +7,12 @@ from itertools import product
 import pytest
 
 import planning_kit as pk
-from planning_kit.explore.propose import local_search
+from planning_kit.explore.propose import local_search, random_moves
 from planning_kit.explore.propose.choices import as_written
 from planning_kit.explore.propose.goals import MARGIN
 from planning_kit.explore.propose.local_search import LocalSearch, Neighbours
 from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.order_search import judge_for
-from planning_kit.explore.propose.random_moves import RandomMoves
 from planning_kit.explore.propose.solving import Budget
 from planning_kit.explore.propose.stages import build_problem
 from planning_kit.inputs.times import pet_label
@@ -43,7 +42,8 @@ def test_a_look_around_ends_at_the_best_of_all_orders(count: int, part: str,
         monkeypatch.setattr(local_search, "_RECREATED_SHARE", 1.0)
     elif part == "turned":
         monkeypatch.setattr(local_search, "_RECREATED_SHARE", 0.0)
-        monkeypatch.setattr(RandomMoves, "draw", RandomMoves._turned)
+        monkeypatch.setattr(random_moves, "_TURN_OF_FEW", 1.0)
+        monkeypatch.setattr(random_moves, "_TURN", 1.0)
     here = around.of(as_written(scenario.records, scenario.settings.pet_zero_utc))
     assert here is not None
     found = LocalSearch(around, lambda choice: (), Budget(1.0, 300.0)).improve(here, 3_000)
