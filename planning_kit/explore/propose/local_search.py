@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from planning_kit.explore.propose.order_arrays import Order
     from planning_kit.explore.propose.screen_arrays import CompiledRules
 
-PASSES = 12_000
+PASSES = 20_000
 """Passes for one unit of effort and a step: about ten seconds at seventy steps."""
 _LENGTHS = (3_000, 18_000, 30_000, 30_000, 45_000, 45_000, 60_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
