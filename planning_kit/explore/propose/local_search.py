@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     from planning_kit.explore.propose.order_arrays import Order
     from planning_kit.explore.propose.screen_arrays import CompiledRules
 
-PASSES = 20_000
-"""Passes for one unit of effort and a step: about ten seconds at seventy steps."""
+PASSES = 25_000
+"""Passes for one unit of effort and a step, of up to sixty: about fifteen seconds at seventy."""
 _LENGTHS = (3_000, 18_000, 30_000, 30_000, 45_000, 45_000, 60_000)
 """Passes of the restarts in turn: short ones bring something soon, long ones more."""
 _ASIDE, _MENDED, _ON = 5_000, 8_000, 8_000

@@ -37,7 +37,7 @@ from planning_kit.plan.custody import one_by_one
 _CHANGE_PART = 100
 _SHARES = {"tasks": 0.15, "finish": 0.5, "turn": 0.25, "walk": 0.10}
 _MOST_TURNS = 20
-_FIRST_LOOK, _MANY_STEPS, _MEND = 0.5, 150, 8
+_FIRST_LOOK, _MANY_STEPS, _FULL_STEPS, _MEND = 0.5, 150, 60, 8
 """The first look's part of all passes, and for how many steps: of few the solver soon knows the best order;
 into so many parts mending is cut."""
 _MOST_JUDGED = 12
@@ -158,8 +158,8 @@ class Stages:
 
     @property
     def _passes(self) -> int:
-        """Passes of the local search: an outing of fewer steps needs fewer."""
-        return round(PASSES * self.effort * len(self.problem.work.steps))
+        """Passes of the local search: an outing of few steps needs fewer, in one of many each takes longer."""
+        return round(PASSES * self.effort * min(len(self.problem.work.steps), _FULL_STEPS))
 
     def _search(self, dropped: frozenset[str]) -> LocalSearch:
         if dropped not in self._searches:
