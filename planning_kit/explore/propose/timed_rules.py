@@ -42,20 +42,22 @@ def lane_way(problem: Problem, who: str,
     records, positions, past = problem.work.records, problem.positions[who], problem.freedom.past
     airlock, travel = records.settings.airlock_place, problem.travels.get(who)
 
-    def minutes(a: int, b: int) -> float:
-        if a < 0 <= b and past:  # from where they are now, with what they must do before they can leave
-            return past.ready_min[who][problem.work.steps[positions[b]].step]
+    @cache  # many steps end at one place
+    def from_place(here: str, b: int) -> int | None:
         if travel is None:
-            return 0.0
-        here = airlock if a < 0 else problem.work.steps[positions[a]].place
-        if b < 0:
-            return travel.time_min(here, airlock) + records.settings.airlock.ends_min
-        step = problem.work.steps[positions[b]]
-        return travel_into(step, travel, here) + step.travel_extra_min
+            long = 0.0
+        elif b < 0:
+            long = travel.time_min(here, airlock) + records.settings.airlock.ends_min
+        else:
+            step = problem.work.steps[positions[b]]
+            long = travel_into(step, travel, here) + step.travel_extra_min
+        return units(long) if long < float("inf") else None
 
-    @cache
     def way(a: int, b: int) -> int | None:
-        return units(long) if (long := minutes(a, b)) < float("inf") else None
+        if a < 0 <= b and past:  # from where they are now, with what they must do before they can leave
+            long = past.ready_min[who][problem.work.steps[positions[b]].step]
+            return units(long) if long < float("inf") else None
+        return from_place(airlock if a < 0 else problem.work.steps[positions[a]].place, b)
 
     return way
 
