@@ -224,7 +224,8 @@ class Plan(OutsidePlan):
             How long to search, in passes of the timing and the solver's own deterministic time: this decides
             the answer.
         seconds : float
-            A safety stop by the clock; an answer that it cut short says that it is not repeatable.
+            A safety stop by the clock; an answer that it cut short says that it is not repeatable. The first
+            search on a machine compiles its passes for up to a minute, which is not counted.
         pet_zero_window : (earliest, latest), UTC
             Where PET 0 may lie, in steps of ``pet_zero_every_min``; by default the scenario's
             ``pet_zero_earliest`` and ``pet_zero_latest``, else the plan's PET 0. The present PET 0 is always

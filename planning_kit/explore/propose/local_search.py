@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from planning_kit.explore.propose.climb_kernel import Outing
     from planning_kit.explore.propose.order_arrays import Order
     from planning_kit.explore.propose.screen_arrays import CompiledRules
+    from planning_kit.explore.propose.screen_rules import Rules
 
 PASSES = 25_000
 """Passes for one unit of effort and a step, of up to sixty: about fifteen seconds at seventy."""
@@ -51,8 +52,8 @@ _HOT, _WARM = 0.025, 0.012
 """How much worse an order may become at first (from the first order, from the best), as a part of the best
 outing."""
 _RECREATED_SHARE = 0.08
-_JUDGED = 5_000
-"""What one judgement costs, in passes."""
+_JUDGED, _ASKED = 5_000, 60
+"""What one judgement costs, in passes, and the rules of an order where Python is asked for them."""
 _PUT_TOGETHER, _PROMISING = 5, 1.04
 """Tries to put traded tasks back; how near the best (times its end) an order is that it goes on from."""
 _LATE_PARTS, _EARLIER_MIN, _ANYWHERE = (0.02, 0.12), (3.0, 25.0), 0.3
@@ -92,6 +93,11 @@ class Neighbours:
         from planning_kit.explore.propose.screen_arrays import CompiledRules  # loads the compiler, too
 
         return CompiledRules(self.problem, self.dropped)
+
+    @property
+    def kernel_rules(self) -> "Rules":
+        """The same for the kernel, as they are now."""
+        return self.rules.kernel_rules
 
     @cached_property
     def timing(self) -> OrderTiming:
@@ -210,7 +216,7 @@ class LocalSearch:
         """Load the compiled passes or, once on a machine, compile them: the clock of the search waits."""
         began, k, around = time.monotonic(), kernel(), self.around
         orders, moves = [around.written(best) for _ in range(5)], around.moves
-        k.climb(around.outing(moves), around.rules.kernel_rules, *orders, np.zeros_like(orders[0].traded),
+        k.climb(around.outing(moves), around.kernel_rules, *orders, np.zeros_like(orders[0].traded),
                 np.zeros(k.PLACES), moves.chance)
         self.budget.begun += time.monotonic() - began
 
@@ -285,13 +291,14 @@ class LocalSearch:
             last = trail[-1] if trail else best
             going[[k.LEFT, k.HAS_TRAIL, k.BEST_END]] = self._left, bool(trail), best.cost[0]
             going[[k.LIMIT, k.OTHER_LIMIT]] = last.cost
-            said = k.climb(outing, around.rules.kernel_rules, *orders, nobody, going, moves.chance)
+            said = k.climb(outing, around.kernel_rules, *orders, nobody, going, moves.chance)
             self._left = int(going[k.LEFT])
             if said == k.ASK:
                 around.timing.answer(int(going[k.ASKED]))
             elif said in (k.RULES, k.NEW):
                 found = around.read(there)  # its rules the kernel may not know
                 kept = around.kept(found, going[k.BROKEN_MIN], going[k.WORST]) if said == k.RULES else found
+                self._left -= _ASKED if said == k.RULES else 0
                 if kept is not None and self._judged.get(_key(kept), True):
                     if kept.cost < last.cost:
                         trail.append(kept)
@@ -315,7 +322,7 @@ class LocalSearch:
         orders, going = [around.written(here) for _ in range(5)], np.zeros(k.PLACES)
         going[[k.LEFT, k.LENGTH, k.HOT, k.LOOK_AT]] = 1e9, 1, 1, 1e9
         all_traded, chance = moves.order({}, traded).traded, state(draws)
-        while (said := k.climb(around.outing(moves), around.rules.kernel_rules, *orders, all_traded, going,
+        while (said := k.climb(around.outing(moves), around.kernel_rules, *orders, all_traded, going,
                                chance)) == k.ASK:
             around.timing.answer(int(going[k.ASKED]))
         return around.read(orders[1]) if said == k.RULES else None

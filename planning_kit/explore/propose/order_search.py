@@ -243,11 +243,11 @@ class OrderSearch:
             there = around.timed(orders, here.swapped ^ traded, here.pet_zero_min)
             # Up to the limit, mostly not much later.
             late_min = draws.random() ** 3 * (problem.freedom.limit_min - here.cost[0])
-            if there and there.starts not in seen and not (
-                    there.cost[0] > here.cost[0] + late_min or around.broken(there)):
+            if there and not (there.cost[0] > here.cost[0] + late_min or around.broken(there)):
+                is_new = there.starts not in seen
                 seen.add(there.starts)
                 # Now and then on from a worse one: better ones may lie behind it alone.
-                if not blocks(around.choice(there)) or draws.random() < _ASTRAY:
+                if (is_new and not blocks(around.choice(there))) or draws.random() < _ASTRAY:
                     here = there
 
     def blocks(self, choice: Choice) -> Blocks:

@@ -10,6 +10,9 @@ from dataclasses import dataclass, field, replace
 from itertools import islice, product
 from math import inf
 from operator import attrgetter
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from planning_kit.changes.change import Change, made, step_named
 from planning_kit.changes.dropping import Drop
@@ -31,7 +34,10 @@ from planning_kit.plan.custody_state import EARLY, NOT_HELD, NOT_IN_SOCKET, NOT_
 from planning_kit.plan.tether_lines import hook_chances, too_far
 from planning_kit.plan.timed import TimedPlan
 
-_MOST_ADDED, _MOST_TRIED, _TRIES, _PASSES = 3, 6, 30, PASSES // 8
+if TYPE_CHECKING:
+    from planning_kit.explore.propose.screen_rules import Rules
+
+_MOST_ADDED, _MOST_TRIED, _TRIES, _PASSES = 3, 6, 60, PASSES // 2
 
 
 def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
@@ -75,6 +81,12 @@ class _Repairs(Neighbours):
     left: int = field(kw_only=True)
     best: Better | None = None
 
+    @property
+    def kernel_rules(self) -> "Rules":
+        """The kernel answers for none of them: what `broken` says is not what it asks."""
+        rules = self.rules.kernel_rules
+        return rules._replace(one=np.zeros_like(rules.one))
+
     def broken(self, timed: Timed) -> Broken | None:
         kept = self.rules.let_go
         self.rules.let_go_of(timed)
@@ -85,10 +97,14 @@ class _Repairs(Neighbours):
     def blocks(self, choice: Choice) -> Blocks:
         """Judge an order: it holds where helper steps, if need be, make it better than all so far."""
         judge, last, best, found = self.search.judge, self.search.last, self.best, None
+        # No order takes more than half of the tries that are left: the next may be the one that holds.
+        kept = self.left // 2
+        self.left -= kept
         if rebuilt := judge.try_out(choice):
             solved = Found(choice, 0.0, bool(last and last.tasks_proven), end_proven=False)
             found = self._mended(Better(choice=choice, rebuilt=rebuilt, moves=(), solved=solved, rank=(),
                                         best_by=judge.goal), [()], self._until_min(best))
+        self.left = max(self.left, 0) + kept
         if not found or (best and not is_worse(best.rank, found.rank)):
             return (("repairs", "none", "", "", ""),)
         self.best = self._without_needless(found)

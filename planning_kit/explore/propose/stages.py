@@ -158,7 +158,7 @@ class Stages:
 
     @property
     def _passes(self) -> int:
-        """Passes of the local search: an outing of few steps needs fewer, in one of many each takes longer."""
+        """Passes of the local search: few steps need fewer, and of many each pass takes longer."""
         return round(PASSES * self.effort * min(len(self.problem.work.steps), _FULL_STEPS))
 
     def _search(self, dropped: frozenset[str]) -> LocalSearch:

@@ -9,9 +9,10 @@ from functools import partial
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.propose import local_search
 from planning_kit.explore.propose.local_search import Neighbours
 from planning_kit.explore.propose.order_problem import Freedom, Problem
-from planning_kit.explore.propose.order_screen import Timed, UntimedRules
+from planning_kit.explore.propose.order_screen import Orders, Timed, UntimedRules
 from planning_kit.explore.propose.random_moves import RandomMoves
 from planning_kit.explore.propose.screen_arrays import CompiledRules
 from planning_kit.explore.propose.stages import build_problem
@@ -40,6 +41,15 @@ def problem_of(scenario: pk.Scenario) -> Problem:
         earliest=pet_zero, latest=pet_zero, limit_min=scenario.settings.limits.hard_min))
 
 
+def sketched(around: Neighbours, orders: Orders, swapped: frozenset[str],
+             pet_zero_min: float) -> Timed | None:
+    """An order with its times, even where the model has none such."""
+    kernel, to = local_search.kernel(), around.moves.order(orders, swapped, (), (pet_zero_min,))
+    while (said := kernel.time_it(around.outing(around.moves), to)) <= kernel.ASKS:
+        around.timing.answer(said)
+    return around.read(to) if said == kernel.FOUND else None
+
+
 def drawn(problem: Problem, count: int, dropped: frozenset[str] = frozenset(),
           is_free: bool = False) -> list[Timed]:
     """Orders on a random walk from the rows, kept and broken, with trades and other PET 0 times.
@@ -49,14 +59,14 @@ def drawn(problem: Problem, count: int, dropped: frozenset[str] = frozenset(),
     around, draws, work = Neighbours(problem, dropped, misses=True), random.Random(count), problem.work
     written = {who: tuple(i for i in lane if work.steps[i].task not in dropped)
                for who, lane in work.lanes.items()}
-    here = good = around.sketched(written, frozenset(), 0.0)
+    here = good = sketched(around, written, frozenset(), 0.0)
     assert here is not None
     assert good is not None
     moves = RandomMoves(work, [()] * len(work.steps) if is_free else problem.before, draws, dropped)
     found = list[Timed]()
     for _ in range(20 * count):
         move = moves.draw(here.orders, here.starts)
-        there = move and around.sketched(move[0], here.swapped ^ move[1], draws.choice([0.0, 0.0, 33.0]))
+        there = move and sketched(around, move[0], here.swapped ^ move[1], draws.choice([0.0, 0.0, 33.0]))
         if there:
             found.append(there)
             is_kept = around.rules.broken(there) is None
