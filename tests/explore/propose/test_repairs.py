@@ -107,7 +107,7 @@ def test_by_odds_a_hook_move_more_may_cost_minutes() -> None:
     assert found.best.chances["p_required"] > found.table["p_required"][0] + 0.1
 
 
-def searched(blocked: bool, effort: float = 0.035) -> list[Better]:
+def searched(blocked: bool, effort: float = 0.05) -> list[Better]:
     """What repairs find where all that was searched is D1 before W1, which lacks a hook, or nothing."""
     scenario = waits_for_the_desk(**HOOK)
     judge, pet_zero = judge_for(scenario, None, 0.0, "end"), scenario.settings.pet_zero_utc
