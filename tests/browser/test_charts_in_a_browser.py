@@ -200,4 +200,15 @@ def test_a_notebook_shows_the_chart_in_jupyterlab(page, lab, asked_outside, them
             looks = page.eval_on_selector_all(f"{part} > tspan, {part} text > tspan", """all => all.map(
                 each => each.outerHTML)""")
             assert looks, part
-            assert all("fill:var(--jp-content-font-color" in look for look in looks), part
+            assert all("fill:var(--jp-content-font-color" in look or "fill:currentcolor" in look.lower()
+                       for look in looks), part
+        inks = page.evaluate("""() => ['1', '2'].map(number => {
+            const probe = document.querySelector('.jp-OutputArea').appendChild(document.createElement('i'));
+            probe.style.color = `var(--jp-content-font-color${number})`;
+            const shown = getComputedStyle(probe).color;
+            probe.remove();
+            return shown;
+        })""")
+        shown = page.eval_on_selector_all(
+            ".xtick text > tspan", "all => all.map(one => getComputedStyle(one).fill)")
+        assert set(shown) <= set(inks)

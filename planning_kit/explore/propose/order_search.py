@@ -43,7 +43,7 @@ from planning_kit.plan.timed import TimedPlan
 _MOST_UNDONE = 12
 _LET_GO_EFFORT = 0.1  # finds most of what the present order keeps; the last of it may take many times as long
 _TIMES, _CLEARLY = "times", 0.01
-_TRIES, _DRAWS, _ASTRAY = 8, 100, 0.2  # orders judged for a unit of effort, draws for each
+_TRIES, _DRAWS, _ASTRAY = 30, 100, 0.2  # orders judged for a unit of effort, draws for each
 
 
 @dataclass(frozen=True, kw_only=True)
