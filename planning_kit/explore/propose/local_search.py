@@ -7,11 +7,13 @@ are taken out whole and put back piece by piece where they cost least, some with
 recreate: Schrimpf et al. 2000, "Record breaking optimization results using the ruin and recreate principle").
 Between restarts it looks where no small move leads: from the best order with another set of tasks traded, and
 with what the end waits for asked earlier than it is.
-Counted in passes of the timing and drawn from fixed seeds, so that it is repeatable.
+Counted in passes of the timing and drawn from fixed seeds, so that it is repeatable. A pass is compiled
+(`climb_kernel`); what happens once in a while is here.
 
 Of the rules that delay nobody in the timing it keeps those of `UntimedRules`, but for what the order that it
-begins with does not keep. All else is left to the checks, which cost a hundred passes: they are asked about
-an order once nothing better came for a while, and where it does not hold, about those on the way, by halves.
+begins with does not keep. All else is left to the checks, which cost thousands of passes: they are asked
+about an order once nothing better came for a while, and where it does not hold, about those on the way, by
+halves.
 """
 
 import random
