@@ -93,8 +93,9 @@ class ScreenArrays:
         is_known = len(where) == self._count and not placeless([steps[i] for i in kept])
         are_all = {task.task for task in records.tasks} - {*asked.dropped} == {steps[i].task for i in kept}
         rows: list[tuple[int, ...]] = []
-        way = np.array([[self._way(each, rows) for each in way] for way in (steps, map(traded, steps))])
-        slots = np.array([item.slots or 0.0 for item in records.hardware])
+        way = np.array([self._way(each, rows) for way in (steps, map(traded, steps)) for each in way],
+                       dtype=np.int64).reshape(2, len(steps), k.LEAVES_END + 1)
+        slots = np.array([item.slots or 0.0 for item in records.hardware], dtype=float)
         room = np.full(self._count, inf)
         for holder, most in room_in(records).items():
             room[where[holder]] = inf if most is None else most
@@ -116,8 +117,9 @@ class ScreenArrays:
             one=np.array([is_known and past is None and crews == SUITED, where[self._airlock], where[INSIDE],
                           *map(where.__getitem__, SUITED), self._first_item, len(records.places), are_all]),
             sure=np.array([_unsure(slots), _unsure(np.array([each.metres for each in records.routes]))]),
-            kept=np.array(kept), acting=np.array([*touched], dtype=np.int64),
-            minutes=np.array(asked.minutes), way=way, rows=np.array(rows, dtype=np.int64).reshape(-1, 5),
+            kept=np.array(kept, dtype=np.int64), acting=np.array([*touched], dtype=np.int64),
+            minutes=np.array(asked.minutes, dtype=float),
+            way=way, rows=np.array(rows, dtype=np.int64).reshape(-1, 5),
             items=np.array(items, dtype=np.int64).reshape(-1, 5), slots=slots, room=room, about=about,
             pairs=pairs,
             begins=lists([[(i, task.last_start_min or 0.0) for i in own] for task, own in asked.begins]),
@@ -170,7 +172,8 @@ class ScreenArrays:
                     stays[number, self._where[here], i] = way_into(settings, travel, steps[i], here)
         tether_m = {each.crew: each.tether_m for each in self._records.crew}
         lengths = [inf if (most := tether_m.get(who)) is None else most for who in SUITED]
-        return {"stays": stays, "home_min": home_min, "paths": lists(paths), "tether_m": np.array(lengths),
+        return {"stays": stays, "home_min": home_min, "paths": lists(paths),
+                "tether_m": np.array(lengths, dtype=float),
                 "stops": lists([[(self._where[place], 0.0) for place in row]
                                 for row in (*stops, (self._airlock,))])}
 
