@@ -102,8 +102,8 @@ def test_what_the_screen_rejects_the_checks_reject_too(name: str) -> None:
         around.rules.let_go_of(here)
         moves = RandomMoves(problem.work, problem.before, draws)
         for _ in range(60):
-            orders, task = moves.draw(here.orders, here.starts) or (here.orders, "")
-            there = around.timed(orders, here.swapped ^ ({task} - {""}), 0.0)
+            orders, trades = moves.draw(here.orders, here.starts) or (here.orders, frozenset[str]())
+            there = around.timed(orders, here.swapped ^ trades, 0.0)
             if there is None:
                 continue
             if broken := around.broken(there):
