@@ -146,6 +146,12 @@ def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, sizes: np.ndarray,
             sums[2] += walk_min + home_min
 
 
+@inner
+def asking(lane: int, before: int, after: int, wide: int) -> int:
+    """The word by which a way of a lane is asked for, -1 being the airlock, in a table so ``wide``."""
+    return ASKS - ((lane * wide + (before + wide) % wide) * wide + (after + wide) % wide)
+
+
 @compiled
 def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.ndarray, sizes: np.ndarray,
                pet_zero_min: float, horizon_min: float, most_sweeps: int, misses: bool,
@@ -171,7 +177,7 @@ def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.nda
             step = lanes[lane, at] if at < sizes[lane] else count  # count: home
             minutes = way[lane, before, step]
             if np.isnan(minutes):
-                return ASKS - ((lane * wide + (before + wide) % wide) * wide + step)
+                return asking(lane, before, step, wide)
             if step == count:
                 break
             ready = release[lane, step]

@@ -30,7 +30,7 @@ from planning_kit.explore.propose.order_arrays import (
 )
 from planning_kit.explore.propose.screen_kernel import count_broken
 from planning_kit.explore.propose.screen_rules import UNKNOWN, Rules
-from planning_kit.plan.order_kernel import ASKS, FOUND, NONE, Fixed, compiled, inner, time_order
+from planning_kit.plan.order_kernel import ASKS, FOUND, NONE, Fixed, asking, compiled, inner, time_order
 
 _SAME = 1e-6
 _WALK_PART, _OTHER_PART = 0.3, 0.1
@@ -171,8 +171,7 @@ def _put_back(outing: Outing, starts: np.ndarray, to: Order, owner: int, piece: 
         b = to.lanes[lane, slot] if slot < size else -1
         for way in ((a, piece[0]), (piece[-1], b), (a, b)):
             if np.isnan(ways[lane, way[0], way[1]]) and (size or way[0] >= 0 or way[1] >= 0):
-                wide = len(starts) + 1
-                return ASKS - ((lane * wide + (way[0] + wide) % wide) * wide + (way[1] + wide) % wide), 0
+                return asking(lane, way[0], way[1], len(starts) + 1), 0
         walk = ways[lane, a, piece[0]] + ways[lane, piece[-1], b] - (ways[lane, a, b] if size else 0.0)
         at = ways[lane, a, piece[0]] + (starts[a] + moves.minutes[a] if a >= 0 else 0.0)
         wait = max(ready - at, 0.0) + max(max(at, ready) + length - until, 0.0)

@@ -24,6 +24,7 @@ from planning_kit.plan.build import placeless, stops_into
 from planning_kit.plan.custody import room_in, taken_from
 from planning_kit.plan.network import on_grid
 from planning_kit.plan.order_kernel import lists
+from planning_kit.plan.order_timing import matrix
 from planning_kit.plan.travel import Travel
 
 _UNSURE, _PARTS = 1e-6, 1024
@@ -201,12 +202,8 @@ class CompiledRules(UntimedRules):
     def count_at(self, passed: Timed, stops: bool) -> int:
         """The `count`, compiled; where it ``stops``, 1 if they break one that is not let go, else 0."""
         work = self.problem.work
-        own = [passed.orders.get(who, ()) for who in work.records.lane_names]
-        lanes = np.zeros((len(own), len(passed.starts)), dtype=np.int64)
-        for lane, order in zip(lanes, own, strict=True):
-            lane[:len(order)] = order
         said = screen_kernel.count_broken(
-            self.kernel_rules, lanes, np.array([*map(len, own)]),
+            self.kernel_rules, *matrix(work.records.lane_names, len(passed.starts), passed.orders),
             np.array([step.task in passed.swapped for step in work.steps], dtype=bool),
             np.array(passed.starts), passed.pet_zero_min, stops)
         if said != k.UNKNOWN:
