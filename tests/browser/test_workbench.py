@@ -183,7 +183,8 @@ def test_unsaved_work_survives_a_killed_kernel_and_the_last_state_is_in_the_note
     bench.type_in("EG1", "minutes_high", "24")
     assert bench.head() == shown
     expect(page.locator(".pk-workbench [data-act=restore]")).to_have_count(0)
-    # Now and then the server hands the page a message that a dying kernel had not finished; JupyterLab says so.
+    # Now and then the server hands the page a message that a dying kernel had not finished, and JupyterLab
+    # says so.
     assert [error for error in page_errors if not error.startswith("Kernel message validation error")] == []
 
 

@@ -184,15 +184,15 @@ def need_state(model: OrderModel, chain: Chain, step: Placed, when: Literal, goo
             model.cp.add_implication(brought[a], may_be)
     model.cp.add(sum(brought.values()) == 1).only_enforce_if(when, *model.switch(requirement))
     own = [number for number, event in enumerate(chain.events) if event.step is step]
+    # What the step itself takes on is no other's: of that only the end counts.
+    alone = {a: [~chain.arcs[a, b] for b in own if (a, b) in chain.arcs] for a in brought}
+    end = step.finish if until == FINISH else step.start
     for a, by in brought.items():
         if a >= 0:
             model.cp.add_implication(by, chain.inside[a])
             if chain.events[a].step is not step:
                 _in_turn(model, chain.events[a].step, step, (by, when), since)
-        # What the step itself takes on is no other's: of that only the end counts.
-        alone = [chain.arcs[a, b] for b in own if (a, b) in chain.arcs]
-        end = step.finish if until == FINISH else step.start
-        model.cp.add(chain.stays[a] >= end).only_enforce_if(by, when, *(~arc for arc in alone))
+        model.cp.add(chain.stays[a] >= end).only_enforce_if(by, when, *alone[a])
         for b in own:
             if (a, b) in chain.arcs and not chain.events[b].at_finish and until == FINISH:
                 # The step itself would take the thing away as it begins.

@@ -76,7 +76,8 @@ def rebuild(current: TimedPlan | None, scenario: Scenario, records: Records, cho
     """
     rules: tuple[Rule, ...] = ()
     while True:
-        made_so = (_changed(scenario, records, choice, rules) if current is None or current.outside is None
+        made_so = (_changed(current, scenario, records, choice, rules)
+                   if current is None or current.outside is None
                    else _decided(current, records, choice, rules))
         # A rule that is broken though it is written down is left to the checks, or this would never end.
         broken = [rule for rule in choice.rules if rule not in rules and is_broken(made_so.plan, rule)]
@@ -85,7 +86,8 @@ def rebuild(current: TimedPlan | None, scenario: Scenario, records: Records, cho
         rules += tuple(broken)
 
 
-def _changed(scenario: Scenario, records: Records, choice: Choice, rules: tuple[Rule, ...]) -> Rebuilt:
+def _changed(current: TimedPlan | None, scenario: Scenario, records: Records, choice: Choice,
+             rules: tuple[Rule, ...]) -> Rebuilt:
     """The choice as a scenario; only what differs from the rows is changed."""
     kept, order = _rows(records, choice)
     changes: list[Change] = []
@@ -98,6 +100,8 @@ def _changed(scenario: Scenario, records: Records, choice: Choice, rules: tuple[
         changes.append(Order(tuple(order)))
     if choice.pet_zero != records.settings.pet_zero_utc:
         changes.append(Set({"pet_zero_utc": choice.pet_zero.strftime("%Y-%m-%dT%H:%M:%SZ")}))
+    if current is not None and current.scenario is scenario and not changes and not rules:
+        return Rebuilt(current, rules)
     changed = made(scenario, [*changes, *map(wait_for, rules)])
     return Rebuilt(TimedPlan.of(changed.scenario), rules, tuple(note.words for note in changed.notes))
 

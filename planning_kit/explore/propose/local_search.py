@@ -17,11 +17,10 @@ halves.
 """
 
 import random
-import time
 from collections.abc import Callable, Collection, Hashable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
-from functools import cached_property
+from functools import cached_property, partial
 from math import inf
 from types import ModuleType
 from typing import TYPE_CHECKING
@@ -33,6 +32,7 @@ from planning_kit.explore.propose.order_problem import Problem
 from planning_kit.explore.propose.order_screen import Broken, Orders, Timed
 from planning_kit.explore.propose.random_moves import RandomMoves, state
 from planning_kit.explore.propose.solving import Budget
+from planning_kit.explore.propose.timed_rules import lane_arcs
 from planning_kit.explore.propose.traded_sets import TradedSets
 from planning_kit.judge.findings import Identity
 from planning_kit.plan.order_timing import OrderTiming
@@ -50,6 +50,7 @@ _LENGTHS = (3_000, 18_000, 30_000, 30_000, 45_000, 45_000, 60_000)
 _ASIDE, _MENDED, _ON = 5_000, 8_000, 8_000
 """Passes of what comes between them: an order with other trades is mended first, and goes on if good."""
 _LOOK_EVERY = 200
+_LOADING = "loading the compiled search (compiling it, once on a machine, takes up to a minute)"
 _HOT, _WARM = 0.025, 0.012
 """How much worse an order may become at first (from the first order, from the best), as a part of the best
 outing."""
@@ -119,12 +120,9 @@ class Neighbours:
         names, count = self.problem.work.records.lane_names, len(self.problem.work.steps)
         arcs = np.zeros((len(names), count + 1, count + 1), dtype=bool)
         for row, who in enumerate(names):
-            if who in self.problem.lanes:
-                step = {number: at for at, number in self.problem.numbers[who].items()}
-                for a, b in self.problem.lanes[who].arcs:
-                    arcs[row, step[a], step[b]] = True
-            else:
-                arcs[row, -1, -1] = True
+            step = {number: at for at, number in self.problem.numbers[who].items()}
+            for a, b in lane_arcs(self.problem, who) or [(-1, -1)]:
+                arcs[row, step[a], step[b]] = True
         return arcs
 
     def outing(self, moves: RandomMoves) -> "Outing":
@@ -202,7 +200,6 @@ class LocalSearch:
     def improve(self, best: Timed, passes: int) -> Timed:
         """The best order that holds, within so many passes from ``best``, which holds."""
         self._left, self._first = passes, self._first or best
-        self._load(best)
         while self._left > 0 and not self.budget.is_over():
             # The first order with another seed may end in another valley; else on from the best, less hot.
             is_hot = self._restarts == 0 or self._restarts % 3 == 1
@@ -214,13 +211,17 @@ class LocalSearch:
             self._restarts += 1
         return best
 
-    def _load(self, best: Timed) -> None:
-        """Load the compiled passes or, once on a machine, compile them: the clock of the search waits."""
-        began, k, around = time.monotonic(), kernel(), self.around
-        orders, moves = [around.written(best) for _ in range(5)], around.moves
-        k.climb(around.outing(moves), around.kernel_rules, *orders, np.zeros_like(orders[0].traded),
-                np.zeros(k.PLACES), moves.chance)
-        self.budget.begun += time.monotonic() - began
+    def load(self, choice: Choice) -> Timed | None:
+        """A choice with its times; for that the compiled search is loaded or, once on a machine, compiled."""
+        return self.budget.wait_for(partial(self._loaded, choice), _LOADING)
+
+    def _loaded(self, choice: Choice) -> Timed | None:
+        k, around = kernel(), self.around
+        here, moves = around.of(choice), around.moves
+        orders = [moves.order({}, frozenset()) for _ in range(5)]
+        k.climb(around.outing(moves), around.kernel_rules, *orders, orders[0].traded, np.zeros(k.PLACES),
+                moves.chance)
+        return here
 
     def _draws(self, turn: int) -> random.Random:
         return random.Random(self._restarts + 1_000 * self.budget.seed + 500_000 * turn - 999)

@@ -92,6 +92,18 @@ class Lane:
     walk: Ticks
 
 
+def neighbours(count: int, way: Way, precedes: Callable[[int, int], bool],
+               parted: Callable[[int, int], bool]) -> list[tuple[int, int]]:
+    """Which of ``count`` members of a lane may directly follow which; any may be the first and the last.
+
+    Not where ``precedes`` forbids it (j before i), nor ``parted`` (never neighbours), nor without a way.
+    """
+    numbers = range(count)
+    return [*((i, j) for i in numbers for j in numbers
+              if i != j and not precedes(j, i) and not parted(i, j) and way(i, j) is not None),
+            *(pair for i in numbers for pair in ((-1, i), (i, -1)))]
+
+
 @dataclass(frozen=True)
 class Rule:
     """Something that the model keeps by choice and the timing does not know: then - first >= gap (ticks).
@@ -173,22 +185,15 @@ class OrderModel:
             for step in steps:
                 self.cp.add_bool_or(False).only_enforce_if(step.present, *asked)
 
-    def add_lane(self, who: str, members: Sequence[Member], way: Way, begin: Ticks,
-                 end: Ticks, precedes: Callable[[int, int], bool],
-                 between: Callable[[int, int], bool]) -> Lane:
+    def add_lane(self, who: str, members: Sequence[Member], pairs: Iterable[tuple[int, int]], way: Way,
+                 begin: Ticks, end: Ticks, precedes: Callable[[int, int], bool]) -> Lane:
         """One at a time, in some order, with travel: if j directly follows i, s_j >= s_i + d_i + way(i, j).
 
-        Arcs that ``precedes`` forbids (j before i), or ``between`` (never neighbours), are left out.
+        ``pairs``: what may follow directly upon what (see `neighbours`).
         """
-        numbers = range(len(members))
-        arcs: dict[tuple[int, int], Literal] = {}
-        for i in numbers:
-            for j in numbers:
-                if i != j and not precedes(j, i) and not between(i, j) and way(i, j) is not None:
-                    arcs[i, j] = self.literal(f"{who} {members[i].step.name}->{members[j].step.name}")
-        for i in numbers:
-            arcs[-1, i] = self.literal(f"{who} first {members[i].step.name}")
-            arcs[i, -1] = self.literal(f"{who} last {members[i].step.name}")
+        names = [member.step.name for member in members] + ["airlock"]
+        arcs: dict[tuple[int, int], Literal] = {
+            (i, j): self.literal(f"{who} {names[i]}->{names[j]}") for i, j in pairs}
         self._circuit(members, arcs)
         for (i, j), arc in arcs.items():
             leave = begin if i < 0 else members[i].step.finish

@@ -205,11 +205,11 @@ class Problem:
         """What may be chosen."""
         return self.work.freedom
 
-    def ways(self) -> Iterator[tuple[int, Step, Literal]]:
+    @cached_property
+    def ways(self) -> list[tuple[int, Step, Literal]]:
         """Every step by position in each way to do it: with its crew traded or not, and when it is so."""
-        for i, step in enumerate(self.work.steps):
-            for is_swapped in self.modes(step.task):
-                yield i, traded(step) if is_swapped else step, self.done[step.task, is_swapped]
+        return [(i, traded(step) if is_swapped else step, self.done[step.task, is_swapped])
+                for i, step in enumerate(self.work.steps) for is_swapped in self.modes(step.task)]
 
     def modes(self, task: str) -> tuple[bool, ...]:
         """The ways to do a task: as written, and with the crew traded where it is swappable."""

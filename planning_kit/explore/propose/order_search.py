@@ -27,7 +27,7 @@ from planning_kit.explore.propose.order_model import minutes_of
 from planning_kit.explore.propose.order_problem import Freedom, Problem
 from planning_kit.explore.propose.random_moves import RandomMoves
 from planning_kit.explore.propose.solving import TURNS, Budget, completed, hint, read_choice, solve
-from planning_kit.explore.propose.stages import Found, Stages, build_problem
+from planning_kit.explore.propose.stages import Found, Stages, begin_problem, build_problem
 from planning_kit.explore.propose.untimed_rules import ending_asked
 from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.records import Records
@@ -210,7 +210,7 @@ class OrderSearch:
     def _searched(self, freedom: Freedom, start: Choice, effort: float) -> Found | None:
         """The best of one model, or what was passed on the way and is better than that by its rank."""
         self._passed.clear()
-        problem = self.problem(freedom)
+        problem = self.begun_problem(freedom)
         stages = Stages(problem=problem, start=start, budget=self.budget, effort=effort, blocks=self.blocks)
         found = stages.best_order()
         self._nearest = stages.nearest or self._nearest
@@ -281,6 +281,10 @@ class OrderSearch:
         stops = found.loc[found["severity"] == STOP, "message"].tolist()
         return "".join(f"; stops in the order that came nearest: {len(stops)}, the first: {words}"
                        for words in stops[:1])
+
+    def begun_problem(self, freedom: Freedom) -> Problem:
+        """What the local search asks (see `planning_kit.explore.propose.stages.begin_problem`)."""
+        return begin_problem(self.judge.records, self.judge.scenario.elements, freedom)
 
     def problem(self, freedom: Freedom, explains: bool = False) -> Problem:
         """The model of what is searched (see `planning_kit.explore.propose.stages.build_problem`)."""

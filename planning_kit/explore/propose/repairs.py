@@ -53,7 +53,7 @@ def looked_with_repairs(search: OrderSearch, name: str, freedom: Freedom,
     if (spare or any(limits[key] for key in limits if key.startswith("helper_"))) and (
             freedom.earliest <= start.pet_zero <= freedom.latest):
         # Where something is let go, hardware forces no order.
-        problem = search.problem(replace(freedom, let_go=frozenset({Requirement("", "", "")})))
+        problem = search.begun_problem(replace(freedom, let_go=frozenset({Requirement("", "", "")})))
         around = _Repairs(problem, start.dropped, search=search, spare=spare, left=tries)
         around.blocks(start)
         if here := around.of(start):

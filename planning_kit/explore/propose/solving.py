@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from functools import partial
 from itertools import pairwise
-from typing import Any
+from typing import Any, TypeVar
 
 from ortools.sat.python import cp_model
 
@@ -22,6 +22,7 @@ from planning_kit.explore.propose.choices import Choice
 from planning_kit.explore.propose.order_model import TICKS_PER_MIN, Literal, OrderModel, minutes_of
 from planning_kit.explore.propose.order_problem import Problem
 
+T = TypeVar("T")
 TURNS = 5
 """Workers that take turns where one does not prove the best: they look around good orders (LNS)."""
 _POLL_S = 0.1
@@ -71,6 +72,18 @@ class Budget:
         if not self.cut_short:
             return ""
         return f" ({'cancelled' if self.cancelled else 'stopped by the clock'}: not repeatable)"
+
+    def wait_for(self, work: Callable[[], T], doing: str) -> T:
+        """What ``work`` gives; the clock of the search stands meanwhile, and ``doing`` is told."""
+        began, before = time.monotonic(), self.told.doing
+        with ThreadPoolExecutor(1) as beside:
+            working = beside.submit(work)
+            while not wait([working], _AGAIN_S).done:
+                self.told = replace(self.told, doing=doing, elapsed_s=time.monotonic() - self.begun)
+                self.progress(self.told)
+        self.begun += time.monotonic() - began
+        self.told = replace(self.told, doing=before)
+        return working.result()
 
     def tell(self, best_min: float, bound_min: float = math.nan) -> None:
         """Report the best that holds, and the least that it can be, to whoever asked for progress."""

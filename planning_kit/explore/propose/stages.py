@@ -54,16 +54,26 @@ class Found:
     why: str = ""
 
 
-def build_problem(records: Records, elements: OrbitData, freedom: Freedom, explains: bool = False) -> Problem:
-    """The whole model of a scenario."""
+def begin_problem(records: Records, elements: OrbitData, freedom: Freedom, explains: bool = False) -> Problem:
+    """What the local search asks of a scenario: the choices, and what comes first in any case."""
     problem = start_problem(Work(records, freedom, explains), elements)
     # What hardware and tethers force is precedence, and lanes leave out the arcs against it: so chains first.
     add_hardware(problem)
     add_tethers(problem)
     find_precedence(problem)
+    return problem
+
+
+def complete(problem: Problem) -> Problem:
+    """The same with all that the solver asks: most of the time that a model takes."""
     for add in (*TIMED_RULES, add_room, add_inhibits, add_past):
         add(problem)
     return problem
+
+
+def build_problem(records: Records, elements: OrbitData, freedom: Freedom, explains: bool = False) -> Problem:
+    """The whole model of a scenario."""
+    return complete(begin_problem(records, elements, freedom, explains))
 
 
 def cause_in(around: Neighbours, choice: Choice, blocks: Blocks) -> list[Literal]:
@@ -84,7 +94,7 @@ def cause_in(around: Neighbours, choice: Choice, blocks: Blocks) -> list[Literal
 
 @dataclass(eq=False, kw_only=True)
 class Stages:
-    """The stages over one model, from the order ``start``; each keeps what the one before has reached.
+    """The stages over one begun model, from the order ``start``; each keeps what the one before has reached.
 
     ``blocks`` judges an order: the findings for which it does not hold. ``nearest``: where the start misses
     or breaks something, what breaks least.
@@ -100,7 +110,9 @@ class Stages:
 
     def best_order(self) -> Found | None:
         """Search in stages; None where no order is found that holds."""
-        tasks, are_proven = self.by_tasks(self._first_look())
+        start = self._first_look()
+        complete(self.problem)
+        tasks, are_proven = self.by_tasks(start)
         if not tasks.is_found:
             return None
         answer, bound = self.by_finish(tasks, are_proven)
@@ -120,7 +132,7 @@ class Stages:
     def _first_look(self) -> Choice:
         """The start, or a better order of the same tasks: before the solver has even read the model."""
         search, start = self._search(self.start.dropped), self.start
-        here = search.around.of(start)
+        here = search.load(start)
         if here is None or search.around.broken(here) is not None:
             start = self._missing_less()
             here = search.around.of(start)

@@ -10,7 +10,14 @@ worse.
 from collections.abc import Callable
 from functools import cache, partial
 
-from planning_kit.explore.propose.order_model import Member, Requirement, start_windows, ticks_down, ticks_up
+from planning_kit.explore.propose.order_model import (
+    Member,
+    Requirement,
+    neighbours,
+    start_windows,
+    ticks_down,
+    ticks_up,
+)
 from planning_kit.explore.propose.order_problem import BY_RUNS, Problem, is_here
 from planning_kit.inputs.times import pet_label
 from planning_kit.plan.build import allowed_windows, hatch_releases, step_demands, travel_into
@@ -26,10 +33,16 @@ def add_lanes(problem: Problem) -> None:
         members = [Member(problem.placed[i], is_here(problem, who, i)) for i in positions]
         if members:
             problem.lanes[who] = model.add_lane(
-                who, members, lane_way(problem, who), begin=problem.pet_zero,
+                who, members, lane_arcs(problem, who), lane_way(problem, who), begin=problem.pet_zero,
                 end=problem.end if who in work.crews else never_ends,
-                precedes=partial(_precedes, problem, positions),
-                between=_parted(problem, who, positions))
+                precedes=partial(_precedes, problem, positions))
+
+
+def lane_arcs(problem: Problem, who: str) -> list[tuple[int, int]]:
+    """Which member of a lane may directly follow which, by number; -1 is the airlock."""
+    positions = problem.positions[who]
+    return neighbours(len(positions), lane_way(problem, who), partial(_precedes, problem, positions),
+                      _parted(problem, who, positions))
 
 
 def _precedes(problem: Problem, positions: list[int], a: int, b: int) -> bool:

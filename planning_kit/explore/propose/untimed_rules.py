@@ -81,7 +81,7 @@ def ending_asked(item: Item) -> Requirement:
 
 
 def _events(problem: Problem, name: str) -> Iterator[Event]:
-    for i, step, when in problem.ways():
+    for i, step, when in problem.ways:
         for move in step.takes:
             if move.item == name:
                 yield Event(problem.placed[i], when, taken_from(problem.work.records, step, move),
@@ -119,7 +119,7 @@ def _near(step: Step) -> frozenset[str]:
 
 def _add_uses(problem: Problem, chains: dict[str, Chain]) -> None:
     """What a step uses is in its crew's hands, lies there, or is in a bag that does."""
-    for i, step, when in problem.ways():
+    for i, step, when in problem.ways:
         for name in step.uses:
             asked = Requirement("steps", step.step, f"{step.step} has {name} at hand (uses)")
             chain, placed, near = chains[name], problem.placed[i], _near(step)
@@ -133,7 +133,7 @@ def _add_uses(problem: Problem, chains: dict[str, Chain]) -> None:
 
 def _add_bag_hands(problem: Problem, chains: dict[str, Chain]) -> None:
     """A bag that something is taken out of is at hand at the start, one that it is put into at the finish."""
-    for i, step, when in problem.ways():
+    for i, step, when in problem.ways:
         ends = [(START, {move.out_of for move in step.takes}), (FINISH, {move.into for move in step.leaves})]
         for at, bag in ((at, bag) for at, bags in ends for bag in sorted(bags & chains.keys())):
             asked = Requirement("steps", step.step, f"{step.step} has the bag {bag} at hand")
@@ -193,7 +193,7 @@ def add_tethers(problem: Problem) -> None:
     anchors = {place.place for place in records.places if place.anchor}
     airlock = records.settings.airlock_place
     for person in records.crew:
-        is_helped = any(person.crew in {*step.hooks} - {*step.people} for _, step, _ in problem.ways())
+        is_helped = any(person.crew in {*step.hooks} - {*step.people} for _, step, _ in problem.ways)
         if person.tether_m is None or not problem.positions[person.crew] or is_helped:
             continue
         travel, most_m = problem.travels[person.crew], person.tether_m
@@ -204,7 +204,7 @@ def add_tethers(problem: Problem) -> None:
         asked = Requirement("crew", person.crew, f"the tether of {person.crew} ({most_m:g} m) reaches every "
                             "worksite from its hook")
         events = [Event(problem.placed[i], when, reach[step.place], step.place, at_finish=True)
-                  for i, step, when in problem.ways() if person.crew in step.hooks and step.place in anchors]
+                  for i, step, when in problem.ways if person.crew in step.hooks and step.place in anchors]
         chain = add_chain(problem.model, f"tether of {person.crew}", hooked, events, may_end=reach[airlock],
                           asked=asked)
         problem.chains.append(chain)

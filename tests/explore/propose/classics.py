@@ -8,10 +8,20 @@ from pathlib import Path
 
 from ortools.sat.python import cp_model
 
-from planning_kit.explore.propose.order_model import Member, OrderModel, Placed
+from planning_kit.explore.propose.order_model import Member, OrderModel, Placed, neighbours
 from planning_kit.explore.propose.solving import Answer, Budget, solve
 
 INSTANCES = Path(__file__).parent / "instances"
+
+
+def at_once(_one: int, _other: int) -> int:
+    """The way of a job from step to step."""
+    return 0
+
+
+def never(_one: int, _other: int) -> bool:
+    """No two are kept apart or in turn."""
+    return False
 
 
 def job_shop(name: str) -> tuple[OrderModel, int]:
@@ -31,8 +41,8 @@ def job_shop(name: str) -> tuple[OrderModel, int]:
         assert before is not None
         model.cp.add(end >= before.finish)
     for machine, members in machines.items():
-        model.add_lane(f"machine {machine}", members, lambda i, j: 0, 0, end,
-                       lambda i, j: False, lambda i, j: False)
+        pairs = neighbours(len(members), at_once, never, never)
+        model.add_lane(f"machine {machine}", members, pairs, at_once, 0, end, never)
     model.cp.minimize(end)
     return model, data["optimum"]
 

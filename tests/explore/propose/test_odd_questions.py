@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import threading
+
 import pandas as pd
 import pytest
 
 import planning_kit as pk
+from planning_kit.explore.long_question import Progress
+from planning_kit.explore.propose.choices import as_written, rebuild
+from planning_kit.explore.propose.solving import Budget
 from tests.edits import edited
 from tests.explore.propose.loose import loose, stops
 
@@ -92,3 +97,29 @@ def test_an_item_that_no_order_brings_home_is_no_new_stop(small: pk.Scenario) ->
     words = found.best.moves["words"].tolist()
     assert "let go, as the plan so far does not keep it: driver ends where it must (inside)" in words
     assert found.best.end_min < pk.time_plan(scenario).end_min - 1
+
+
+def test_while_the_search_is_loaded_that_is_told_and_its_clock_stands() -> None:
+    """On a new machine the compiler takes most of a minute, before any order is tried."""
+    heard, is_told = list[Progress](), threading.Event()
+
+    def tell(progress: Progress) -> None:
+        heard.append(progress)
+        is_told.set()
+
+    budget = Budget(1.0, 60.0, tell)
+    begun = budget.begun
+    assert budget.wait_for(lambda: is_told.wait(60.0), "loading")
+    assert [progress.words for progress in heard][:1] == ["loading"]
+    assert budget.begun > begun
+    budget.tell(75.0)
+    assert heard[-1].words == "best so far 1:15"
+    assert heard[-1].doing != "loading"
+
+
+def test_the_order_of_the_rows_is_not_timed_and_judged_again(demo: pk.Scenario) -> None:
+    plan, records = pk.time_plan(demo), demo.records
+    rows = as_written(records, demo.settings.pet_zero_utc)
+    assert rebuild(plan, demo, records, rows).plan is plan
+    later = demo.settings.pet_zero_utc + pd.Timedelta(minutes=1)
+    assert rebuild(plan, demo, records, as_written(records, later)).plan is not plan
