@@ -41,7 +41,8 @@ class Fixed(NamedTuple):
     ``follow``: by step those that come that much later; ``waits`` (n,) how many each waits for; ``windows``
     by step and ``group_windows`` by group: (begin, end) one after the other in ``minutes``; ``limited`` (n,):
     whether a step has windows, maybe none; ``most`` (k, 2) and ``most_min`` (k,): the steps of each greatest
-    gap, and its weight; ``travel``: the lanes of those who travel.
+    gap, and its weight; ``travel``: the lanes of those who travel; ``home_min`` (m,): by lane, when who has
+    nothing to do is home (-inf: before it begins), and ``ends_min`` what comes then until they are inside.
     """
 
     lengths: np.ndarray
@@ -54,6 +55,8 @@ class Fixed(NamedTuple):
     most: np.ndarray
     most_min: np.ndarray
     travel: np.ndarray
+    home_min: np.ndarray
+    ends_min: float
 
 
 def compiled(function: Callable[P, R], **options: Any) -> Callable[P, R]:
@@ -128,9 +131,12 @@ def _missed_min(fixed: Fixed, starts: np.ndarray) -> float:
 
 
 @inner
-def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, sizes: np.ndarray, starts: np.ndarray,
-            latest: np.ndarray, sums: np.ndarray) -> None:
-    sums[0], sums[1], sums[2], sums[3], sums[4] = -np.inf, 0.0, 0.0, 0.0, 0.0
+def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, sizes: np.ndarray, pet_zero_min: float,
+            starts: np.ndarray, latest: np.ndarray, sums: np.ndarray) -> None:
+    sums[0], sums[1], sums[2], sums[3], sums[4] = pet_zero_min, 0.0, 0.0, 0.0, 0.0
+    for lane in range(len(sizes)):
+        if sizes[lane] == 0:
+            sums[0] = max(sums[0], fixed.home_min[lane])
     for step in range(len(starts)):
         sums[3] += starts[step] > latest[step]
     for lane in fixed.travel:
@@ -144,6 +150,7 @@ def _sum_up(fixed: Fixed, way: np.ndarray, lanes: np.ndarray, sizes: np.ndarray,
             sums[0] = max(sums[0], starts[before] + fixed.lengths[before] + home_min)
             sums[1] += starts[before] + home_min
             sums[2] += walk_min + home_min
+    sums[0] += fixed.ends_min
 
 
 @inner
@@ -160,7 +167,7 @@ def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.nda
 
     ``lanes`` (m, n): of lane i the first ``sizes[i]`` are its order; ``way`` (m, n + 1, n + 1) the
     minutes from the finish of one step to the next, -1 the airlock; ``release`` (m, n) when a lane can be at
-    a step. ``sums``: of all lanes that travel and have work when the last is home, the last starts with the
+    a step. ``sums``: when both are inside; of all lanes that travel and have work the last starts with the
     ways home, and all ways; then how many steps begin after ``latest`` (n,), and with ``misses`` by how many
     minutes windows and clocks are missed.
     """
@@ -240,7 +247,7 @@ def time_order(fixed: Fixed, way: np.ndarray, release: np.ndarray, lanes: np.nda
             return NONE
         for step in range(count):
             starts[step] = soonest[step]
-    _sum_up(fixed, way, lanes, sizes, starts, latest, sums)
+    _sum_up(fixed, way, lanes, sizes, pet_zero_min, starts, latest, sums)
     if misses:
         sums[4] = _missed_min(fixed, starts)
     return FOUND

@@ -108,15 +108,15 @@ class OrderTiming:
                                     group.demand.windows) for group in groups),
             np.array([row[:2] for row in most], dtype=np.int64).reshape(-1, 2),
             np.array([row[2] for row in most], dtype=float),
-            np.array([names.index(who) for who in self.travels], dtype=np.int64))
+            np.array([names.index(who) for who in self.travels], dtype=np.int64),
+            # Who has nothing left to do once the outing has begun is home as history has it.
+            np.array([float(on_grid(self.past.home_min[who])) if self.past and who in self.travels
+                      else -inf for who in names]),
+            float(on_grid(self.records.settings.airlock.ends_min)))
         self._allowed: dict[int, list[list[float]]] = {
             i: windows.tolist() for i, windows in enumerate(allowed) if windows is not None}
-        self.ends_min = float(on_grid(self.records.settings.airlock.ends_min))
         self._lanes = names
         first = [float(on_grid(self.past.not_before[step.step])) if self.past else 0.0 for step in steps]
-        # Who has nothing left to do once the outing has begun is home as history has it.
-        self.home_min = np.array([float(on_grid(self.past.home_min[who])) if self.past and who in self.travels
-                                  else -inf for who in names])
         self.release = np.array([[max(self._hatch_min(who, i), first[i]) for i in range(len(steps))]
                                   for who in names]).reshape(len(names), len(steps))
         self.ways = np.full((len(names), len(steps) + 1, len(steps) + 1), nan)
@@ -164,10 +164,7 @@ class OrderTiming:
         timed = self._timed(orders, pet_zero_min)
         if timed is None:
             return None
-        starts, (home_min, begun_min, walk_min, late, missed_min) = timed
-        still = max((home for who, home in zip(self._lanes, self.home_min.tolist(), strict=True)
-                     if not orders.get(who)), default=-inf)
-        end_min = max(home_min, pet_zero_min, still) + self.ends_min
+        starts, (end_min, begun_min, walk_min, late, missed_min) = timed
         return starts, Sums(end_min, begun_min, walk_min, int(late), missed_min)
 
     def what_holds(self, orders: Orders, starts: Sequence[float]) -> tuple[dict[int, float], list[int]]:

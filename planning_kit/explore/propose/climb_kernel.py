@@ -49,9 +49,8 @@ class Outing(NamedTuple):
     """What does not depend on the order.
 
     ``arcs`` (m, n + 1, n + 1): whether one step may follow another in a lane, -1 being the airlock;
-    ``home_min`` (m,): when who has nothing to do is home; ``latest`` (n,) and ``late_min``: by when a step
-    should begin, and what it counts where it does not. The rest as for
-    `planning_kit.plan.order_kernel.time_order`.
+    ``latest`` (n,) and ``late_min``: by when a step should begin, and what it counts where it does not. The
+    rest as for `planning_kit.plan.order_kernel.time_order`.
     """
 
     fixed: Fixed
@@ -59,9 +58,7 @@ class Outing(NamedTuple):
     release: np.ndarray
     moves: Moves
     arcs: np.ndarray
-    home_min: np.ndarray
     latest: np.ndarray
-    ends_min: float
     horizon_min: float
     most_sweeps: int
     misses: bool
@@ -91,12 +88,9 @@ def time_it(outing: Outing, to: Order) -> int:
                       outing.horizon_min, outing.most_sweeps, outing.misses, outing.latest, to.starts, sums)
     if said != FOUND:
         return said
-    end, working = max(sums[0], pet_zero), 0
-    for lane in range(len(to.sizes)):
-        end = end if to.sizes[lane] else max(end, outing.home_min[lane])
+    end, working = sums[0] - pet_zero, 0
     for lane in outing.fixed.travel:
         working += to.sizes[lane] > 0
-    end += outing.ends_min - pet_zero
     if outing.misses:
         end += _MISSED_PART * sums[4]
     # The end alone does not show what is won in the lane of who is home first.

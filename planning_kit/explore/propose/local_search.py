@@ -129,9 +129,8 @@ class Neighbours:
         """What the kernel is to know of all orders."""
         timing = self.timing
         outing: Outing = kernel().Outing(
-            timing.fixed, timing.ways, timing.release, moves.fixed, self._arcs, timing.home_min,
-            timing.latest, timing.ends_min, timing.horizon_min, timing.most_sweeps, self.misses,
-            self.late_min)
+            timing.fixed, timing.ways, timing.release, moves.fixed, self._arcs, timing.latest,
+            timing.horizon_min, timing.most_sweeps, self.misses, self.late_min)
         return outing
 
     def timed(self, orders: Orders, swapped: frozenset[str], pet_zero_min: float) -> Timed | None:
