@@ -1,9 +1,9 @@
 """What the workbench and its views say to each other. It knows no widget.
 
 Views and kernel talk in messages, not in shared state: a view says ``hello`` and gets everything, then sends
-one message an edit and gets patches. An edit is in the journal before it is answered: that takes 2 to 3 ms
-for 89 to 150 steps, of the 100 that an edit may take. The chart is told first; the details (findings,
-margins) follow when no newer edit waits.
+one message an edit and gets patches. The chart is told first. The edit is in the journal before ``done``
+answers it: a page that draws need not wait for the disk. The details (findings, margins) follow when no newer
+edit waits.
 """
 
 from collections.abc import Callable, Iterable
@@ -69,19 +69,23 @@ class Conversation:
         return is_changed or is_outing_told
 
     def _tell_changes(self) -> bool:
-        """Write the journal, then tell what is typed and drawn otherwise; whether something is."""
+        """Tell what is typed and drawn otherwise, then write the journal; whether something is."""
         session, draft, drawn = self._session, self._draft, self._drawn
         # The views drew the outing meanwhile, and need the chart of the plan again.
         is_back = self._drawn_outside is not None and session.following is None
         self._draft, self._drawn = session.draft, (session.plan, *session.ghosts)
         is_redrawn = is_back or self._drawn != drawn
         is_changed = is_redrawn or self._draft is not draft
-        if is_changed:
-            self._send_all(autosaved(session))
         if is_back:
             self._drawn_outside = None
         self._revision += is_changed
-        self._send({**patch(session, draft, with_chart=is_redrawn), "rev": self._revision})
+        was_kept = not session.journal.trouble
+        try:
+            self._send({**patch(session, draft, with_chart=is_redrawn), "rev": self._revision})
+        finally:  # whatever is wrong with what is told: what was typed is kept
+            self._send_all(autosaved(session) if is_changed else [])
+        if was_kept is bool(session.journal.trouble):
+            self._send({**patch(session, self._draft, with_chart=False), "rev": self._revision})
         return is_changed
 
     def _tell_outing(self, is_due: bool) -> bool:

@@ -28,7 +28,7 @@ from planning_kit.inputs.faults import ScenarioError
 from planning_kit.inputs.log import read_log
 from planning_kit.inputs.scenario import Scenario
 
-_NOTES_AFTER_S = 0.03  # the thread that sends the answer must not wait for the work that follows it
+_NOTES_AFTER_S = 0.08  # what sends the answer and what draws it must not wait for the work that follows it
 # Work in pieces stops after so long, and waits so long: what a view has sent meanwhile comes first.
 _TOGETHER_S, _BETWEEN_S = 0.01, 0.003
 _TIGHTEST_AFTER_S = 1.0  # a planner who types on is not to wait for samples

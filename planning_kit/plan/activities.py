@@ -65,25 +65,36 @@ class Activity:
         return self.kind == WORK and step != "" and self.step == step
 
 
-def lane_activities(times: Times) -> dict[str, tuple[Activity, ...]]:
-    """The activities of each lane in order, without slack (NaN): EV1, EV2, then the other actors."""
+Lanes = Mapping[str, tuple[Activity, ...]]
+
+
+def lane_activities(times: Times) -> Lanes:
+    """The activities of each lane in order: EV1, EV2, then the other actors.
+
+    Without slack (NaN) and what holds them, each of which takes as long as the lanes; a wait for what holds a
+    step is only called `WAIT`. `with_reasons` has it all.
+    """
     lanes = {crew: tuple(_crew_lane(times, crew)) for crew in times.travels}
     return lanes | {a.actor: tuple(_actor_lane(times, a.actor)) for a in times.scenario.records.actors}
 
 
-def with_slack(times: Times, lanes: Mapping[str, Sequence[Activity]]) -> dict[str, tuple[Activity, ...]]:
-    """The same lanes with the slack of each step: it may rest on suits, which rest on the lanes."""
+def with_reasons(times: Times, lanes: Lanes) -> Lanes:
+    """The same lanes with what holds each step and its slack, which may rest on suits, and these on lanes."""
     slack = times.slack
 
-    def slacked(activity: Activity) -> Activity:
-        if activity.kind != WORK or not activity.step:
+    def told(activity: Activity) -> Activity:
+        is_work = activity.kind == WORK
+        if not activity.step or not (is_work or activity.title == WAIT):
             return activity
         position = times.position(activity.step)
-        return replace(activity, slack_to_plan_min=float(slack.to_plan[position]),
+        held_by = _held_by(times, position, activity.crew)
+        if not is_work:
+            return replace(activity, held_by=held_by, title=f"Wait for {_waited_for(held_by)}")
+        return replace(activity, held_by=held_by, slack_to_plan_min=float(slack.to_plan[position]),
                        slack_to_limit_min=float(slack.to_limit[position]),
                        slack_to_window_min=float(slack.to_window[position]))
 
-    return {lane: tuple(map(slacked, activities)) for lane, activities in lanes.items()}
+    return {lane: tuple(map(told, activities)) for lane, activities in lanes.items()}
 
 
 def activity_at(lane: Sequence[Activity], at_min: float) -> Activity | None:
@@ -225,18 +236,17 @@ def _crew_lane(times: Times, crew: str) -> Iterator[Activity]:
         is_moving = each.kind == TRAVEL and {each.to_place, *each.via} != {here}
         if each.kind != WAIT:  # where they wait behind a step that is nowhere is not known either
             is_known = each.is_somewhere
-        held_by, title = each.held_by, each.title
+        title = each.title
         if each.kind == TRAVEL:
             over = f" over {', '.join(map(times.place_title, each.via))}" if each.via else ""
             title = f"To {times.place_title(each.to_place)}{over}"
         elif title is None and step is not None:
-            held_by = _held_by(times, each.step, crew)
-            title = step.title if each.kind == WORK else f"Wait for {_waited_for(held_by)}"
+            title = step.title if each.kind == WORK else WAIT
         if finish > now or each.kind == WORK or is_moving:
             yield Activity(
                 crew, each.kind, step.step if step else "", step.task if step else "", title or "",
                 here if is_known else "",
-                each.to_place if is_moving else "", now, finish, held_by=held_by,
+                each.to_place if is_moving else "", now, finish, held_by=each.held_by,
                 via=each.via if is_moving else ())
         now, here = finish, each.to_place or here
     if times.safe_min > times.end_min:
@@ -246,8 +256,7 @@ def _crew_lane(times: Times, crew: str) -> Iterator[Activity]:
 def _actor_lane(times: Times, actor: str) -> Iterator[Activity]:
     for position in work_order(times.steps, actor):
         step = times.steps[position]
-        yield Activity(actor, WORK, step.step, step.task, step.title, step.place, "", *times.span(step.step),
-                       held_by=_held_by(times, position, actor))
+        yield Activity(actor, WORK, step.step, step.task, step.title, step.place, "", *times.span(step.step))
 
 
 def _held_by(times: Times, position: int, crew: str) -> str:

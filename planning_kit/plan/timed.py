@@ -21,7 +21,13 @@ from planning_kit.inputs.times import pet_label
 from planning_kit.inputs.utc import as_utc
 from planning_kit.plan import needs, procedures
 from planning_kit.plan import returns as homes
-from planning_kit.plan.activities import Activity, handover_table, lane_activities, timeline_table, with_slack
+from planning_kit.plan.activities import (
+    Activity,
+    handover_table,
+    lane_activities,
+    timeline_table,
+    with_reasons,
+)
 from planning_kit.plan.build import build_network, crew_travel
 from planning_kit.plan.custody import custody_table, kit_table, track_custody
 from planning_kit.plan.custody_state import Custody
@@ -141,8 +147,8 @@ class TimedPlan(Times):
 
     @cached_property
     def lanes(self) -> Mapping[str, tuple[Activity, ...]]:
-        """The activities of each lane in order, with the slack of each step."""
-        return with_slack(self, self.bare_lanes)
+        """The activities of each lane in order, with the slack of each step and what holds it."""
+        return with_reasons(self, self.bare_lanes)
 
     @cached_property
     def hard_limit(self) -> HardLimit:

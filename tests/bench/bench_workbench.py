@@ -7,6 +7,7 @@ and are not waited for. Also printed: what of it the kernel takes. Outside: from
 the re-timed picture; the row is on the disk by then. In a drag: from the pointer's move to the frame with the
 ghosts of what the drop would come to, and to that with the stops; beside what of it the kernel takes. The
 ratios to the kernel hold on a busy machine, too; the load of the machine stands beside each count of steps.
+An empty round trip is what JupyterLab takes for a message there and back and a frame, with no work in it.
 """
 
 from __future__ import annotations
@@ -31,6 +32,7 @@ ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "tests" / "data" / "tern-2"
 GOAL_MS, OUTSIDE_GOAL_MS, OUTSIDE_STEPS, DEMO_STEPS = 100, 200, 80, 89
 GHOSTS_GOAL_MS, STOPS_GOAL_MS = 60, 200
+TRIP_BYTES = 20_000  # as many as an edit of the demo comes back with
 POLL_MS = 20  # at every frame, as playwright does by itself, would be work for the page that is measured
 CLOCK = """() => {
     window.took = [];
@@ -64,10 +66,36 @@ DRAG_CLOCK = """() => {
         const box = document.querySelector('.pk-drag-box'), since = begin;
         if (!box?.querySelector('.pk-drag-end') || box.querySelector('.pk-drag-end.pk-pending')) return;
         if (ghosts === null) { ghosts = -1; drawn(ms => { if (since === begin) ghosts = ms; }); }
-        if (box.innerText.includes('Tightest'))
+        if (box.textContent.includes('Tightest'))
             drawn(ms => { if (since === begin && window.took.at(-1)?.[0] !== since)
                 window.took.push([since, ghosts, ms]); });
     }).observe(document.querySelector('.pk-workbench'), { childList: true, subtree: true });
+}"""
+
+
+# A kernel that only sends back, and what each trip to it came to: until the frame after one bar was moved.
+ECHO = """def opened(comm, _):
+    comm.on_msg(lambda message: comm.send(message["content"]["data"]))
+get_ipython().kernel.comm_manager.register_target("echo", opened)"""
+TRIPS = """async ([trips, text]) => {
+    const { kernel } = window.jupyterapp.shell.currentWidget.sessionContext.session;
+    const comm = kernel.createComm('echo'), bar = document.querySelector('.pk-bar-work'), took = [];
+    const channel = new MessageChannel();
+    await comm.open().done;
+    for (let trip = 0; trip < trips; trip++) {
+        await new Promise(then => setTimeout(then, 350));
+        const begin = performance.now();
+        comm.send({ text });
+        await new Promise(then => { comm.onMsg = then; });
+        const by = trip % 2 ? 1 : -1;
+        bar.setAttribute('points', bar.getAttribute('points').replace(/^[0-9.]+/, px => +px + by));
+        await new Promise(then => requestAnimationFrame(() => {
+            channel.port1.onmessage = then;
+            channel.port2.postMessage(0);
+        }));
+        took.push(performance.now() - begin);
+    }
+    return took;
 }"""
 
 
@@ -150,8 +178,9 @@ def drag_ms(page: Page, bench: object, moves: int) -> list[tuple[float, float]]:
     page.mouse.down()
     for number in range(moves + 1):
         page.mouse.move(x + 6 + 6 * (number % 3), y)
-        page.wait_for_function("() => document.querySelector('.pk-drag-box')?.innerText.includes('Tightest')"
-                               " && !document.querySelector('.pk-drag-box .pk-pending')", polling=POLL_MS)
+        page.wait_for_function("() => document.querySelector('.pk-drag-box')?.textContent"
+                               ".includes('Tightest') && "
+                               "!document.querySelector('.pk-drag-box .pk-pending')", polling=POLL_MS)
         page.wait_for_timeout(350)
     page.keyboard.press("Escape")
     page.mouse.up()
@@ -216,8 +245,9 @@ def main(edits: int) -> None:
             folder = scenario.save(Path(work) / f"s{count}").folder
             took = browser_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
             told(f"{count} steps, edit to repainted chart", took, kernel, GOAL_MS)
-            bench = Bench.open(page, lab, f"drag-{count}", folder)
+            bench = Bench.open(page, lab, f"drag-{count}", folder, ECHO)
             told_drag(count, drag_ms(page, bench, edits), drag_kernel_ms(scenario, edits))
+            told(f"{count} steps, an empty round trip", page.evaluate(TRIPS, [edits, "." * TRIP_BYTES]))
             if count == OUTSIDE_STEPS:
                 took = outside_ms(page, Bench.open(page, lab, f"steps-{count}", folder), edits)
                 told(f"{count} steps, log entry to re-timed chart", took, goal=OUTSIDE_GOAL_MS)

@@ -25,7 +25,7 @@ folder, kills = sys.argv[1], 12
 async def edit(text):  # in a loop, as in a kernel
     bench = pk.workbench(pk.load_scenario(folder))
     def send(content, buffers=None):
-        if content['kind'] == 'patch':
+        if content['kind'] == 'done':
             os.kill(os.getpid(), signal.SIGKILL)
     bench.send = send
     line = bench._session.draft['steps'].find('step', 'B2')

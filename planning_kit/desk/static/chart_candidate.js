@@ -98,11 +98,11 @@ export function candidateLines(where, answer, isCurrent) {
   return lines;
 }
 
-// Beside the pointer, and all of it within the chart: `home` is what it is placed in, `room` the chart.
-export function placeBox(box, [x, y], home, room) {
-  const [width, height] = [box.offsetWidth, box.offsetHeight];
+// Beside the pointer, and all of it within the chart: `home` is what it is placed in, `room` the chart. By a
+// transform, for which nothing is laid out.
+export function placeBox(box, [width, height], [x, y], home, room) {
   const left = x + BOX_GAP_PX + width <= room.width ? x + BOX_GAP_PX : x - BOX_GAP_PX - width;
   const top = Math.min(y + BOX_GAP_PX, room.height - height);
-  box.style.left = `${room.left - home.left + Math.max(0, Math.min(left, room.width - width))}px`;
-  box.style.top = `${room.top - home.top + Math.max(0, top)}px`;
+  const px = room.left - home.left + Math.max(0, Math.min(left, room.width - width));
+  box.style.transform = `translate(${px}px, ${room.top - home.top + Math.max(0, top)}px)`;
 }

@@ -19,6 +19,13 @@ export class ChartDrag {
     this.taken = hands.takenWith(this.bars, chart.chosen, this.bar);
     this.targets = this.isEdge ? hands.snapTargets(chart.chart, this.bars, this.bar) : [];
     this.box = el("div", { class: "pk-drag-box" });
+    // Asked for its size once it is filled, it would have the page laid out now, and again for the frame.
+    this.size = [0, 0];
+    this.sizes = new ResizeObserver(() => {
+      this.size = [this.box.offsetWidth, this.box.offsetHeight];
+      this.place();
+    });
+    this.sizes.observe(this.box);
   }
 
   // `isFree`: it snaps to nothing.
@@ -42,6 +49,7 @@ export class ChartDrag {
   paint() {
     if (!this.isOn || !this.bar) return;
     const { canvas, candidate, root } = this.chart;
+    this.rooms = [root, canvas].map(each => each.getBoundingClientRect()); // before anything is written
     candidate.ask(this.message()); // a zoom or another size of the page also makes it another drop
     const { answer, isCurrent } = candidate;
     this.hand?.remove();
@@ -51,7 +59,11 @@ export class ChartDrag {
     canvas.append(this.hand);
     this.box.replaceChildren(...candidateLines(drawn.where, answer, isCurrent));
     if (!this.box.isConnected) root.append(this.box);
-    placeBox(this.box, this.at, root.getBoundingClientRect(), canvas.getBoundingClientRect());
+    this.place();
+  }
+
+  place() {
+    if (this.rooms) placeBox(this.box, this.size, this.at, ...this.rooms);
   }
 
   // The steps that are pushed, and their present bars pale. They stay until there is another answer, which is
@@ -165,6 +177,7 @@ export class ChartDrag {
   stop() {
     this.chart.candidate.stop();
     this.clear();
+    this.sizes?.disconnect();
     this.box?.remove();
   }
 

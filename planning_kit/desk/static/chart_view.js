@@ -65,6 +65,7 @@ export class ChartView {
 
   tell(notes) {
     this.notes = notes;
+    this.said = new Map();
     if (this.look) this.draw();
   }
 
@@ -178,7 +179,10 @@ export class ChartView {
   }
 
   nameOf(bar) {
-    return hands.nameOfBar(bar, this.notes?.findings ?? []);
+    if (!this.notes) return hands.nameOfBar(bar, []);
+    const [step] = bar;
+    if (!this.said.has(step)) this.said.set(step, hands.findingsFor(step, this.notes.findings));
+    return hands.nameOfBar(bar, this.said.get(step));
   }
 
   asSvg() {

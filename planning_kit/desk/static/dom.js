@@ -9,6 +9,11 @@ export function button(label, hint, onclick, attributes = {}) {
   return el("button", { type: "button", class: "pk-button", title: hint, onclick, ...attributes }, label);
 }
 
+// Words that stand there already are not written again: the page would be laid out anew for them.
+export function say(node, words) {
+  if (node.textContent !== words) node.textContent = words;
+}
+
 // A tab, with a count beside its words where there is something to count.
 export function tabButton(words, count, attributes) {
   return el(

@@ -52,6 +52,7 @@ export class Head {
   }
 
   setFaults(faults) {
+    if (faults.length === this.faults && this.counts.firstChild) return;
     this.faults = faults.length;
     this.paintCounts();
   }

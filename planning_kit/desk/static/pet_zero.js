@@ -1,6 +1,6 @@
 // PET 0: a field and a slider within its range, and what the plan comes to at every 5 minutes of it.
 
-import { el } from "./dom.js";
+import { el, say } from "./dom.js";
 import { hourMinute, momentMs, momentText } from "./times.js";
 import { WorkControl } from "./work.js";
 
@@ -63,8 +63,8 @@ export class PetZeroSlider {
     this.slider.max = Math.round((this.last - this.first) / 60000);
     if (!this.drag && !this.isWaiting) this.slider.value = Math.round((pet_zero.at - this.first) / 60000);
     if (!this.isTyping) this.field.value = momentText(pet_zero.at);
-    this.ends[0].textContent = hourMinute(this.first);
-    this.ends[1].textContent = hourMinute(this.last);
+    say(this.ends[0], hourMinute(this.first));
+    say(this.ends[1], hourMinute(this.last));
   }
 
   commit() {

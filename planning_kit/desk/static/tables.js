@@ -1,7 +1,7 @@
 // The tables: one Tabulator a sheet, made when its tab is first opened. The order of rows is the kernel's;
 // sorting and finding here change only what is looked at.
 
-import { el, tabButton, turnTab } from "./dom.js";
+import { el, say, tabButton, turnTab } from "./dom.js";
 import { ColumnMenu } from "./column_menu.js";
 import { RowForm } from "./row_form.js";
 import { makeGrid } from "./table_grid.js";
@@ -221,10 +221,13 @@ export class Tables {
     this.line.classList.toggle("pk-says-bad", Boolean(fault));
     const known = this.schema?.[this.current];
     const field = spot && fieldOf(known, spot.column, spot.cell.getData()[known.key]);
-    this.line.textContent = [this.said, spot && aboutCell(spot.column, field, fault)].join(" ").trim();
-    this.live.textContent = spot
-      ? `row ${spot.cell.getData()[NUMBER_COLUMN]}, ${spot.column}: ${spot.cell.getValue() || "empty"}`
-      : "";
+    say(this.line, [this.said, spot && aboutCell(spot.column, field, fault)].join(" ").trim());
+    say(
+      this.live,
+      spot
+        ? `row ${spot.cell.getData()[NUMBER_COLUMN]}, ${spot.column}: ${spot.cell.getValue() || "empty"}`
+        : "",
+    );
     if (spot || this.form.name !== this.current) this.form.follow(spot);
     if (spot && this.current === "steps" && this.pane.contains(document.activeElement))
       this.onStep(this.sheets.steps.rows[spot.line][this.sheets.steps.columns.indexOf("step")]);

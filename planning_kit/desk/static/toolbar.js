@@ -2,7 +2,7 @@
 // an answer.
 
 import { ConflictPanel } from "./conflict.js";
-import { button, el, oneStop, openDialog, options } from "./dom.js";
+import { button, el, oneStop, openDialog, options, say } from "./dom.js";
 import { Head } from "./head.js";
 import { KEYS } from "./keys.js";
 import { Menu } from "./menu.js";
@@ -137,7 +137,7 @@ export class Toolbar {
     this.redo.title = status.redo ? `Redo: ${status.redo} (Ctrl+Y)` : "Nothing to redo";
     this.isKept = status.is_kept;
     const unsaved = status.is_kept ? "unsaved" : "unsaved, not kept on disk";
-    this.state.textContent = status.unsaved ? unsaved : "saved";
+    say(this.state, status.unsaved ? unsaved : "saved");
     this.state.classList.toggle("pk-unsaved", status.unsaved);
     options(
       this.versions,

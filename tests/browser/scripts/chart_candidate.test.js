@@ -1,7 +1,7 @@
 import { Candidate, candidateLines, paintCandidate, placeBox } from "/static/chart_candidate.js";
 import { layoutLanes } from "/static/chart_layout.js";
 import { el } from "/static/dom.js";
-import { equal, listener, placed, test } from "./check.js";
+import { equal, listener, test } from "./check.js";
 import { sampleChart } from "./sample.js";
 
 const A = { kind: "minutes", step: "A1", minutes: 21 };
@@ -146,17 +146,16 @@ test("the box says the end, limits, windows, then the checks; what is not known 
 });
 
 test("the box stays within the chart", () => {
-  const box = placed(el("div", {}));
-  box.style.cssText = "position: absolute; width: 200px; height: 100px";
+  const box = el("div", {});
   const [home, room] = [
     { left: 10, top: 20 },
     { left: 30, top: 50, width: 800, height: 300 },
   ];
   const at = point => {
-    placeBox(box, point, home, room);
-    return [box.style.left, box.style.top];
+    placeBox(box, [200, 100], point, home, room);
+    return box.style.transform;
   };
-  equal(at([100, 50]), ["136px", "96px"]);
-  equal(at([700, 290]), [`${20 + 700 - 16 - 200}px`, `${30 + 200}px`]);
-  equal(at([5, -50]), ["41px", "30px"]);
+  equal(at([100, 50]), "translate(136px, 96px)");
+  equal(at([700, 290]), `translate(${20 + 700 - 16 - 200}px, ${30 + 200}px)`);
+  equal(at([5, -50]), "translate(41px, 30px)");
 });
