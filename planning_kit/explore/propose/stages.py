@@ -28,7 +28,13 @@ from planning_kit.explore.propose.order_problem import Freedom, Problem, Work, f
 from planning_kit.explore.propose.order_screen import cause_of
 from planning_kit.explore.propose.solving import Answer, hint, literal_value, read_choice, solve
 from planning_kit.explore.propose.timed_rules import TIMED_RULES, add_past
-from planning_kit.explore.propose.untimed_rules import add_hardware, add_inhibits, add_room, add_tethers
+from planning_kit.explore.propose.untimed_rules import (
+    add_hardware,
+    add_inhibits,
+    add_room,
+    add_tethers,
+    bound_by_inhibits,
+)
 from planning_kit.inputs.oem import OrbitData
 from planning_kit.inputs.records import Records
 from planning_kit.judge.review import drop_weights, may_go
@@ -61,6 +67,7 @@ def begin_problem(records: Records, elements: OrbitData, freedom: Freedom, expla
     add_hardware(problem)
     add_tethers(problem)
     find_precedence(problem)
+    bound_by_inhibits(problem)
     return problem
 
 

@@ -290,21 +290,36 @@ def _tell(problem: Problem, place: Place, is_it: Literal, one: _Stay, other: _St
 
 def add_inhibits(problem: Problem) -> None:
     """The steps that need an inhibit lie inside it; it is not held too long; it fits its window."""
-    work = problem.work
-    for inhibit in work.records.inhibits:
-        name = f"inhibit {inhibit.inhibit}"
-        lead = inhibit.lead_min
-        for needs in inhibit.needed_by:
-            asked = Requirement("inhibits", inhibit.inhibit, f"{needs} lies inside {name} (needed_by)")
-            _at_least(problem, inhibit.from_step, needs, -lead, asked, ("start", "start"))
-            _at_least(problem, needs, inhibit.until_step, 0.0, asked, ("finish", "finish"))
-        if inhibit.hold_max_min is not None:
-            asked = Requirement("inhibits", inhibit.inhibit, f"{name} is held at most "
-                                f"{inhibit.hold_max_min:g} min")
-            _at_least(problem, inhibit.until_step, inhibit.from_step, lead - inhibit.hold_max_min, asked,
-                      ("finish", "start"))
+    for inhibit in problem.work.records.inhibits:
+        for gap in _asked_by(inhibit):
+            _at_least(problem, *gap)
         if inhibit.window:
             _in_window(problem, inhibit)
+
+
+def _asked_by(inhibit: Inhibit) -> Iterator[tuple[str, str, float, Requirement, tuple[str, str]]]:
+    """Steps that are so many minutes apart, at least, between these ends: first, then, minutes, why, ends."""
+    name, lead = f"inhibit {inhibit.inhibit}", inhibit.lead_min
+    for needs in inhibit.needed_by:
+        asked = Requirement("inhibits", inhibit.inhibit, f"{needs} lies inside {name} (needed_by)")
+        yield inhibit.from_step, needs, -lead, asked, ("start", "start")
+        yield needs, inhibit.until_step, 0.0, asked, ("finish", "finish")
+    if inhibit.hold_max_min is not None:
+        held = f"{name} is held at most {inhibit.hold_max_min:g} min"
+        yield (inhibit.until_step, inhibit.from_step, lead - inhibit.hold_max_min,
+               Requirement("inhibits", inhibit.inhibit, held), ("finish", "start"))
+
+
+def bound_by_inhibits(problem: Problem) -> None:
+    """The same for the timing of an order, but for the windows."""
+    for inhibit in problem.work.records.inhibits:
+        for first, then, gap_min, _, (first_at, then_at) in _asked_by(inhibit):
+            if first != then:
+                # A negative gap as a greatest one: as a least one the steps could run in a circle.
+                problem.more_bounds.append(Bound(
+                    problem.work.index[first], problem.work.index[then],
+                    MIN_GAP if gap_min >= 0 else MAX_GAP, first, fixed_min=gap_min,
+                    from_finish=first_at == "finish", to_finish=then_at == "finish"))
 
 
 def _at_least(problem: Problem, first: str, then: str, gap_min: float, asked: Requirement,
@@ -318,11 +333,6 @@ def _at_least(problem: Problem, first: str, then: str, gap_min: float, asked: Re
     problem.model.rules.append(Rule(first, then, ticks_up(gap_min),
                                     (problem.placed[a].present, problem.placed[b].present), asked.words,
                                     *ends))
-    if first != then:
-        # A negative gap as a greatest one: as a least one the steps could run in a circle.
-        problem.more_bounds.append(Bound(
-            a, b, MIN_GAP if gap_min >= 0 else MAX_GAP, first, fixed_min=gap_min,
-            from_finish=ends[0] == "finish", to_finish=ends[1] == "finish"))
 
 
 def inhibit_windows(problem: Problem, inhibit: Inhibit) -> np.ndarray:

@@ -23,7 +23,8 @@ from planning_kit.explore.propose.local_search import Neighbours
 from planning_kit.explore.propose.order_problem import Freedom
 from planning_kit.explore.propose.order_search import Judge
 from planning_kit.explore.propose.solving import Budget, completed
-from planning_kit.explore.propose.stages import build_problem
+from planning_kit.explore.propose.stages import begin_problem, build_problem, complete
+from planning_kit.explore.propose.timed_rules import lane_arcs
 from planning_kit.judge.all_checks import findings_of
 from planning_kit.judge.findings import STOP
 from planning_kit.plan.timed import TimedPlan
@@ -133,6 +134,24 @@ def test_neither_model_nor_screen_forbids_the_order_by_hand(name: str) -> None:
     assert timed is not None
     assert around.broken(timed) is None
     assert timed.cost[0] == pytest.approx(MADE[name].hand_end, abs=0.05)
+
+
+@of_each
+def test_the_local_search_knows_from_the_start_all_that_the_model_tells_it_later(name: str) -> None:
+    scenario = scenario_of(name)
+    pet_zero = scenario.settings.pet_zero_utc
+    begun = begin_problem(scenario.records, scenario.elements, Freedom(
+        earliest=pet_zero, latest=pet_zero, limit_min=as_rows(name).hard_min))
+    bounds, before = [*begun.more_bounds], [{*near} for near in begun.before]
+    bound = {step for each in bounds for step in (each.before, each.after)}
+    for inhibit in scenario.records.inhibits:  # what needs one is timed inside it
+        if inhibit.needed_by:
+            assert {begun.work.index[inhibit.from_step], begun.work.index[inhibit.until_step]} <= bound
+    complete(begun)
+    assert begun.more_bounds == bounds
+    assert begun.before == before
+    for who, lane in begun.lanes.items():
+        assert lane_arcs(begun, who) == [*lane.arcs]
 
 
 @pytest.mark.parametrize("name", ["alder", "aspen", "godwit", "plover"])
