@@ -81,12 +81,12 @@ export function rangeAround(bars) {
 
 // What is where
 
-// A bar as it is read out: step, title, who, when, and the findings there.
 // What may be said of a step: its own, and what is of no step and said of those of its lane and minute.
 export function findingsFor(step, findings) {
   return findings.filter(each => !each.step || each.step === step);
 }
 
+// A bar as it is read out: step, title, who, when, and the findings there.
 export function nameOfBar([step, who, , start, finish, , title], findings) {
   const isThere = ({ minute, lanes }) =>
     minute !== null && lanes.includes(who) && minute >= start && minute <= finish;
