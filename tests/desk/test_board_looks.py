@@ -120,6 +120,9 @@ def test_the_season_has_every_date_that_the_campaign_says(tern):
     # Three days from the date on which it ends: two of them are between.
     assert [str(rest["first"]), str(rest["last"])] == ["2031-05-20", "2031-05-21"]
     night = next(row["bars"] for row in told["rows"] if row["label"].startswith("night"))
+    beta = next(row["bars"] for row in told["rows"] if row["label"].startswith("beta"))
+    assert len(beta) == len(night) > 20  # signs and digits of neighbours would run into each other
+    assert [bar[2] != "" for bar in beta] == [day % 3 == 0 for day in range(len(beta))]  # where dates stand
     (orbit,) = (tern / "one").glob("orbit.*")
     lit = pk.season(pk.load_orbit(orbit), "2031-05-11", "2031-06-11")
     assert [bar[2] for bar in night] == [str(int(each)) for each in lit["night_min_per_rev"]]
