@@ -11,6 +11,7 @@ import planning_kit as pk
 from planning_kit.explore.long_question import Progress
 from planning_kit.explore.propose.choices import as_written, rebuild
 from planning_kit.explore.propose.solving import Budget
+from planning_kit.plan.timed import TimedPlan
 from tests.edits import edited
 from tests.explore.propose.loose import loose, stops
 
@@ -118,7 +119,7 @@ def test_while_the_search_is_loaded_that_is_told_and_its_clock_stands() -> None:
 
 
 def test_the_order_of_the_rows_is_not_timed_and_judged_again(demo: pk.Scenario) -> None:
-    plan, records = pk.time_plan(demo), demo.records
+    plan, records = TimedPlan.of(demo), demo.records
     rows = as_written(records, demo.settings.pet_zero_utc)
     assert rebuild(plan, demo, records, rows).plan is plan
     later = demo.settings.pet_zero_utc + pd.Timedelta(minutes=1)
