@@ -18,10 +18,11 @@ the order by hand and that of the rows; in a process that has searched before, b
     40 steps of the demo: proven best for the PET 0 of its rows by 4 CPU s; 40 made steps in 3.4 (not again)
 
 Met on all ten: the hand's order or a better one within 10 s, and `normal` within 60 s; best known are 258.8,
-191.3, 217.0, 199.8, 299.7, 311.9, 273.2, 259.2, 270.6 and 278.3, tern-1 358.0. Not met: a first better order
-within 1 s on godwit (1.4 s; its model alone takes 0.6), larch (1.1), and on whimbrel and tern-1 by a hair;
-the first search of a process loads the compiler before (0.9 s more), the first on a machine compiles (up to
-50 s beside others, once).
+191.3, 217.0, 199.8, 299.7, 311.9, 271.5, 259.2, 270.6 and 278.3, tern-1 358.0. A first better order comes
+within 1 s on all ten and on tern-1: after 0.4 to 0.7 s up to 55 steps, 0.7 to 1.0 at 70 and more (on a
+machine a quarter slower than that of the table, where larch took 61 s in all). The first search of a process
+loads the compiler before (0.9 s more), the first on a machine compiles (up to 50 s beside others, once; told
+meanwhile).
 
 A pass of moves, times and rules takes 6 microseconds at 50 steps and 15 to 20 at 80 (140 for the timing alone
 before it was compiled); a judgement costs 100 ms, as much as 5,000 of them. What is found hangs on the seed:
