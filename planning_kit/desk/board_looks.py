@@ -151,7 +151,7 @@ def _season(campaign: TimedCampaign, _asked: Message, _open_one: str) -> Message
               f"{day}: night {number_label(minutes, 'down')} min a revolution"]
              for at, (ends, (day, _, minutes)) in enumerate(zip(days, lit, strict=True))]
     # A sign and two digits need more room than a night.
-    spaced = {at for at in told if len(lit) <= _MOST_DAYS_TOLD // 2 or at % max(2, every) == 0}
+    spaced = {at for at in told if len(lit) <= _MOST_DAYS_TOLD // 2 or at % every == 0}
     beta = [[*ends, signed(round(degrees) + 0.0, 0).lstrip("+") if at in spaced else "", "",
              f"{day}: beta {signed(degrees)}°"]
             for at, (ends, (day, degrees, _)) in enumerate(zip(days, lit, strict=True))]
